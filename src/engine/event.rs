@@ -1,0 +1,234 @@
+//! What can happen to a sump, and what its watch can want done.
+
+use std::sync::Arc;
+
+use serde::{Deserialize, Serialize};
+
+use crate::units::{Quantity, Span, Timestamp};
+
+/// Everything that can happen to one sump.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Event {
+    /// An instrument reported.
+    Reading(Reading),
+    /// A person wrote something down.
+    Entry(Entry),
+    /// The clock reached a point of the grid.
+    Tick(Timestamp),
+}
+
+/// One value of a channel as it came in, already in the channel's unit.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Reading {
+    /// Place of the channel in [`super::SumpSetup::channels`].
+    pub channel: u16,
+    /// The time that the source gave, if it gave one.
+    pub claimed: Option<Timestamp>,
+    /// When the reading reached us.
+    pub arrival: Timestamp,
+    /// The value in the unit of the channel's quantity.
+    pub value: f64,
+    /// Marks set before the engine saw it.
+    pub quality: Quality,
+}
+
+/// Marks on a reading, kept with it for ever.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(transparent)]
+pub struct Quality(u8);
+
+/// The three classes of OPC UA (OPC 10000-4, status code severity).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum QualityClass {
+    /// May drive a dose.
+    Good,
+    /// May be shown and trended.
+    Uncertain,
+    /// Kept, never used.
+    Bad,
+}
+
+impl Quality {
+    /// Nothing to say against it.
+    pub const GOOD: Quality = Quality(0);
+    /// It came after newer ones of its sump and changed nothing.
+    pub const LATE: Quality = Quality(1);
+    /// The despiking filter replaced it.
+    pub const SPIKE: Quality = Quality(1 << 1);
+    /// Its own time could not be true; it stands at its arrival.
+    pub const CLOCK: Quality = Quality(1 << 2);
+    /// It may be a second delivery of an earlier one.
+    pub const REPEATED: Quality = Quality(1 << 3);
+    /// Outside what the quantity can be.
+    pub const OUT_OF_RANGE: Quality = Quality(1 << 4);
+
+    /// With the marks of `other` added.
+    #[must_use]
+    pub const fn with(self, other: Quality) -> Quality {
+        Quality(self.0 | other.0)
+    }
+    /// Whether every mark of `other` is set.
+    pub const fn has(self, other: Quality) -> bool {
+        self.0 & other.0 == other.0
+    }
+    /// The marks as bits, as the store keeps them.
+    pub const fn bits(self) -> u8 {
+        self.0
+    }
+    /// From the bits that [`Quality::bits`] gave.
+    pub const fn from_bits(bits: u8) -> Quality {
+        Quality(bits)
+    }
+    /// The class that the marks amount to. Late is not a fault of the value.
+    pub const fn class(self) -> QualityClass {
+        if self.0 & Self::OUT_OF_RANGE.0 != 0 {
+            QualityClass::Bad
+        } else if self.0 & (Self::SPIKE.0 | Self::CLOCK.0 | Self::REPEATED.0) != 0 {
+            QualityClass::Uncertain
+        } else {
+            QualityClass::Good
+        }
+    }
+}
+
+/// What a person wrote down: the same JSON object wherever it comes in.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Entry {
+    /// Distinguishes this entry from any other of the sump; the same id given
+    /// twice counts once. Made from the content where the writer gave none.
+    #[serde(default)]
+    pub id: String,
+    /// When it was so.
+    pub time: Timestamp,
+    /// The sump it is about.
+    pub sump: String,
+    /// Who wrote it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub by: Option<String>,
+    /// What was written.
+    #[serde(flatten)]
+    pub kind: EntryKind,
+}
+
+/// The kinds of entry.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "kind", rename_all = "snake_case")]
+pub enum EntryKind {
+    /// A value taken by hand.
+    HandReading {
+        /// What was measured.
+        quantity: Quantity,
+        /// The value in the quantity's unit.
+        value: f64,
+    },
+    /// Something was put in.
+    Addition {
+        /// What was put in.
+        what: AdditionKind,
+        /// How much, L.
+        litres: f64,
+        /// Strength of a premix, % by volume.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        strength_pct: Option<f64>,
+        /// The advice that was followed.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        advice: Option<String>,
+    },
+    /// Something was done to the sump or an instrument.
+    Event {
+        /// What happened.
+        what: HappeningKind,
+        /// How much was drained or refilled, L, where that matters.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        litres: Option<f64>,
+        /// The channel whose probe was touched.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        channel: Option<String>,
+        /// The advice that was followed.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        advice: Option<String>,
+    },
+    /// Free words.
+    Note {
+        /// The words.
+        text: String,
+    },
+    /// A person has seen an alarm and takes it on.
+    Acknowledge {
+        /// The alarm's id.
+        alarm: String,
+    },
+}
+
+/// What an addition consisted of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum AdditionKind {
+    /// Water alone.
+    Water,
+    /// Concentrate as delivered.
+    Concentrate,
+    /// Concentrate mixed into water beforehand.
+    Premix,
+}
+
+/// What was done to a sump or an instrument.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum HappeningKind {
+    /// Mix was let out.
+    Drained,
+    /// The sump was cleaned out.
+    Cleaned,
+    /// The sump was filled anew.
+    Recharged,
+    /// Tramp oil was skimmed off.
+    Skimmed,
+    /// A probe was cleaned.
+    ProbeCleaned,
+    /// A probe was calibrated.
+    ProbeCalibrated,
+    /// The circulation pumps were started.
+    PumpsOn,
+    /// The circulation pumps were stopped.
+    PumpsOff,
+}
+
+/// Place of a series in the plant's list of series.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct SeriesIx(pub u32);
+
+/// One value of a series, to be kept.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Sample {
+    /// The series.
+    pub series: SeriesIx,
+    /// The time of the value.
+    pub time: Timestamp,
+    /// The value in the series' unit.
+    pub value: f64,
+    /// Its marks.
+    pub quality: Quality,
+    /// How long after its time it arrived.
+    pub delay: Span,
+}
+
+/// Everything a watch can want done.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Effect {
+    /// Keep this value.
+    Record(Sample),
+    /// Add this to the journal.
+    Journal(JournalRecord),
+}
+
+/// One line of the journal. The order of the journal is (time, sump, seq).
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct JournalRecord {
+    /// The sump's time when it was written.
+    pub time: Timestamp,
+    /// The sump.
+    pub sump: Arc<str>,
+    /// Counts the sump's lines from 1.
+    pub seq: u64,
+}

@@ -1,0 +1,170 @@
+//! What the engine needs to know of a sump: plain values, checked before they
+//! came here.
+
+use std::sync::Arc;
+
+use crate::chemistry::Chart;
+use crate::units::{Brix, Concentration, Flow, Quantity, Span, Volume};
+use crate::vessel::Vessel;
+
+use super::event::SeriesIx;
+
+/// One sump.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SumpSetup {
+    /// Name in topics, series and entries.
+    pub name: Arc<str>,
+    /// Name as people say it.
+    pub title: String,
+    /// The product in use.
+    pub fluid: Arc<FluidSetup>,
+    /// The tank that the level probe stands in.
+    pub vessel: Vessel,
+    /// Fluid in pipes and machines, not seen by the level probe.
+    pub lines: Volume,
+    /// Volume that the sump is to be kept at, lines included.
+    pub working_volume: Volume,
+    /// Volume that must never be exceeded, lines included.
+    pub max_volume: Volume,
+    /// Flow of the circulation pumps, where known; it sets the mixing time.
+    pub circulation: Option<Flow>,
+    /// Concentration that the sump is to be kept at.
+    pub target: Concentration,
+    /// Lowest and highest concentration wanted, as shown to people.
+    pub window: (Concentration, Concentration),
+    /// Refractometer reading of the make-up water alone.
+    pub water_zero: Brix,
+    /// How doses are to be made up here.
+    pub dose: DoseSetup,
+    /// The instruments.
+    pub channels: Vec<ChannelSetup>,
+    /// The limits that are watched.
+    pub limits: Vec<LimitSetup>,
+    /// Series of the estimated concentration.
+    pub concentration_series: SeriesIx,
+    /// Series of the estimated volume.
+    pub volume_series: SeriesIx,
+}
+
+/// A product in use.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FluidSetup {
+    /// Name of its data sheet in the settings.
+    pub name: Arc<str>,
+    /// Name as people say it.
+    pub title: String,
+    /// Refractometer reading to concentration.
+    pub chart: Chart,
+    /// Relative standard uncertainty of the chart, as a share.
+    pub chart_uncertainty: f64,
+    /// What the data sheet says about mixing and foam, for messages.
+    pub mixing_note: Option<String>,
+}
+
+/// How doses are made up.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct DoseSetup {
+    /// No advice asks for a premix stronger than this.
+    pub strongest_premix: Concentration,
+    /// The smallest amount that people can measure out.
+    pub step: Volume,
+    /// No advice while the concentration is this near its target and the
+    /// level in its window.
+    pub dead_band: Concentration,
+    /// Turnovers of the whole volume until an addition counts as mixed.
+    pub turnovers: f64,
+    /// Shortest time until an addition counts as mixed.
+    pub min_mixing: Span,
+}
+
+/// One channel.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ChannelSetup {
+    /// Name within the sump.
+    pub name: Arc<str>,
+    /// What it measures.
+    pub quantity: Quantity,
+    /// Where its readings are kept.
+    pub series: SeriesIx,
+    /// Lowest and highest value that can be true.
+    pub plausible: (f64, f64),
+    /// The despiking filter.
+    pub despike: Option<DespikeSetup>,
+    /// Time constant of the exponential smoothing; zero for none.
+    pub smooth: Span,
+    /// Without a reading for so long the channel is silent.
+    pub silent_after: Span,
+    /// Standard uncertainty of one smoothed reading, in the quantity's unit.
+    pub uncertainty: f64,
+    /// How far a hand reading may lie away before the channel is doubted.
+    pub hand_tolerance: f64,
+}
+
+/// Settings of the Hampel filter.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct DespikeSetup {
+    /// Readings older than this are left out of the median.
+    pub window: Span,
+    /// A reading further from the median than so many robust standard
+    /// deviations is a spike.
+    pub sigmas: f64,
+    /// The robust standard deviation is taken to be at least this, so that the
+    /// last digit of a quiet signal is no spike.
+    pub floor: f64,
+}
+
+/// The four limits of a signal, named after OPC UA Part 9 (LimitAlarmType).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum LimitLevel {
+    /// Below this it is urgent.
+    LowLow,
+    /// Below this somebody must act.
+    Low,
+    /// Above this somebody must act.
+    High,
+    /// Above this it is urgent.
+    HighHigh,
+}
+
+/// How much hurry (ISA-18.2: from consequence and time to respond).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Priority {
+    /// Within the day.
+    Low,
+    /// Within the shift.
+    Medium,
+    /// Now.
+    High,
+}
+
+/// One limit of one signal of a sump.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LimitSetup {
+    /// The signal: concentration and volume are the sump's estimates, the rest
+    /// its first channel of that quantity.
+    pub signal: Quantity,
+    /// Which of the four.
+    pub level: LimitLevel,
+    /// The limit in the quantity's unit.
+    pub threshold: f64,
+    /// The alarm returns to normal only when the signal is so far back inside.
+    pub dead_band: f64,
+    /// The signal must be outside for so long before the alarm exists.
+    pub on_delay: Span,
+    /// The signal must be back inside for so long before the alarm goes.
+    pub off_delay: Span,
+    /// How much hurry.
+    pub priority: Priority,
+}
+
+/// Which times of readings are believed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct AdmissionSetup {
+    /// A reading further in the future than this stands at its arrival.
+    pub future_skew: Span,
+    /// A reading older than this against its arrival stands at its arrival:
+    /// the clock of its source is taken to be wrong.
+    pub oldest: Span,
+    /// A reading so far behind its sump's newest event is late.
+    pub late_after: Span,
+}

@@ -1,0 +1,22 @@
+//! The map of the house.
+//!
+//! Imports run one way, from left to right:
+//!
+//! ```text
+//! cli → daemon → {ingest, store, notify, simulate} → engine → {rules, alarm, advice} → {model, signal} → {chemistry, vessel} → units
+//! ```
+//!
+//! `settings` is used by everything above `engine` and hands the engine plain,
+//! validated values. The pure rooms (`engine` and everything to the right of
+//! it) know nothing of sockets, files, logging or the clock: events go in,
+//! effects come out, and time is an argument.
+
+pub mod advice;
+pub mod alarm;
+pub mod chemistry;
+pub mod engine;
+pub mod rules;
+pub mod settings;
+pub mod signal;
+pub mod units;
+pub mod vessel;

@@ -1,0 +1,14 @@
+//! Quantities with their units, and points in time.
+//!
+//! Promises: a value that crosses the border of a room carries its unit in its
+//! type; text is only turned into a quantity when its unit is one of the
+//! quantity's own. Refuses: a number without a unit, a unit of another
+//! quantity, anything that is not finite.
+
+mod quantity;
+mod time;
+
+pub use quantity::{
+    Brix, Concentration, Conductivity, Flow, Length, Ph, Quantity, Temperature, Volume,
+};
+pub use time::{Span, TimeError, Timestamp};

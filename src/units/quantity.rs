@@ -1,0 +1,153 @@
+//! The quantities of the trade as types. Each holds one finite number in one
+//! unit, named in its constructor and its getter.
+
+use std::fmt;
+
+use serde::{Deserialize, Serialize};
+
+macro_rules! quantity {
+    ($(#[$doc:meta])* $name:ident, $from:ident, $to:ident, $unit:literal, $decimals:literal) => {
+        $(#[$doc])*
+        #[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Default, Serialize, Deserialize)]
+        #[serde(transparent)]
+        pub struct $name(f64);
+
+        impl $name {
+            #[doc = concat!("From a finite number in ", $unit, ".")]
+            pub const fn $from(value: f64) -> Self {
+                debug_assert!(value.is_finite());
+                $name(value)
+            }
+            #[doc = concat!("The number in ", $unit, ".")]
+            pub const fn $to(self) -> f64 {
+                self.0
+            }
+        }
+
+        impl fmt::Display for $name {
+            fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                let decimals = f.precision().unwrap_or($decimals);
+                write!(f, "{:.*} {}", decimals, self.0, $unit)
+            }
+        }
+    };
+}
+
+quantity!(
+    /// A volume of fluid.
+    Volume, from_litres, litres, "L", 1
+);
+quantity!(
+    /// The share of concentrate in a mix, in per cent by volume.
+    Concentration, from_percent, percent, "%", 2
+);
+quantity!(
+    /// A refractometer reading on the Brix scale (ICUMSA 1974, 20 °C, 589 nm).
+    Brix, from_degrees, degrees, "°Bx", 2
+);
+quantity!(
+    /// A temperature.
+    Temperature, from_celsius, celsius, "°C", 1
+);
+quantity!(
+    /// A length or a level.
+    Length, from_metres, metres, "m", 3
+);
+quantity!(
+    /// A flow of fluid.
+    Flow, from_litres_per_minute, litres_per_minute, "L/min", 1
+);
+quantity!(
+    /// Electrical conductivity referred to 25 °C.
+    Conductivity, from_microsiemens_per_cm, microsiemens_per_cm, "µS/cm", 0
+);
+quantity!(
+    /// An acidity on the pH scale.
+    Ph, from_units, units, "pH", 2
+);
+
+impl Concentration {
+    /// As a share between 0 and 1.
+    pub const fn fraction(self) -> f64 {
+        self.0 / 100.0
+    }
+    /// From a share between 0 and 1.
+    pub const fn from_fraction(share: f64) -> Self {
+        Self::from_percent(share * 100.0)
+    }
+}
+
+/// What a channel measures. Each has one unit in which its readings are kept.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Quantity {
+    /// Refractometer reading, °Bx.
+    Brix,
+    /// Concentration by volume, %.
+    Concentration,
+    /// Acidity, pH.
+    Ph,
+    /// Conductivity at 25 °C, µS/cm.
+    Conductivity,
+    /// Temperature, °C.
+    Temperature,
+    /// Level above the lowest inside point of the vessel, m.
+    Level,
+    /// Volume, L.
+    Volume,
+}
+
+impl Quantity {
+    /// Every quantity, in the order in which they are listed to people.
+    pub const ALL: [Quantity; 7] = [
+        Quantity::Brix,
+        Quantity::Concentration,
+        Quantity::Ph,
+        Quantity::Conductivity,
+        Quantity::Temperature,
+        Quantity::Level,
+        Quantity::Volume,
+    ];
+
+    /// The unit in which readings of this quantity are kept.
+    pub const fn unit(self) -> &'static str {
+        match self {
+            Quantity::Brix => "°Bx",
+            Quantity::Concentration => "%",
+            Quantity::Ph => "pH",
+            Quantity::Conductivity => "µS/cm",
+            Quantity::Temperature => "°C",
+            Quantity::Level => "m",
+            Quantity::Volume => "L",
+        }
+    }
+
+    /// The name used in settings, topics and series.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Quantity::Brix => "brix",
+            Quantity::Concentration => "concentration",
+            Quantity::Ph => "ph",
+            Quantity::Conductivity => "conductivity",
+            Quantity::Temperature => "temperature",
+            Quantity::Level => "level",
+            Quantity::Volume => "volume",
+        }
+    }
+
+    /// Decimals worth showing to a person.
+    pub const fn decimals(self) -> usize {
+        match self {
+            Quantity::Brix | Quantity::Concentration | Quantity::Ph => 2,
+            Quantity::Conductivity | Quantity::Volume => 0,
+            Quantity::Temperature => 1,
+            Quantity::Level => 3,
+        }
+    }
+}
+
+impl fmt::Display for Quantity {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.name())
+    }
+}
