@@ -5,10 +5,12 @@
 //! quantity's own. Refuses: a number without a unit, a unit of another
 //! quantity, anything that is not finite.
 
+mod parse;
 mod quantity;
 mod time;
 
+pub use parse::{Linear, Parse, QuantityError, QuantityFault};
 pub use quantity::{
-    Brix, Concentration, Conductivity, Flow, Length, Ph, Quantity, Temperature, Volume,
+    Brix, Concentration, Conductivity, Current, Flow, Length, Ph, Quantity, Temperature, Volume,
 };
 pub use time::{Span, TimeError, Timestamp};

@@ -65,6 +65,10 @@ quantity!(
     /// An acidity on the pH scale.
     Ph, from_units, units, "pH", 2
 );
+quantity!(
+    /// The current of an instrument's loop.
+    Current, from_milliamperes, milliamperes, "mA", 2
+);
 
 impl Concentration {
     /// As a share between 0 and 1.

@@ -1,0 +1,496 @@
+//! Text to quantity: a decimal number and one of the quantity's own units.
+
+use std::fmt;
+
+use super::{
+    Brix, Concentration, Conductivity, Current, Flow, Length, Ph, Quantity, Span, Temperature,
+    Volume,
+};
+
+/// The longest piece of a wrong text that a message repeats, in characters.
+const SHOWN: usize = 40;
+
+/// A quantity that people write as a number with a unit: `820 L`, `4.2%`.
+///
+/// The number has a decimal point, never a comma; white space between number
+/// and unit does not matter. A unit is matched as written first, and without
+/// regard to upper and lower case where that leaves one meaning only.
+pub trait Parse: Sized {
+    /// What the quantity is called in messages.
+    const NAME: &'static str;
+    /// Every unit that may be written. The first is the one it is printed in.
+    const UNITS: &'static [&'static str];
+
+    /// Reads a number with a unit.
+    ///
+    /// # Errors
+    /// When there is no number or no unit, when the unit belongs to another
+    /// quantity, or when the number is too large to be kept.
+    fn parse(text: &str) -> Result<Self, QuantityError>;
+}
+
+/// A straight line from a number in one unit to the number in another.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Linear {
+    /// Units of the result for one unit of the input.
+    pub scale: f64,
+    /// The result where the input is 0.
+    pub offset: f64,
+}
+
+impl Linear {
+    /// The line that changes nothing.
+    pub const IDENTITY: Linear = Linear::times(1.0);
+
+    const fn times(scale: f64) -> Self {
+        Linear { scale, offset: 0.0 }
+    }
+
+    /// `scale · value + offset`.
+    ///
+    /// A scale below 1 divides by its reciprocal instead, so that 35 mm become
+    /// the number nearest to 0.035 m: the last digit stays the instrument's.
+    pub fn apply(self, value: f64) -> f64 {
+        let scaled = if self.scale.abs() < 1.0 {
+            value / self.scale.recip()
+        } else {
+            value * self.scale
+        };
+        scaled + self.offset
+    }
+}
+
+/// Why a text is not the quantity that it should be.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error(
+    "\"{found}\" is not a {quantity}: {fault}; write a number with one of the units {}",
+    allowed.join(", ")
+)]
+pub struct QuantityError {
+    /// The text, shortened when it is long.
+    pub found: String,
+    /// What it should have been.
+    pub quantity: &'static str,
+    /// What is wrong with it.
+    pub fault: QuantityFault,
+    /// Every unit that could have been written.
+    pub allowed: &'static [&'static str],
+}
+
+/// What is wrong with a text that should be a quantity.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum QuantityFault {
+    /// It does not begin with a number.
+    NoNumber,
+    /// The number has a comma in it.
+    Comma,
+    /// The number is larger than can be kept.
+    TooLarge,
+    /// Nothing stands after the number.
+    NoUnit,
+    /// What stands after the number is not one of the quantity's units.
+    WrongUnit,
+}
+
+impl fmt::Display for QuantityFault {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            QuantityFault::NoNumber => "it does not begin with a number",
+            QuantityFault::Comma => {
+                "it has a comma; write a decimal point and nothing between thousands"
+            }
+            QuantityFault::TooLarge => "the number is too large",
+            QuantityFault::NoUnit => "the unit is missing",
+            QuantityFault::WrongUnit => "that is not one of its units",
+        })
+    }
+}
+
+/// A kind of quantity with the units that it is written in, each with its way
+/// to the unit that the quantity is kept in.
+#[derive(Clone, Copy)]
+struct Dimension {
+    name: &'static str,
+    units: &'static [&'static str],
+    lines: &'static [Linear],
+}
+
+impl Dimension {
+    /// The number in the unit that the quantity is kept in.
+    fn read(&self, text: &str) -> Result<f64, QuantityError> {
+        let refuse = |fault| Err(self.error(text, fault));
+        let trimmed = text.trim();
+        let (number, rest) = split_number(trimmed);
+        if rest.starts_with(',') {
+            return refuse(QuantityFault::Comma);
+        }
+        let Ok(number) = number.parse::<f64>() else {
+            return refuse(QuantityFault::NoNumber);
+        };
+        let value = self
+            .line(rest.trim_start())
+            .map_err(|fault| self.error(text, fault))?
+            .apply(number);
+        if !value.is_finite() {
+            return refuse(QuantityFault::TooLarge);
+        }
+        Ok(value)
+    }
+
+    /// The way from `unit` to the unit that the quantity is kept in.
+    fn line(&self, unit: &str) -> Result<Linear, QuantityFault> {
+        if unit.is_empty() {
+            return Err(QuantityFault::NoUnit);
+        }
+        let pairs = || self.units.iter().zip(self.lines);
+        if let Some((_, line)) = pairs().find(|(name, _)| letters(name).eq(letters(unit))) {
+            return Ok(*line);
+        }
+        let small = |text| letters(text).map(|c: char| c.to_ascii_lowercase());
+        let mut alike = pairs()
+            .filter(|(name, _)| small(name).eq(small(unit)))
+            .map(|(_, line)| *line);
+        match alike.next() {
+            Some(line) if alike.all(|other| other == line) => Ok(line),
+            _ => Err(QuantityFault::WrongUnit),
+        }
+    }
+
+    fn error(&self, text: &str, fault: QuantityFault) -> QuantityError {
+        QuantityError {
+            found: text.chars().take(SHOWN).collect(),
+            quantity: self.name,
+            fault,
+            allowed: self.units,
+        }
+    }
+}
+
+/// The letters of a unit; the Greek mu and the micro sign count as the same.
+fn letters(unit: &str) -> impl Iterator<Item = char> {
+    unit.chars().map(|c| if c == 'μ' { 'µ' } else { c })
+}
+
+/// Cuts a text after its leading decimal number. The number is empty or not
+/// readable when there is none.
+fn split_number(text: &str) -> (&str, &str) {
+    let bytes = text.as_bytes();
+    let digits = |from: usize| {
+        from + bytes[from..]
+            .iter()
+            .take_while(|b| b.is_ascii_digit())
+            .count()
+    };
+    let sign = |at: usize| at + usize::from(matches!(bytes.get(at), Some(b'+' | b'-')));
+    let mut end = digits(sign(0));
+    if bytes.get(end) == Some(&b'.') {
+        end = digits(end + 1);
+    }
+    if matches!(bytes.get(end), Some(b'e' | b'E')) {
+        let exponent = sign(end + 1);
+        if digits(exponent) > exponent {
+            end = digits(exponent);
+        }
+    }
+    text.split_at(end)
+}
+
+macro_rules! dimension {
+    ($const:ident, $name:literal, $($unit:literal => $line:expr),+ $(,)?) => {
+        const $const: Dimension = Dimension {
+            name: $name,
+            units: &[$($unit),+],
+            lines: &[$($line),+],
+        };
+    };
+}
+
+macro_rules! parse {
+    ($type:ident, $dimension:ident, $from:expr) => {
+        impl Parse for $type {
+            const NAME: &'static str = $dimension.name;
+            const UNITS: &'static [&'static str] = $dimension.units;
+
+            fn parse(text: &str) -> Result<Self, QuantityError> {
+                $dimension.read(text).map($from)
+            }
+        }
+    };
+}
+
+// The US gallon is 231 cubic inches, the inch 25.4 mm (NIST Handbook 44,
+// appendix C; memory).
+dimension!(VOLUME, "volume",
+    "L" => Linear::IDENTITY,
+    "l" => Linear::IDENTITY,
+    "mL" => Linear::times(1e-3),
+    "m3" => Linear::times(1e3),
+    "m³" => Linear::times(1e3),
+    "gal(US)" => Linear::times(3.785_411_784),
+);
+dimension!(CONCENTRATION, "concentration", "%" => Linear::IDENTITY);
+dimension!(BRIX, "Brix reading", "°Bx" => Linear::IDENTITY, "Bx" => Linear::IDENTITY);
+dimension!(TEMPERATURE, "temperature",
+    "°C" => Linear::IDENTITY,
+    "degC" => Linear::IDENTITY,
+    "C" => Linear::IDENTITY,
+    "K" => Linear { scale: 1.0, offset: -273.15 },
+    "°F" => FAHRENHEIT,
+    "degF" => FAHRENHEIT,
+    "F" => FAHRENHEIT,
+);
+const FAHRENHEIT: Linear = Linear {
+    scale: 5.0 / 9.0,
+    offset: -160.0 / 9.0,
+};
+dimension!(LENGTH, "length",
+    "m" => Linear::IDENTITY,
+    "cm" => Linear::times(1e-2),
+    "mm" => Linear::times(1e-3),
+    "in" => Linear::times(0.0254),
+);
+dimension!(FLOW, "flow",
+    "L/min" => Linear::IDENTITY,
+    "L/h" => Linear::times(1.0 / 60.0),
+    "m3/h" => Linear::times(1000.0 / 60.0),
+    "m³/h" => Linear::times(1000.0 / 60.0),
+);
+dimension!(CONDUCTIVITY, "conductivity",
+    "µS/cm" => Linear::IDENTITY,
+    "uS/cm" => Linear::IDENTITY,
+    "mS/cm" => Linear::times(1e3),
+    "S/m" => Linear::times(1e4),
+);
+dimension!(PH, "pH", "pH" => Linear::IDENTITY);
+dimension!(CURRENT, "current", "mA" => Linear::IDENTITY, "A" => Linear::times(1e3));
+dimension!(SPAN, "length of time",
+    "ms" => Linear::IDENTITY,
+    "s" => Linear::times(1e3),
+    "min" => Linear::times(60e3),
+    "h" => Linear::times(3600e3),
+    "d" => Linear::times(86_400e3),
+);
+
+parse!(Volume, VOLUME, Volume::from_litres);
+parse!(Concentration, CONCENTRATION, Concentration::from_percent);
+parse!(Brix, BRIX, Brix::from_degrees);
+parse!(Temperature, TEMPERATURE, Temperature::from_celsius);
+parse!(Length, LENGTH, Length::from_metres);
+parse!(Flow, FLOW, Flow::from_litres_per_minute);
+parse!(
+    Conductivity,
+    CONDUCTIVITY,
+    Conductivity::from_microsiemens_per_cm
+);
+parse!(Ph, PH, Ph::from_units);
+parse!(Current, CURRENT, Current::from_milliamperes);
+
+/// Fractions of a millisecond are rounded.
+impl Parse for Span {
+    const NAME: &'static str = SPAN.name;
+    const UNITS: &'static [&'static str] = SPAN.units;
+
+    fn parse(text: &str) -> Result<Self, QuantityError> {
+        /// Far beyond any age of a plant, and far from where sums overflow.
+        const LONGEST: f64 = (i64::MAX / 4) as f64;
+        let millis = SPAN.read(text)?;
+        if millis.abs() > LONGEST {
+            return Err(SPAN.error(text, QuantityFault::TooLarge));
+        }
+        Ok(Span::from_millis(millis.round() as i64))
+    }
+}
+
+impl Quantity {
+    const fn dimension(self) -> Dimension {
+        match self {
+            Quantity::Brix => BRIX,
+            Quantity::Concentration => CONCENTRATION,
+            Quantity::Ph => PH,
+            Quantity::Conductivity => CONDUCTIVITY,
+            Quantity::Temperature => TEMPERATURE,
+            Quantity::Level => Dimension {
+                name: "level",
+                ..LENGTH
+            },
+            Quantity::Volume => VOLUME,
+        }
+    }
+
+    /// Every unit in which this quantity may be written.
+    pub const fn units(self) -> &'static [&'static str] {
+        self.dimension().units
+    }
+
+    /// Reads a number with a unit into the unit that [`Quantity::unit`] names.
+    ///
+    /// # Errors
+    /// As [`Parse::parse`].
+    pub fn parse_value(self, text: &str) -> Result<f64, QuantityError> {
+        self.dimension().read(text)
+    }
+
+    /// The way from a number in `unit` to the unit that [`Quantity::unit`]
+    /// names.
+    ///
+    /// # Errors
+    /// When `unit` is empty or not one of [`Quantity::units`].
+    pub fn unit_conversion(self, unit: &str) -> Result<Linear, QuantityError> {
+        let dimension = self.dimension();
+        dimension
+            .line(unit.trim())
+            .map_err(|fault| dimension.error(unit, fault))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn fault<T: Parse + fmt::Debug>(text: &str) -> QuantityFault {
+        T::parse(text).unwrap_err().fault
+    }
+
+    #[test]
+    fn reads_what_people_write() {
+        assert_eq!(Volume::parse("820L").unwrap().litres(), 820.0);
+        assert_eq!(Volume::parse(" 1.2 m³ ").unwrap().litres(), 1200.0);
+        assert_eq!(Volume::parse("250 ml").unwrap().litres(), 0.25);
+        assert_eq!(Volume::parse("1 gal(us)").unwrap().litres(), 3.785411784);
+        assert_eq!(Concentration::parse("4.2%").unwrap().percent(), 4.2);
+        assert_eq!(Brix::parse("3.5 °Bx").unwrap().degrees(), 3.5);
+        assert_eq!(Brix::parse("-0.1bx").unwrap().degrees(), -0.1);
+        assert_eq!(Length::parse("35mm").unwrap().metres(), 0.035);
+        assert_eq!(Length::parse("10 in").unwrap().metres(), 0.254);
+        assert_eq!(Flow::parse("6 m3/h").unwrap().litres_per_minute(), 100.0);
+        assert_eq!(Flow::parse("60 l/h").unwrap().litres_per_minute(), 1.0);
+        assert_eq!(Ph::parse("9.1 ph").unwrap().units(), 9.1);
+        assert_eq!(Current::parse("0.012 A").unwrap().milliamperes(), 12.0);
+        assert_eq!(Span::parse("1.5 h").unwrap(), Span::from_mins(90));
+        assert_eq!(Span::parse("2e3ms").unwrap(), Span::from_secs(2));
+    }
+
+    #[test]
+    fn scales_of_temperature_meet() {
+        for text in ["25 °C", "25degC", "25 c", "298.15 K", "77 °F", "77F"] {
+            let t = Temperature::parse(text).unwrap().celsius();
+            assert!((t - 25.0).abs() < 1e-12, "{text} became {t}");
+        }
+    }
+
+    #[test]
+    fn both_micro_signs_and_plain_u_are_micro() {
+        for text in ["1413 µS/cm", "1413 μS/cm", "1413uS/cm", "1.413 mS/cm"] {
+            let k = Conductivity::parse(text).unwrap();
+            assert_eq!(k.microsiemens_per_cm(), 1413.0, "{text}");
+        }
+        let sea = Conductivity::parse("5.3 S/m").unwrap();
+        assert_eq!(sea.microsiemens_per_cm(), 53_000.0);
+    }
+
+    #[test]
+    fn tells_each_fault() {
+        assert_eq!(fault::<Volume>(""), QuantityFault::NoNumber);
+        assert_eq!(fault::<Volume>("full"), QuantityFault::NoNumber);
+        assert_eq!(fault::<Volume>("inf L"), QuantityFault::NoNumber);
+        assert_eq!(fault::<Volume>("- 3 L"), QuantityFault::NoNumber);
+        assert_eq!(fault::<Brix>("3,5 °Bx"), QuantityFault::Comma);
+        assert_eq!(fault::<Volume>("1,000 L"), QuantityFault::Comma);
+        assert_eq!(fault::<Volume>("1e999 L"), QuantityFault::TooLarge);
+        assert_eq!(fault::<Span>("1e18 s"), QuantityFault::TooLarge);
+        assert_eq!(fault::<Volume>("820"), QuantityFault::NoUnit);
+        assert_eq!(fault::<Volume>("820 kg"), QuantityFault::WrongUnit);
+        assert_eq!(fault::<Length>("3 L"), QuantityFault::WrongUnit);
+    }
+
+    #[test]
+    fn a_message_says_what_was_found_and_every_unit() {
+        let told = Volume::parse("820").unwrap_err().to_string();
+        assert_eq!(
+            told,
+            "\"820\" is not a volume: the unit is missing; \
+             write a number with one of the units L, l, mL, m3, m³, gal(US)"
+        );
+        let told = Quantity::Level.parse_value("3 L").unwrap_err().to_string();
+        assert!(told.contains("\"3 L\" is not a level"), "{told}");
+        assert!(told.contains("m, cm, mm, in"), "{told}");
+    }
+
+    #[test]
+    fn case_matters_where_it_decides() {
+        const BOTH: Dimension = Dimension {
+            name: "test",
+            units: &["mS", "MS"],
+            lines: &[Linear::times(1e-3), Linear::times(1e6)],
+        };
+        assert_eq!(BOTH.read("1 MS").unwrap(), 1e6);
+        assert_eq!(
+            BOTH.read("1 ms").unwrap_err().fault,
+            QuantityFault::WrongUnit
+        );
+    }
+
+    #[test]
+    fn converts_payload_units() {
+        let of = |quantity: Quantity, unit| quantity.unit_conversion(unit).unwrap();
+        assert_eq!(of(Quantity::Level, "mm").apply(412.0), 0.412);
+        assert_eq!(of(Quantity::Conductivity, "mS/cm").apply(2.5), 2500.0);
+        assert_eq!(of(Quantity::Ph, "pH"), Linear::IDENTITY);
+        let wrong = Quantity::Brix.unit_conversion("%").unwrap_err();
+        assert_eq!(wrong.fault, QuantityFault::WrongUnit);
+        for quantity in Quantity::ALL {
+            assert_eq!(of(quantity, quantity.unit()), Linear::IDENTITY);
+            assert_eq!(quantity.units()[0], quantity.unit());
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn never_panics(text in "\\PC*") {
+            let _ = Volume::parse(&text);
+            let _ = Span::parse(&text);
+            for quantity in Quantity::ALL {
+                let _ = quantity.parse_value(&text);
+                let _ = quantity.unit_conversion(&text);
+            }
+        }
+
+        #[test]
+        fn never_panics_near_the_grammar(text in "[-+]?[0-9.,eE]{0,9}[ \u{a0}]?[°µμ%a-zA-Z/³]{0,6}") {
+            if let Ok(volume) = Volume::parse(&text) {
+                prop_assert!(volume.litres().is_finite());
+            }
+            let _ = Span::parse(&text);
+            for quantity in Quantity::ALL {
+                if let Ok(value) = quantity.parse_value(&text) {
+                    prop_assert!(value.is_finite());
+                }
+            }
+        }
+
+        #[test]
+        fn every_unit_reads_back(value in -1e6f64..1e6, which in 0usize..7, unit in 0usize..8) {
+            let quantity = Quantity::ALL[which];
+            let unit = quantity.units()[unit % quantity.units().len()];
+            let line = quantity.unit_conversion(unit).unwrap();
+            let read = quantity.parse_value(&format!("{value} {unit}")).unwrap();
+            prop_assert_eq!(read, line.apply(value));
+            let direct = value * line.scale + line.offset;
+            prop_assert!((read - direct).abs() <= 1e-12 * (1.0 + direct.abs()));
+        }
+
+        #[test]
+        fn what_is_printed_in_full_reads_back(litres in -1e9f64..1e9) {
+            let volume = Volume::from_litres(litres);
+            let read = Volume::parse(&format!("{volume:.17}")).unwrap();
+            prop_assert!((read.litres() - litres).abs() <= 1e-15 * litres.abs());
+        }
+
+        #[test]
+        fn spans_keep_their_milliseconds(millis in -9_000_000_000_000i64..9_000_000_000_000) {
+            let span = Span::from_millis(millis);
+            prop_assert_eq!(Span::parse(&format!("{millis} ms")).unwrap(), span);
+        }
+    }
+}
