@@ -1,1 +1,3 @@
 //! x
+mod loop_current;
+pub use loop_current::{LoopRange, LoopRangeError, LoopState};

@@ -182,9 +182,8 @@ impl Vessel {
     }
 
     /// The level at which the tank holds `volume`: 0 for less than nothing,
-    /// the top for more than it holds. Found by halving down to the last bits of
-    /// the height, as not every shape has a
-    /// closed form.
+    /// the top for more than it holds. Found by halving down to the last bits
+    /// of the height, as not every shape has a closed form.
     pub fn level_for(&self, volume: Volume) -> Length {
         /// Halvings until neighbouring levels differ in the last bit only.
         const HALVINGS: usize = 53;
