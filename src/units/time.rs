@@ -11,7 +11,10 @@ use serde::{Deserialize, Deserializer, Serialize, Serializer};
 pub struct Timestamp(i64);
 
 /// A length of time in milliseconds; may be negative.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default, Serialize, Deserialize,
+)]
+#[serde(transparent)]
 pub struct Span(i64);
 
 /// Why a text is not a point in time.
@@ -25,10 +28,12 @@ pub struct TimeError {
 }
 
 impl Timestamp {
-    /// The earliest point that can be represented; used as "never yet".
-    pub const MIN: Timestamp = Timestamp(i64::MIN / 4);
-    /// The latest point that can be represented; used as "not due".
-    pub const MAX: Timestamp = Timestamp(i64::MAX / 4);
+    /// The first day of the year 0, the earliest that RFC 3339 can write; used
+    /// as "never yet".
+    pub const MIN: Timestamp = Timestamp(-62_167_219_200_000);
+    /// The last day but one of the year 9999, the latest that RFC 3339 can
+    /// write at any offset; used as "not due".
+    pub const MAX: Timestamp = Timestamp(253_402_207_200_000);
 
     /// From milliseconds since 1970-01-01T00:00:00Z.
     pub const fn from_millis(millis: i64) -> Self {
