@@ -1,8 +1,39 @@
-//! What to do about a sump, in litres.
+//! What to do about an alarm: amounts, order, wait, re-check, cautions.
 //!
-//! Promises: every amount follows from a mass balance, never from a rule of
-//! thumb; no more is drained than the target asks for; what is advised, once
-//! done, reaches the target. Refuses: inputs that no sump can have, and
-//! targets that the strongest premix allowed cannot reach.
+//! Promises: a dose is worked out by mass balance, rounded to what people can
+//! measure out, never overfills, and comes with what is to be expected of it.
+//! Refuses: a premix stronger than allowed, an amount of biocide, an amount
+//! where the state of the sump is not known.
 
 pub mod balance;
+mod caution;
+mod dose;
+mod look;
+
+pub use caution::Caution;
+pub use dose::{Dose, DoseSetup, Measured, MixState, Withheld, mixing_time, plan};
+pub use look::look_at;
+
+use serde::Serialize;
+
+use crate::rules::Condition;
+use crate::units::Timestamp;
+
+/// What to do about one alarm.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Advice {
+    /// Told apart from any other advice by this.
+    pub id: String,
+    /// When it was worked out.
+    pub time: Timestamp,
+    /// What it is about.
+    pub condition: Condition,
+    /// Amounts, where a dose helps and can be worked out.
+    pub dose: Option<Dose>,
+    /// Why there is no dose although one might help.
+    pub withheld: Option<Withheld>,
+    /// What to look at, in this order.
+    pub look_at: Vec<&'static str>,
+    /// What to beware of.
+    pub cautions: Vec<Caution>,
+}

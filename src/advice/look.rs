@@ -1,0 +1,126 @@
+//! What to look at first, by condition. Common practice, no source, except
+//! where named.
+
+use crate::rules::{Condition, LimitLevel};
+use crate::units::Quantity;
+
+use super::Caution;
+
+/// What to look at, in order, and the cautions that go with it.
+pub fn look_at(condition: &Condition) -> (Vec<&'static str>, Vec<Caution>) {
+    match condition {
+        Condition::Limit(Quantity::Concentration | Quantity::Brix, level) => concentration(*level),
+        Condition::Limit(Quantity::Volume | Quantity::Level, level) => level_limit(*level),
+        Condition::Limit(Quantity::Ph, level) => ph(*level),
+        Condition::Limit(Quantity::Temperature, level) => temperature(*level),
+        Condition::Limit(Quantity::Conductivity, _) => conductivity(),
+        Condition::Silent(_) => silent(),
+        Condition::Disagrees(_) => disagrees(),
+    }
+}
+
+fn concentration(level: LimitLevel) -> (Vec<&'static str>, Vec<Caution>) {
+    let first = "Take a sample from the nozzle or the return while the pumps run and read it with the hand refractometer before you dose; enter the reading.";
+    let steps = if level.is_low() {
+        vec![
+            first,
+            "Look for the cause: top-up with plain water, mixer set or worn too weak, water leaking in.",
+        ]
+    } else {
+        vec![
+            first,
+            "Look for the cause: evaporation without top-up, mixer too strong, tramp oil in the sample (it reads high), a coated prism.",
+        ]
+    };
+    (steps, vec![Caution::MovingParts, Caution::DataSheets])
+}
+
+fn level_limit(level: LimitLevel) -> (Vec<&'static str>, Vec<Caution>) {
+    let steps = if level.is_low() {
+        vec![
+            "Look whether the pumps draw air and whether fluid is lost: leak, blocked return, chips full of fluid.",
+            "Read the concentration by hand before you top up; enter the reading.",
+        ]
+    } else {
+        vec![
+            "Stop whatever is being added; look whether a top-up valve stays open or water leaks in.",
+            "With the pumps stopped, fluid drains back from pipes and machines and raises the level.",
+            "Foam on the surface can deceive the level probe.",
+        ]
+    };
+    (
+        steps,
+        vec![
+            Caution::MovingParts,
+            Caution::ConfinedSpace,
+            Caution::DataSheets,
+        ],
+    )
+}
+
+/// DGUV Regel 109-003, annex, test plan no. 2, for the steps of the pH drop.
+fn ph(level: LimitLevel) -> (Vec<&'static str>, Vec<Caution>) {
+    let first = "Measure the pH by hand with a calibrated meter and enter it; an oily electrode reads wrong.";
+    let steps = if level.is_low() {
+        vec![
+            first,
+            "Look at the concentration: if it is low too, correct it first.",
+            "At a steady concentration a falling pH points to bacteria or acid: smell, dip slide, tramp oil; ask the supplier.",
+            "A drop of more than 0.5 below the first fill: act as the supplier says; of more than 1.0: change the fluid and clean the circuit.",
+        ]
+    } else {
+        vec![
+            first,
+            "Look at the concentration: too rich lifts the pH.",
+            "Look whether cleaner or another alkali was carried in.",
+        ]
+    };
+    (
+        steps,
+        vec![Caution::Biocide, Caution::Concentrate, Caution::DataSheets],
+    )
+}
+
+fn temperature(level: LimitLevel) -> (Vec<&'static str>, Vec<Caution>) {
+    let steps = if level.is_low() {
+        vec![
+            "Cold fluid mixes badly and reads badly: let it warm up with the pumps running before you dose.",
+        ]
+    } else {
+        vec![
+            "Look at the cooler, the circulation and the filter; a low level warms faster.",
+            "Warm fluid evaporates and sours faster: watch level, concentration and pH.",
+        ]
+    };
+    (steps, vec![Caution::HotFluid, Caution::MovingParts])
+}
+
+fn conductivity() -> (Vec<&'static str>, Vec<Caution>) {
+    (
+        vec![
+            "Measure the conductivity by hand and enter it.",
+            "At a steady concentration a rise means salts: hardness of the make-up water, metals, cleaner; have hardness and chloride of the mix measured.",
+        ],
+        vec![Caution::DataSheets],
+    )
+}
+
+fn silent() -> (Vec<&'static str>, Vec<Caution>) {
+    (
+        vec![
+            "Look at the supply, the cable and the gateway of the instrument, then at the broker.",
+            "Until it reports again, read this value by hand once a shift and enter it.",
+        ],
+        vec![Caution::MovingParts],
+    )
+}
+
+fn disagrees() -> (Vec<&'static str>, Vec<Caution>) {
+    (
+        vec![
+            "Wipe the probe clean, check its zero with the make-up water, then compare again with the hand instrument.",
+            "Enter the cleaning (event probe_cleaned with the channel): until then its values drive no dose.",
+        ],
+        vec![Caution::MovingParts, Caution::DataSheets],
+    )
+}
