@@ -1,18 +1,19 @@
 //! What can happen to a sump, and what its watch can want done.
 
-use std::sync::Arc;
-
 use serde::{Deserialize, Serialize};
 
 use crate::units::{Quantity, Span, Timestamp};
+
+use super::journal::JournalRecord;
+use super::status::SumpStatus;
 
 /// Everything that can happen to one sump.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Event {
     /// An instrument reported.
     Reading(Reading),
-    /// A person wrote something down.
-    Entry(Entry),
+    /// A person wrote something down; with the time it reached us.
+    Entry(Box<Entry>, Timestamp),
     /// The clock reached a point of the grid.
     Tick(Timestamp),
 }
@@ -218,17 +219,8 @@ pub struct Sample {
 pub enum Effect {
     /// Keep this value.
     Record(Sample),
-    /// Add this to the journal.
-    Journal(JournalRecord),
-}
-
-/// One line of the journal. The order of the journal is (time, sump, seq).
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct JournalRecord {
-    /// The sump's time when it was written.
-    pub time: Timestamp,
-    /// The sump.
-    pub sump: Arc<str>,
-    /// Counts the sump's lines from 1.
-    pub seq: u64,
+    /// Add this to the journal, and tell whom it concerns.
+    Journal(Box<JournalRecord>),
+    /// The sump's present state, for whoever shows it.
+    Show(Box<SumpStatus>),
 }

@@ -1,19 +1,40 @@
-//! The brain: one [`SumpWatch`] a sump, and the shard that keeps the time for
-//! several of them. Nothing else decides anything.
+//! The brain: one [`SumpWatch`] a sump, and the [`Shard`] that keeps the time
+//! for several of them. Nothing else decides anything.
 //!
 //! Promises: the same events give the same effects, byte for byte; time comes
 //! from events only; a sump's memory is fixed by its settings; a watch can be
 //! written to a snapshot and goes on from it as if nothing had happened.
 //! Refuses: to look at a clock, a file, a socket or an unchecked setting.
+//!
+//! Call order: [`Shard::advance`] with the clock before each
+//! [`Shard::deliver`], so that what was due before an event happens before it.
 
+mod alarms;
+mod channel;
+mod dosing;
+mod entries;
 mod event;
+mod journal;
 mod setup;
+mod shard;
+mod signals;
+mod snapshot;
+mod status;
+#[cfg(test)]
+mod tests;
+mod watch;
 
+pub use crate::advice::DoseSetup;
+pub use crate::alarm::Priority;
+pub use crate::rules::LimitLevel;
+pub use crate::signal::DespikeSetup;
 pub use event::{
-    AdditionKind, Effect, Entry, EntryKind, Event, HappeningKind, JournalRecord, Quality,
-    QualityClass, Reading, Sample, SeriesIx,
+    AdditionKind, Effect, Entry, EntryKind, Event, HappeningKind, Quality, QualityClass, Reading,
+    Sample, SeriesIx,
 };
-pub use setup::{
-    AdmissionSetup, ChannelSetup, DespikeSetup, DoseSetup, FluidSetup, LimitLevel, LimitSetup,
-    Priority, SumpSetup,
-};
+pub use journal::{AlarmLine, JournalBody, JournalRecord, Outcome};
+pub use setup::{AdmissionSetup, ChannelSetup, FluidSetup, LimitSetup, SumpSetup};
+pub use shard::{SETTLING, Shard};
+pub use snapshot::SumpSnapshot;
+pub use status::{ActiveAlarm, ChannelStatus, SumpStatus};
+pub use watch::{GRID, SumpWatch};

@@ -3,7 +3,11 @@
 
 use std::sync::Arc;
 
+use crate::advice::DoseSetup;
+use crate::alarm::{AlarmDelays, Priority};
 use crate::chemistry::Chart;
+use crate::rules::LimitLevel;
+use crate::signal::DespikeSetup;
 use crate::units::{Brix, Concentration, Flow, Quantity, Span, Volume};
 use crate::vessel::Vessel;
 
@@ -61,22 +65,6 @@ pub struct FluidSetup {
     pub mixing_note: Option<String>,
 }
 
-/// How doses are made up.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct DoseSetup {
-    /// No advice asks for a premix stronger than this.
-    pub strongest_premix: Concentration,
-    /// The smallest amount that people can measure out.
-    pub step: Volume,
-    /// No advice while the concentration is this near its target and the
-    /// level in its window.
-    pub dead_band: Concentration,
-    /// Turnovers of the whole volume until an addition counts as mixed.
-    pub turnovers: f64,
-    /// Shortest time until an addition counts as mixed.
-    pub min_mixing: Span,
-}
-
 /// One channel.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ChannelSetup {
@@ -100,43 +88,6 @@ pub struct ChannelSetup {
     pub hand_tolerance: f64,
 }
 
-/// Settings of the Hampel filter.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct DespikeSetup {
-    /// Readings older than this are left out of the median.
-    pub window: Span,
-    /// A reading further from the median than so many robust standard
-    /// deviations is a spike.
-    pub sigmas: f64,
-    /// The robust standard deviation is taken to be at least this, so that the
-    /// last digit of a quiet signal is no spike.
-    pub floor: f64,
-}
-
-/// The four limits of a signal, named after OPC UA Part 9 (LimitAlarmType).
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum LimitLevel {
-    /// Below this it is urgent.
-    LowLow,
-    /// Below this somebody must act.
-    Low,
-    /// Above this somebody must act.
-    High,
-    /// Above this it is urgent.
-    HighHigh,
-}
-
-/// How much hurry (ISA-18.2: from consequence and time to respond).
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Priority {
-    /// Within the day.
-    Low,
-    /// Within the shift.
-    Medium,
-    /// Now.
-    High,
-}
-
 /// One limit of one signal of a sump.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct LimitSetup {
@@ -155,6 +106,16 @@ pub struct LimitSetup {
     pub off_delay: Span,
     /// How much hurry.
     pub priority: Priority,
+}
+
+impl LimitSetup {
+    /// Both delays together.
+    pub fn delays(&self) -> AlarmDelays {
+        AlarmDelays {
+            on: self.on_delay,
+            off: self.off_delay,
+        }
+    }
 }
 
 /// Which times of readings are believed.

@@ -1,0 +1,193 @@
+//! The advice that stands, whether it was followed, and what came of it.
+
+use std::sync::Arc;
+
+use serde::{Deserialize, Serialize};
+
+use crate::advice::{self, Advice, Measured, Withheld};
+use crate::rules::Condition;
+use crate::units::{Span, Timestamp};
+
+use super::alarms::Which;
+use super::event::Effect;
+use super::journal::{JournalBody, Outcome};
+use super::watch::SumpWatch;
+
+/// A dose this far from what was expected of it has missed, over and above
+/// the uncertainties, %.
+const OUTCOME_TOLERANCE: f64 = 0.5;
+
+/// The memory of the sump's doses.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub(super) struct Dosing {
+    /// The newest advice with a dose.
+    open: Option<OpenDose>,
+    /// Until then an addition is being mixed in.
+    pub(super) mixing_until: Option<Timestamp>,
+    /// Counts the advice given, for their ids.
+    given: u64,
+}
+
+/// Advice with a dose that still stands.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+struct OpenDose {
+    id: String,
+    expected: (f64, f64),
+    mixing: Span,
+    followed: bool,
+}
+
+impl SumpWatch {
+    /// Works out the advice for a condition and writes it to the journal.
+    pub(super) fn advise(&mut self, condition: &Condition, out: &mut Vec<Effect>) -> Arc<Advice> {
+        let (look_at, mut cautions) = advice::look_at(condition);
+        let planned = condition.calls_for_dose().then(|| self.plan_dose());
+        let (dose, withheld) = match planned {
+            None => (None, None),
+            Some(Err(withheld)) => (None, Some(withheld)),
+            Some(Ok((dose, of_dose))) => {
+                cautions.retain(|caution| !of_dose.contains(caution));
+                cautions.splice(0..0, of_dose);
+                (Some(dose), None)
+            }
+        };
+        self.dosing.given += 1;
+        let advice = Arc::new(Advice {
+            id: format!("{}/advice/{}", self.setup.name, self.dosing.given),
+            time: self.now,
+            condition: condition.clone(),
+            dose,
+            withheld,
+            look_at,
+            cautions,
+        });
+        self.stand(&advice, out);
+        self.journal(JournalBody::Advice(Arc::clone(&advice)), out);
+        advice
+    }
+
+    fn plan_dose(&self) -> Result<(advice::Dose, Vec<advice::Caution>), Withheld> {
+        if let Some(until) = self.dosing.mixing_until {
+            return Err(Withheld::Mixing { until });
+        }
+        let setup = &self.setup;
+        let state = self.mix_state()?;
+        let mixing = advice::mixing_time(&setup.dose, setup.working_volume, setup.circulation);
+        advice::plan(
+            &setup.dose,
+            state,
+            setup.working_volume,
+            setup.target,
+            mixing,
+        )
+    }
+
+    /// New advice with a dose takes the place of what stood before.
+    fn stand(&mut self, advice: &Advice, out: &mut Vec<Effect>) {
+        let Some(dose) = &advice.dose else { return };
+        self.withdraw(out);
+        let expected = dose.expected_concentration_pct;
+        self.dosing.open = Some(OpenDose {
+            id: advice.id.clone(),
+            expected: (expected.value, expected.uncertainty),
+            mixing: Span::from_millis((dose.mixing_min * 60_000.0) as i64),
+            followed: false,
+        });
+    }
+
+    fn withdraw(&mut self, out: &mut Vec<Effect>) {
+        if let Some(open) = self.dosing.open.take_if(|open| !open.followed) {
+            self.journal(JournalBody::AdviceWithdrawn { advice: open.id }, out);
+        }
+    }
+
+    /// Once no alarm calls for a dose any more, advice that nobody followed no
+    /// longer holds.
+    pub(super) fn withdraw_if_idle(&mut self, out: &mut Vec<Effect>) {
+        if self.dose_wanted().is_none() {
+            self.withdraw(out);
+        }
+    }
+
+    /// The most urgent active alarm that calls for a dose.
+    fn dose_wanted(&self) -> Option<Condition> {
+        self.all_alarms()
+            .filter(|which| matches!(which, Which::Limit(_)) && self.life(*which).is_active())
+            .filter(|which| self.condition(*which).calls_for_dose())
+            .max_by_key(|which| self.priority(*which))
+            .map(|which| self.condition(which))
+    }
+
+    /// What kept a dose back is over: advise anew where one is still wanted
+    /// and none stands.
+    pub(super) fn advise_again(&mut self, out: &mut Vec<Effect>) {
+        if self.dosing.open.is_some() || self.dosing.mixing_until.is_some() {
+            return;
+        }
+        if let Some(condition) = self.dose_wanted()
+            && self.plan_dose().is_ok()
+        {
+            self.advise(&condition, out);
+        }
+    }
+
+    /// Something was added or drained: it must mix before anything is judged.
+    pub(super) fn begin_mixing(&mut self) {
+        let setup = &self.setup;
+        let mixing = match &self.dosing.open {
+            Some(open) if open.followed => open.mixing,
+            _ => advice::mixing_time(&setup.dose, self.mixing_volume(), setup.circulation),
+        };
+        let until = self.now + mixing;
+        self.dosing.mixing_until = Some(until);
+        self.expect(until);
+    }
+
+    /// An entry says that this advice was followed.
+    pub(super) fn followed(&mut self, advice: &str, entry: &str, out: &mut Vec<Effect>) {
+        let Some(open) = &mut self.dosing.open else {
+            return;
+        };
+        if open.id == advice && !open.followed {
+            open.followed = true;
+            let (advice, entry) = (advice.to_owned(), entry.to_owned());
+            self.journal(JournalBody::AdviceFollowed { advice, entry }, out);
+        }
+    }
+
+    /// After mixing: what came of the dose, and what is still wanted.
+    pub(super) fn end_mixing(&mut self, out: &mut Vec<Effect>) {
+        let over = self
+            .dosing
+            .mixing_until
+            .is_some_and(|until| until <= self.now);
+        if !over {
+            return;
+        }
+        self.dosing.mixing_until = None;
+        if let Some(open) = self.dosing.open.take_if(|open| open.followed) {
+            let outcome = self.outcome(open);
+            self.journal(JournalBody::AdviceOutcome(outcome), out);
+        }
+        self.advise_again(out);
+    }
+
+    fn outcome(&self, open: OpenDose) -> Outcome {
+        let expected = Measured {
+            value: open.expected.0,
+            uncertainty: open.expected.1,
+        };
+        let now = self.concentration();
+        let as_expected = now.map(|now| {
+            let slack = 3.0 * now.uncertainty.hypot(expected.uncertainty) + OUTCOME_TOLERANCE;
+            (now.value - expected.value).abs() <= slack
+        });
+        Outcome {
+            advice: open.id,
+            expected_concentration_pct: expected,
+            concentration_pct: now,
+            volume_l: self.volume_value(),
+            as_expected,
+        }
+    }
+}

@@ -1,0 +1,116 @@
+//! The lines of the journal.
+
+use std::sync::Arc;
+
+use serde::Serialize;
+
+use crate::advice::{Advice, Measured};
+use crate::alarm::{AlarmState, Priority, Transition};
+use crate::rules::Condition;
+use crate::units::Timestamp;
+
+use super::event::Entry;
+
+/// One line of the journal. The order of the journal is (time, sump, seq).
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct JournalRecord {
+    /// The sump's time when it was written.
+    pub time: Timestamp,
+    /// The sump.
+    pub sump: Arc<str>,
+    /// Counts the sump's lines from 1.
+    pub seq: u64,
+    /// What happened.
+    #[serde(flatten)]
+    pub body: JournalBody,
+}
+
+/// What a line tells.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(tag = "kind", rename_all = "snake_case")]
+pub enum JournalBody {
+    /// An alarm went from one state to another.
+    Alarm(AlarmLine),
+    /// Advice was given.
+    Advice(Arc<Advice>),
+    /// Somebody did what the advice says.
+    AdviceFollowed {
+        /// The advice.
+        advice: String,
+        /// The entry that says so.
+        entry: String,
+    },
+    /// The advice no longer holds: its reason went away, or newer advice
+    /// stands in its place.
+    AdviceWithdrawn {
+        /// The advice.
+        advice: String,
+    },
+    /// After mixing: what came of a dose.
+    AdviceOutcome(Outcome),
+    /// A person wrote something down.
+    Entry {
+        /// What was written.
+        entry: Box<Entry>,
+    },
+}
+
+impl JournalBody {
+    /// The name of the kind, as in the JSON.
+    pub const fn kind(&self) -> &'static str {
+        match self {
+            JournalBody::Alarm(_) => "alarm",
+            JournalBody::Advice(_) => "advice",
+            JournalBody::AdviceFollowed { .. } => "advice_followed",
+            JournalBody::AdviceWithdrawn { .. } => "advice_withdrawn",
+            JournalBody::AdviceOutcome(_) => "advice_outcome",
+            JournalBody::Entry { .. } => "entry",
+        }
+    }
+}
+
+/// A step in the life of an alarm.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct AlarmLine {
+    /// Tells this occurrence from any other.
+    pub id: String,
+    /// What is wrong.
+    pub condition: Condition,
+    /// How much hurry.
+    pub priority: Priority,
+    /// The step.
+    pub transition: Transition,
+    /// Where the alarm stands after it.
+    pub state: AlarmState,
+    /// When the condition began.
+    pub since: Timestamp,
+    /// The value now, if there is one.
+    pub value: Option<f64>,
+    /// The unit of value, limit and window.
+    pub unit: Option<&'static str>,
+    /// The limit that was crossed.
+    pub limit: Option<f64>,
+    /// Lowest and highest value wanted, where there is such a window.
+    pub window: Option<(Option<f64>, Option<f64>)>,
+    /// Who acknowledged.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub by: Option<String>,
+    /// What to do about it.
+    pub advice: Option<Arc<Advice>>,
+}
+
+/// What came of a dose that was followed.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Outcome {
+    /// The advice.
+    pub advice: String,
+    /// Concentration expected of it, %.
+    pub expected_concentration_pct: Measured,
+    /// Concentration now, %, if it is known.
+    pub concentration_pct: Option<Measured>,
+    /// Volume now, L, if it is known.
+    pub volume_l: Option<f64>,
+    /// Whether the concentration is as expected: within the two uncertainties
+    /// (three standard deviations) and half a point.
+    pub as_expected: Option<bool>,
+}

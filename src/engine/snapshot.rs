@@ -1,0 +1,100 @@
+//! The memory of a watch, to be kept and taken up again.
+
+use std::collections::{BTreeMap, VecDeque};
+use std::sync::Arc;
+
+use serde::{Deserialize, Serialize};
+
+use crate::alarm::AlarmLife;
+use crate::units::Timestamp;
+
+use super::alarms::Which;
+use super::channel::ChannelWatch;
+use super::dosing::Dosing;
+use super::setup::{AdmissionSetup, SumpSetup};
+use super::watch::SumpWatch;
+
+/// Everything that a watch remembers. Channels and alarms are kept by name, so
+/// that settings may change in between: what is still there goes on, what is
+/// new starts fresh, what is gone is forgotten.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct SumpSnapshot {
+    now_ms: i64,
+    seq: u64,
+    channels: BTreeMap<String, ChannelWatch>,
+    alarms: BTreeMap<String, AlarmLife>,
+    dosing: Dosing,
+    entries: VecDeque<String>,
+    estimated_at_ms: i64,
+}
+
+impl SumpSnapshot {
+    /// The sump's time when it was taken.
+    pub fn now(&self) -> Timestamp {
+        Timestamp::from_millis(self.now_ms)
+    }
+}
+
+impl SumpWatch {
+    /// The watch's memory as it is now.
+    pub fn snapshot(&self) -> SumpSnapshot {
+        let name = |ix: usize| self.setup.channels[ix].name.to_string();
+        SumpSnapshot {
+            now_ms: self.now.millis(),
+            seq: self.seq,
+            channels: self
+                .channels
+                .iter()
+                .cloned()
+                .enumerate()
+                .map(|(ix, c)| (name(ix), c))
+                .collect(),
+            alarms: self
+                .all_alarms()
+                .map(|which| (self.condition(which).to_string(), *self.life(which)))
+                .collect(),
+            dosing: self.dosing.clone(),
+            entries: self.entries.clone(),
+            estimated_at_ms: self.estimated_at.millis(),
+        }
+    }
+
+    /// A watch that goes on from a snapshot.
+    pub fn restore(
+        setup: Arc<SumpSetup>,
+        admission: AdmissionSetup,
+        snapshot: SumpSnapshot,
+    ) -> Self {
+        let mut watch = SumpWatch::new(setup, admission, snapshot.now());
+        watch.seq = snapshot.seq;
+        watch.dosing = snapshot.dosing;
+        watch.entries = snapshot.entries;
+        watch.estimated_at = Timestamp::from_millis(snapshot.estimated_at_ms);
+        let channels = watch.channels.iter_mut().zip(&watch.setup.channels);
+        for (channel, setup) in channels {
+            if let Some(kept) = snapshot.channels.get(&*setup.name) {
+                *channel = kept.clone();
+            }
+        }
+        for which in watch.all_alarms() {
+            if let Some(kept) = snapshot.alarms.get(&watch.condition(which).to_string()) {
+                match which {
+                    Which::Limit(ix) => watch.limits[ix] = *kept,
+                    Which::Silence(ix) => watch.silences[ix] = *kept,
+                    Which::Doubt(ix) => watch.doubts[ix] = *kept,
+                }
+            }
+        }
+        watch.find_next_due();
+        watch
+    }
+
+    /// Nobody listened until `start`: no channel is called silent for not
+    /// having been heard before it.
+    pub fn listen_from(&mut self, start: Timestamp) {
+        for channel in &mut self.channels {
+            channel.usable_at = channel.usable_at.max(start);
+        }
+        self.find_next_due();
+    }
+}

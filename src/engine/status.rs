@@ -1,0 +1,121 @@
+//! The sump's present state as others are shown it.
+
+use std::sync::Arc;
+
+use serde::Serialize;
+
+use crate::advice::Measured;
+use crate::alarm::{AlarmState, Priority};
+use crate::rules::Condition;
+use crate::units::{Quantity, Timestamp};
+
+use super::watch::SumpWatch;
+
+/// The present state of a sump.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct SumpStatus {
+    /// The sump's time.
+    pub time: Timestamp,
+    /// The sump.
+    pub sump: Arc<str>,
+    /// Its name as people say it.
+    pub title: String,
+    /// Concentration, %, if it is known.
+    pub concentration_pct: Option<Measured>,
+    /// Concentration wanted, lowest and highest, %.
+    pub window_pct: (f64, f64),
+    /// Volume, L, if it is measured.
+    pub volume_l: Option<f64>,
+    /// Volume that the sump is to be kept at, L.
+    pub working_volume_l: f64,
+    /// Until then an addition is being mixed in.
+    pub mixing_until: Option<Timestamp>,
+    /// The channels.
+    pub channels: Vec<ChannelStatus>,
+    /// Alarms that are not normal.
+    pub alarms: Vec<ActiveAlarm>,
+}
+
+/// The present state of a channel.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct ChannelStatus {
+    /// Its name.
+    pub channel: Arc<str>,
+    /// What it measures.
+    pub quantity: Quantity,
+    /// Smoothed value, however old.
+    pub value: Option<f64>,
+    /// Unit of the value.
+    pub unit: &'static str,
+    /// Time of the newest reading that counted.
+    pub time: Option<Timestamp>,
+    /// No usable reading for too long.
+    pub silent: bool,
+    /// It and a hand reading contradict each other.
+    pub doubted: bool,
+    /// Readings replaced as spikes, ever.
+    pub spikes: u64,
+}
+
+/// An alarm that is not normal.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct ActiveAlarm {
+    /// Its id.
+    pub id: String,
+    /// What is wrong.
+    pub condition: Condition,
+    /// How much hurry.
+    pub priority: Priority,
+    /// Where it stands.
+    pub state: AlarmState,
+    /// When the condition began.
+    pub since: Timestamp,
+}
+
+impl SumpWatch {
+    /// The present state.
+    pub fn status(&self) -> SumpStatus {
+        let (lowest, highest) = self.setup.window;
+        SumpStatus {
+            time: self.now,
+            sump: Arc::clone(&self.setup.name),
+            title: self.setup.title.clone(),
+            concentration_pct: self.concentration(),
+            window_pct: (lowest.percent(), highest.percent()),
+            volume_l: self.volume_value(),
+            working_volume_l: self.setup.working_volume.litres(),
+            mixing_until: self.dosing.mixing_until,
+            channels: (0..self.channels.len())
+                .map(|ix| self.channel_status(ix))
+                .collect(),
+            alarms: self.alarms_shown(),
+        }
+    }
+
+    fn channel_status(&self, ix: usize) -> ChannelStatus {
+        let (setup, watch) = (&self.setup.channels[ix], &self.channels[ix]);
+        ChannelStatus {
+            channel: Arc::clone(&setup.name),
+            quantity: setup.quantity,
+            value: watch.smoothed(),
+            unit: setup.quantity.unit(),
+            time: (watch.last_time > Timestamp::MIN).then_some(watch.last_time),
+            silent: watch.is_silent(setup, self.now),
+            doubted: self.doubts[ix].is_active(),
+            spikes: watch.spikes,
+        }
+    }
+
+    fn alarms_shown(&self) -> Vec<ActiveAlarm> {
+        self.all_alarms()
+            .filter(|which| self.life(*which).state() != AlarmState::Normal)
+            .map(|which| ActiveAlarm {
+                id: self.alarm_id(which).unwrap_or_default(),
+                condition: self.condition(which),
+                priority: self.priority(which),
+                state: self.life(which).state(),
+                since: self.life(which).since().unwrap_or(self.now),
+            })
+            .collect()
+    }
+}

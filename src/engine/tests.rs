@@ -1,0 +1,540 @@
+//! Behaviour of a watch, in simulated time.
+
+use std::sync::Arc;
+
+use proptest::prelude::*;
+
+use super::*;
+use crate::advice::Withheld;
+use crate::alarm::{AlarmState, Transition};
+use crate::chemistry::Chart;
+use crate::units::{Brix, Concentration, Flow, Length, Quantity, Span, Timestamp, Volume};
+use crate::vessel::Vessel;
+
+const BRIX: u16 = 0;
+const LEVEL: u16 = 1;
+
+fn channel(
+    name: &str,
+    quantity: Quantity,
+    series: u32,
+    despike_floor: f64,
+    tolerance: f64,
+) -> ChannelSetup {
+    ChannelSetup {
+        name: name.into(),
+        quantity,
+        series: SeriesIx(series),
+        plausible: (-1.0, 30.0),
+        despike: Some(DespikeSetup {
+            window: Span::from_mins(15),
+            sigmas: 3.0,
+            floor: despike_floor,
+        }),
+        smooth: Span::from_mins(2),
+        silent_after: Span::from_mins(15),
+        uncertainty: 0.05,
+        hand_tolerance: tolerance,
+    }
+}
+
+fn limit(signal: Quantity, level: LimitLevel, threshold: f64, dead_band: f64) -> LimitSetup {
+    LimitSetup {
+        signal,
+        level,
+        threshold,
+        dead_band,
+        on_delay: Span::from_mins(10),
+        off_delay: Span::from_mins(10),
+        priority: Priority::Medium,
+    }
+}
+
+/// An invented sump of 1000 L at 8 %, factor 2, level 1 m = 1000 L.
+fn setup() -> Arc<SumpSetup> {
+    let metre = Length::from_metres(1.0);
+    Arc::new(SumpSetup {
+        name: "mill".into(),
+        title: "Mill".into(),
+        fluid: Arc::new(FluidSetup {
+            name: "invented".into(),
+            title: "Invented".into(),
+            chart: Chart::factor(2.0).unwrap(),
+            chart_uncertainty: 0.02,
+            mixing_note: None,
+        }),
+        vessel: Vessel::rectangular(metre, metre, metre).unwrap(),
+        lines: Volume::from_litres(0.0),
+        working_volume: Volume::from_litres(900.0),
+        max_volume: Volume::from_litres(950.0),
+        circulation: Some(Flow::from_litres_per_minute(100.0)),
+        target: Concentration::from_percent(8.0),
+        window: (
+            Concentration::from_percent(6.0),
+            Concentration::from_percent(10.0),
+        ),
+        water_zero: Brix::from_degrees(0.2),
+        dose: DoseSetup {
+            strongest_premix: Concentration::from_percent(20.0),
+            step: Volume::from_litres(1.0),
+            dead_band: Concentration::from_percent(0.3),
+            turnovers: 5.0,
+            min_mixing: Span::from_mins(30),
+        },
+        channels: vec![
+            channel("brix", Quantity::Brix, 0, 0.05, 0.3),
+            channel("level", Quantity::Level, 1, 0.002, 0.02),
+        ],
+        limits: vec![
+            limit(Quantity::Concentration, LimitLevel::Low, 6.0, 0.25),
+            limit(Quantity::Concentration, LimitLevel::High, 10.0, 0.25),
+            limit(Quantity::Volume, LimitLevel::Low, 765.0, 18.0),
+        ],
+        concentration_series: SeriesIx(2),
+        volume_series: SeriesIx(3),
+    })
+}
+
+const ADMISSION: AdmissionSetup = AdmissionSetup {
+    future_skew: Span::from_secs(60),
+    oldest: Span::from_hours(7 * 24),
+    late_after: Span::from_mins(2),
+};
+
+fn start() -> Timestamp {
+    Timestamp::parse("2026-03-02T06:00:00Z").unwrap()
+}
+
+fn minute(m: i64) -> Timestamp {
+    start() + Span::from_mins(m)
+}
+
+/// Drives one watch and keeps what it wanted done.
+struct Bench {
+    watch: SumpWatch,
+    effects: Vec<Effect>,
+}
+
+impl Bench {
+    fn new() -> Self {
+        Bench {
+            watch: SumpWatch::new(setup(), ADMISSION, start()),
+            effects: Vec::new(),
+        }
+    }
+
+    fn read(&mut self, channel: u16, time: Timestamp, value: f64) {
+        let event = reading(channel, time, time, value);
+        self.watch.step(&event, &mut self.effects);
+    }
+
+    /// Both channels once a minute, over `minutes`.
+    fn run(&mut self, minutes: std::ops::Range<i64>, concentration: f64, volume: f64) {
+        for m in minutes {
+            self.read(BRIX, minute(m), 0.2 + concentration / 2.0);
+            self.read(LEVEL, minute(m), volume / 1000.0);
+        }
+    }
+
+    fn enter(&mut self, id: &str, time: Timestamp, kind: EntryKind) {
+        let entry = Entry {
+            id: id.into(),
+            time,
+            sump: "mill".into(),
+            by: Some("crew".into()),
+            kind,
+        };
+        self.watch
+            .step(&Event::Entry(Box::new(entry), time), &mut self.effects);
+    }
+
+    fn journal(&self) -> Vec<&JournalRecord> {
+        self.effects
+            .iter()
+            .filter_map(|effect| match effect {
+                Effect::Journal(record) => Some(&**record),
+                _ => None,
+            })
+            .collect()
+    }
+
+    fn alarms(&self) -> Vec<(String, Transition)> {
+        self.journal()
+            .iter()
+            .filter_map(|record| match &record.body {
+                JournalBody::Alarm(line) => Some((line.condition.to_string(), line.transition)),
+                _ => None,
+            })
+            .collect()
+    }
+
+    fn last_advice(&self) -> Arc<crate::advice::Advice> {
+        let advice = self
+            .journal()
+            .into_iter()
+            .rev()
+            .find_map(|record| match &record.body {
+                JournalBody::Advice(advice) => Some(Arc::clone(advice)),
+                _ => None,
+            });
+        advice.expect("there is advice")
+    }
+
+    fn marks(&self) -> Vec<Quality> {
+        self.effects
+            .iter()
+            .filter_map(|effect| match effect {
+                Effect::Record(sample) if sample.series.0 < 2 => Some(sample.quality),
+                _ => None,
+            })
+            .collect()
+    }
+}
+
+fn reading(channel: u16, claimed: Timestamp, arrival: Timestamp, value: f64) -> Event {
+    Event::Reading(Reading {
+        channel,
+        claimed: Some(claimed),
+        arrival,
+        value,
+        quality: Quality::GOOD,
+    })
+}
+
+fn told(condition: &str, transition: Transition) -> (String, Transition) {
+    (condition.to_owned(), transition)
+}
+
+#[test]
+fn a_healthy_sump_tells_nothing() {
+    let mut bench = Bench::new();
+    bench.run(0..3000, 8.0, 900.0);
+    assert!(bench.journal().is_empty());
+}
+
+#[test]
+fn lean_is_told_once_with_a_dose_and_returns_once() {
+    let mut bench = Bench::new();
+    bench.run(0..60, 8.0, 900.0);
+    bench.run(60..120, 5.0, 900.0);
+    bench.run(120..180, 8.0, 900.0);
+    assert_eq!(
+        bench.alarms(),
+        [
+            told("concentration.low", Transition::Raised),
+            told("concentration.low", Transition::Returned)
+        ]
+    );
+    let advice = bench.last_advice();
+    let dose = advice.dose.as_ref().expect("a dose");
+    // 900 L from 5 to 8 % with 20 % premix: 900 · 3 / 15 = 180 L.
+    assert!((dose.drain_l - 180.0).abs() <= 2.0, "{dose:?}");
+    assert!((dose.expected_concentration_pct.value - 8.0).abs() < 0.2);
+    assert_eq!(dose.mixing_min, 45.0);
+}
+
+#[test]
+fn a_short_dip_is_no_alarm() {
+    let mut bench = Bench::new();
+    bench.run(0..60, 8.0, 900.0);
+    bench.run(60..68, 5.0, 900.0);
+    bench.run(68..120, 8.0, 900.0);
+    assert!(bench.alarms().is_empty());
+}
+
+#[test]
+fn single_bubbles_change_nothing_and_are_marked() {
+    let mut bench = Bench::new();
+    for m in 0..600 {
+        let bubble = if m % 7 == 3 { -2.5 } else { 0.0 };
+        bench.read(BRIX, minute(m), 4.2 + bubble);
+        bench.read(LEVEL, minute(m), 0.9);
+    }
+    assert!(bench.alarms().is_empty());
+    let spikes = bench
+        .marks()
+        .iter()
+        .filter(|mark| mark.has(Quality::SPIKE))
+        .count();
+    assert!((80..=86).contains(&spikes), "{spikes}");
+}
+
+#[test]
+fn a_channel_that_never_reported_is_told_by_ticks_alone() {
+    let mut bench = Bench::new();
+    let later = minute(60);
+    bench.watch.step(&Event::Tick(later), &mut bench.effects);
+    assert_eq!(
+        bench.alarms(),
+        [
+            told("silent.brix", Transition::Raised),
+            told("silent.level", Transition::Raised)
+        ]
+    );
+    // At the point of the grid where the fifteen minutes ended, not at the tick.
+    assert!(
+        bench
+            .journal()
+            .iter()
+            .all(|record| record.time == minute(15))
+    );
+}
+
+#[test]
+fn a_silent_channel_returns_with_its_first_reading_and_clears_nothing_meanwhile() {
+    let mut bench = Bench::new();
+    bench.run(0..60, 5.0, 900.0);
+    for m in 60..600 {
+        bench.read(LEVEL, minute(m), 0.9);
+    }
+    assert_eq!(
+        bench.alarms(),
+        [
+            told("concentration.low", Transition::Raised),
+            told("silent.brix", Transition::Raised)
+        ]
+    );
+    bench.read(BRIX, minute(600), 2.7);
+    assert_eq!(
+        bench.alarms().last(),
+        Some(&told("silent.brix", Transition::Returned))
+    );
+}
+
+#[test]
+fn late_readings_are_kept_and_drive_nothing() {
+    let mut bench = Bench::new();
+    bench.run(0..60, 8.0, 900.0);
+    let before = bench.watch.snapshot();
+    for m in 0..50 {
+        bench.watch.step(
+            &reading(BRIX, minute(m) + Span::from_secs(30), minute(60), 1.0),
+            &mut bench.effects,
+        );
+    }
+    assert_eq!(bench.watch.snapshot(), before);
+    let late = bench
+        .marks()
+        .iter()
+        .filter(|mark| mark.has(Quality::LATE))
+        .count();
+    assert_eq!(late, 50);
+}
+
+#[test]
+fn a_second_delivery_drives_nothing() {
+    let mut bench = Bench::new();
+    bench.run(0..60, 8.0, 900.0);
+    let before = bench.watch.snapshot();
+    bench.read(BRIX, minute(59), 4.2);
+    bench.read(LEVEL, minute(59), 0.9);
+    assert_eq!(bench.watch.snapshot(), before);
+}
+
+#[test]
+fn impossible_times_stand_at_their_arrival() {
+    let mut bench = Bench::new();
+    for (m, claimed) in [(1, "1970-01-01T00:00:10Z"), (2, "2031-01-01T00:00:00Z")] {
+        let claimed = Timestamp::parse(claimed).unwrap();
+        bench
+            .watch
+            .step(&reading(BRIX, claimed, minute(m), 4.2), &mut bench.effects);
+    }
+    assert_eq!(bench.marks(), [Quality::CLOCK, Quality::CLOCK]);
+    assert_eq!(bench.watch.now(), minute(2));
+}
+
+#[test]
+fn readings_without_a_time_in_one_millisecond_are_all_kept() {
+    let mut bench = Bench::new();
+    for value in [4.1, 4.2, 4.3] {
+        let event = Event::Reading(Reading {
+            channel: BRIX,
+            claimed: None,
+            arrival: minute(1),
+            value,
+            quality: Quality::GOOD,
+        });
+        bench.watch.step(&event, &mut bench.effects);
+    }
+    let mut times: Vec<_> = bench
+        .effects
+        .iter()
+        .filter_map(|effect| match effect {
+            Effect::Record(sample) if sample.series.0 == 0 => Some(sample.time),
+            _ => None,
+        })
+        .collect();
+    times.dedup();
+    assert_eq!(times.len(), 3);
+}
+
+#[test]
+fn a_doubted_probe_drives_no_dose_until_it_is_cleaned() {
+    let mut bench = Bench::new();
+    bench.run(0..60, 8.0, 900.0);
+    let hand = EntryKind::HandReading {
+        quantity: Quantity::Brix,
+        value: 3.2,
+    };
+    bench.enter("hand", minute(60), hand);
+    assert_eq!(bench.alarms(), [told("disagrees.brix", Transition::Raised)]);
+    assert_eq!(bench.watch.status().concentration_pct, None);
+    // The level falls: topping up would need the concentration.
+    bench.run(61..120, 8.0, 700.0);
+    let withheld = bench.last_advice().withheld.clone();
+    assert_eq!(withheld, Some(Withheld::NoConcentration));
+    let cleaned = EntryKind::Event {
+        what: HappeningKind::ProbeCleaned,
+        litres: None,
+        channel: Some("brix".into()),
+        advice: None,
+    };
+    bench.enter("clean", minute(120), cleaned);
+    assert_eq!(
+        bench.alarms().last(),
+        Some(&told("disagrees.brix", Transition::Returned))
+    );
+    bench.run(121..124, 6.4, 700.0);
+    let measured = bench.watch.status().concentration_pct.expect("known again");
+    assert!((measured.value - 6.4).abs() < 1e-9, "{measured:?}");
+}
+
+#[test]
+fn a_followed_dose_is_judged_after_mixing() {
+    let mut bench = Bench::new();
+    bench.run(0..60, 8.0, 900.0);
+    bench.run(60..100, 5.0, 900.0);
+    let advice = bench.last_advice().id.clone();
+    let addition = EntryKind::Addition {
+        what: AdditionKind::Premix,
+        litres: 180.0,
+        strength_pct: Some(20.0),
+        advice: Some(advice.clone()),
+    };
+    bench.enter("added", minute(100), addition.clone());
+    bench.enter("added", minute(101), addition);
+    bench.run(101..160, 8.0, 900.0);
+    let kinds: Vec<_> = bench
+        .journal()
+        .iter()
+        .map(|record| record.body.kind())
+        .collect();
+    assert_eq!(
+        kinds,
+        [
+            "advice",
+            "alarm",
+            "entry",
+            "advice_followed",
+            "alarm",
+            "advice_outcome"
+        ]
+    );
+    let JournalBody::AdviceOutcome(outcome) = &bench.journal()[5].body else {
+        panic!("the last line is the outcome");
+    };
+    assert_eq!(
+        (outcome.advice.as_str(), outcome.as_expected),
+        (advice.as_str(), Some(true))
+    );
+    assert_eq!(bench.journal()[5].time, minute(145));
+}
+
+#[test]
+fn acknowledged_by_id() {
+    let mut bench = Bench::new();
+    bench.run(0..60, 5.0, 900.0);
+    let id = bench.watch.status().alarms[0].id.clone();
+    assert_eq!(id, "mill/concentration.low/2026-03-02T06:10:00Z");
+    bench.enter("seen", minute(60), EntryKind::Acknowledge { alarm: id });
+    assert_eq!(
+        bench.watch.status().alarms[0].state,
+        AlarmState::Acknowledged
+    );
+}
+
+#[test]
+fn nobody_is_silent_for_the_time_in_which_nobody_listened() {
+    let mut bench = Bench::new();
+    bench.run(0..60, 8.0, 900.0);
+    let text = serde_json::to_string(&bench.watch.snapshot()).unwrap();
+    let snapshot: SumpSnapshot = serde_json::from_str(&text).unwrap();
+    let mut watch = SumpWatch::restore(setup(), ADMISSION, snapshot);
+    watch.listen_from(minute(600));
+    let mut effects = Vec::new();
+    watch.step(&Event::Tick(minute(614)), &mut effects);
+    assert!(effects.is_empty(), "{effects:?}");
+    watch.step(&Event::Tick(minute(615)), &mut effects);
+    assert!(!effects.is_empty());
+}
+
+#[derive(Debug, Clone)]
+struct Step {
+    wait_secs: i64,
+    channel: u16,
+    value: f64,
+}
+
+fn steps() -> impl Strategy<Value = Vec<Step>> {
+    let step = (0i64..400, 0u16..2, 0f64..1.0).prop_map(|(wait_secs, channel, x)| Step {
+        wait_secs,
+        channel,
+        value: if channel == BRIX {
+            2.0 + 4.0 * x
+        } else {
+            0.6 + 0.4 * x
+        },
+    });
+    prop::collection::vec(step, 1..300)
+}
+
+fn play(watch: &mut SumpWatch, time: &mut Timestamp, steps: &[Step], out: &mut Vec<Effect>) {
+    for step in steps {
+        *time = *time + Span::from_secs(step.wait_secs);
+        watch.step(&reading(step.channel, *time, *time, step.value), out);
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(64))]
+
+    /// A restart at any point changes nothing: the same effects, to the bit.
+    #[test]
+    fn goes_on_from_a_snapshot_as_if_nothing_had_happened(steps in steps(), cut in 0usize..300) {
+        let cut = cut.min(steps.len());
+        let mut whole = SumpWatch::new(setup(), ADMISSION, start());
+        let (mut time, mut expected) = (start(), Vec::new());
+        play(&mut whole, &mut time, &steps, &mut expected);
+
+        let mut before = SumpWatch::new(setup(), ADMISSION, start());
+        let (mut time, mut effects) = (start(), Vec::new());
+        play(&mut before, &mut time, &steps[..cut], &mut effects);
+        let text = serde_json::to_string(&before.snapshot()).unwrap();
+        let mut after = SumpWatch::restore(setup(), ADMISSION, serde_json::from_str(&text).unwrap());
+        play(&mut after, &mut time, &steps[cut..], &mut effects);
+        prop_assert_eq!(effects, expected);
+    }
+
+    /// Ticks that were not due change nothing, however many come.
+    #[test]
+    fn needless_ticks_change_nothing(steps in steps()) {
+        let mut plain = SumpWatch::new(setup(), ADMISSION, start());
+        let mut ticked = plain.clone();
+        let (mut expected, mut effects) = (Vec::new(), Vec::new());
+        let mut time = start();
+        for step in &steps {
+            let next = time + Span::from_secs(step.wait_secs);
+            let mut tick = time.ceil(GRID);
+            while tick <= next {
+                ticked.step(&Event::Tick(tick), &mut effects);
+                tick = tick + Span::from_secs(20);
+            }
+            time = next;
+            let event = reading(step.channel, time, time, step.value);
+            plain.step(&event, &mut expected);
+            ticked.step(&event, &mut effects);
+        }
+        prop_assert_eq!(effects, expected);
+    }
+}

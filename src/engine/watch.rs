@@ -1,0 +1,284 @@
+//! The watch over one sump.
+
+use std::collections::VecDeque;
+use std::sync::Arc;
+
+use crate::alarm::AlarmLife;
+use crate::units::{Quantity, Span, Timestamp};
+
+use super::channel::ChannelWatch;
+use super::dosing::Dosing;
+use super::event::{Effect, Event, Quality, Reading, Sample, SeriesIx};
+use super::journal::{JournalBody, JournalRecord};
+use super::setup::{AdmissionSetup, SumpSetup};
+
+/// Timers fire on this grid, counted from 1970.
+pub const GRID: Span = Span::from_secs(1);
+
+/// Estimates are kept and the state is shown at most this often, and at each
+/// alarm.
+const ESTIMATE_EVERY: Span = Span::from_secs(60);
+
+/// The watch over one sump. See the front of this room for what it promises.
+#[derive(Debug, Clone)]
+pub struct SumpWatch {
+    pub(super) setup: Arc<SumpSetup>,
+    admission: AdmissionSetup,
+    /// Newest time of any event; never goes back.
+    pub(super) now: Timestamp,
+    pub(super) channels: Vec<ChannelWatch>,
+    /// One alarm a limit, in the order of the settings.
+    pub(super) limits: Vec<AlarmLife>,
+    /// One alarm a channel: no usable reading for too long.
+    pub(super) silences: Vec<AlarmLife>,
+    /// One alarm a channel: it and a hand reading contradict each other.
+    pub(super) doubts: Vec<AlarmLife>,
+    pub(super) dosing: Dosing,
+    /// Ids of the newest entries, so that none counts twice.
+    pub(super) entries: VecDeque<String>,
+    /// Lines that this sump wrote to the journal so far.
+    pub(super) seq: u64,
+    /// When the estimates were last kept.
+    pub(super) estimated_at: Timestamp,
+    /// No timer ends before this.
+    next_due: Timestamp,
+    /// Limits to look at after a reading of each channel.
+    limits_of: Vec<Box<[u16]>>,
+}
+
+impl SumpWatch {
+    /// A watch that begins at `start`: every channel is expected to report
+    /// from then on.
+    pub fn new(setup: Arc<SumpSetup>, admission: AdmissionSetup, start: Timestamp) -> Self {
+        let limits_of = setup
+            .channels
+            .iter()
+            .map(|channel| limits_touched(&setup, channel.quantity))
+            .collect();
+        let mut watch = SumpWatch {
+            admission,
+            now: start,
+            channels: vec![ChannelWatch::new(start); setup.channels.len()],
+            limits: vec![AlarmLife::default(); setup.limits.len()],
+            silences: vec![AlarmLife::default(); setup.channels.len()],
+            doubts: vec![AlarmLife::default(); setup.channels.len()],
+            dosing: Dosing::default(),
+            entries: VecDeque::new(),
+            seq: 0,
+            estimated_at: Timestamp::MIN,
+            next_due: Timestamp::MAX,
+            limits_of,
+            setup,
+        };
+        watch.find_next_due();
+        watch
+    }
+
+    /// The settings of the sump.
+    pub fn setup(&self) -> &Arc<SumpSetup> {
+        &self.setup
+    }
+
+    /// Newest time of any event.
+    pub fn now(&self) -> Timestamp {
+        self.now
+    }
+
+    /// Before this no tick changes anything.
+    pub fn next_due(&self) -> Timestamp {
+        self.next_due
+    }
+
+    /// Lets one event happen.
+    #[inline]
+    pub fn step(&mut self, event: &Event, out: &mut Vec<Effect>) {
+        match event {
+            Event::Reading(reading) => self.step_reading(reading, out),
+            Event::Entry(entry, arrival) => {
+                let latest = *arrival + self.admission.future_skew;
+                let time = if entry.time > latest {
+                    *arrival
+                } else {
+                    entry.time
+                };
+                self.advance(time, out);
+                self.step_entry(entry, out);
+            }
+            Event::Tick(time) => self.advance(*time, out),
+        }
+    }
+
+    #[inline]
+    fn step_reading(&mut self, reading: &Reading, out: &mut Vec<Effect>) {
+        let ix = usize::from(reading.channel);
+        let (time, mut quality) = self.admit(reading);
+        let late =
+            time < self.now - self.admission.late_after || time < self.channels[ix].last_time;
+        if late {
+            self.record(ix, reading, time, quality.with(Quality::LATE), out);
+            return;
+        }
+        if time == self.channels[ix].last_time {
+            // Delivered before: the store keeps the first and counts this one.
+            self.record(ix, reading, time, quality, out);
+            return;
+        }
+        self.advance(time, out);
+        let setup = Arc::clone(&self.setup);
+        quality = quality.with(self.channels[ix].step(&setup.channels[ix], time, reading.value));
+        self.record(ix, reading, time, quality, out);
+        if quality.has(Quality::OUT_OF_RANGE) {
+            return;
+        }
+        self.channels[ix].usable_at = self.now;
+        self.heard(ix, out);
+        for place in 0..self.limits_of[ix].len() {
+            self.watch_limit(usize::from(self.limits_of[ix][place]), out);
+        }
+        if self.now - self.estimated_at >= ESTIMATE_EVERY {
+            self.keep_estimates(out);
+        }
+    }
+
+    /// The time that a reading stands at, and what that says about it.
+    #[inline]
+    fn admit(&self, reading: &Reading) -> (Timestamp, Quality) {
+        let earliest = reading.arrival - self.admission.oldest;
+        let latest = reading.arrival + self.admission.future_skew;
+        match reading.claimed {
+            // Several may arrive in one millisecond; each is kept.
+            None => {
+                let last = self.channels[usize::from(reading.channel)].last_time;
+                (
+                    reading.arrival.max(last + Span::from_millis(1)),
+                    reading.quality,
+                )
+            }
+            Some(time) if earliest <= time && time <= latest => (time, reading.quality),
+            Some(_) => (reading.arrival, reading.quality.with(Quality::CLOCK)),
+        }
+    }
+
+    #[inline]
+    fn record(
+        &self,
+        channel: usize,
+        reading: &Reading,
+        time: Timestamp,
+        quality: Quality,
+        out: &mut Vec<Effect>,
+    ) {
+        out.push(Effect::Record(Sample {
+            series: self.setup.channels[channel].series,
+            time,
+            value: reading.value,
+            quality,
+            delay: reading.arrival - time,
+        }));
+    }
+
+    /// Moves the sump's time forward, letting each timer end at its own point
+    /// of the grid on the way.
+    #[inline]
+    pub(super) fn advance(&mut self, time: Timestamp, out: &mut Vec<Effect>) {
+        while self.next_due <= time {
+            self.now = self.now.max(self.next_due);
+            self.end_timers(out);
+            self.find_next_due();
+        }
+        self.now = self.now.max(time);
+    }
+
+    fn end_timers(&mut self, out: &mut Vec<Effect>) {
+        for channel in 0..self.channels.len() {
+            self.watch_silence(channel, out);
+        }
+        for limit in 0..self.limits.len() {
+            if self.limits[limit]
+                .due(self.setup.limits[limit].delays())
+                .is_some()
+            {
+                self.watch_limit(limit, out);
+            }
+        }
+        self.end_mixing(out);
+    }
+
+    /// A timer may end at `due`.
+    pub(super) fn expect(&mut self, due: Timestamp) {
+        self.next_due = self.next_due.min(due.ceil(GRID));
+    }
+
+    /// The first point of the grid after now at which a timer ends.
+    pub(super) fn find_next_due(&mut self) {
+        let silences = self
+            .channels
+            .iter()
+            .zip(&self.silences)
+            .zip(&self.setup.channels);
+        let silences = silences
+            .filter(|((_, alarm), _)| !alarm.is_active())
+            .map(|((watch, _), setup)| watch.usable_at + setup.silent_after);
+        let limits = self.limits.iter().zip(&self.setup.limits);
+        let limits = limits.filter_map(|(alarm, setup)| alarm.due(setup.delays()));
+        let due = silences
+            .chain(limits)
+            .chain(self.dosing.mixing_until)
+            .min()
+            .unwrap_or(Timestamp::MAX);
+        self.next_due = due.ceil(GRID);
+    }
+
+    fn keep_estimates(&mut self, out: &mut Vec<Effect>) {
+        self.estimated_at = self.now;
+        let estimates = [
+            (self.setup.concentration_series, self.concentration_value()),
+            (self.setup.volume_series, self.volume_value()),
+        ];
+        for (series, value) in estimates {
+            if let Some(value) = value {
+                self.record_estimate(series, value, out);
+            }
+        }
+        self.show(out);
+    }
+
+    fn record_estimate(&self, series: SeriesIx, value: f64, out: &mut Vec<Effect>) {
+        out.push(Effect::Record(Sample {
+            series,
+            time: self.now,
+            value,
+            quality: Quality::GOOD,
+            delay: Span::ZERO,
+        }));
+    }
+
+    /// Shows the sump's present state.
+    pub(super) fn show(&self, out: &mut Vec<Effect>) {
+        out.push(Effect::Show(Box::new(self.status())));
+    }
+
+    /// Adds a line to the journal.
+    pub(super) fn journal(&mut self, body: JournalBody, out: &mut Vec<Effect>) {
+        self.seq += 1;
+        out.push(Effect::Journal(Box::new(JournalRecord {
+            time: self.now,
+            sump: Arc::clone(&self.setup.name),
+            seq: self.seq,
+            body,
+        })));
+    }
+}
+
+fn limits_touched(setup: &SumpSetup, quantity: Quantity) -> Box<[u16]> {
+    let touches = |signal: Quantity| match quantity {
+        Quantity::Brix => matches!(signal, Quantity::Brix | Quantity::Concentration),
+        Quantity::Level => matches!(signal, Quantity::Level | Quantity::Volume),
+        other => signal == other,
+    };
+    (0u16..)
+        .zip(&setup.limits)
+        .filter(|(_, limit)| touches(limit.signal))
+        .map(|(ix, _)| ix)
+        .collect()
+}
