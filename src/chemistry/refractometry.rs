@@ -1,6 +1,13 @@
 //! Refractometer reading to concentration, by a fluid's chart.
 
+use std::ops::RangeInclusive;
+
 use crate::units::{Brix, Concentration};
+
+/// Slopes that a chart can have, in % by volume per °Bx. Fluids have about 0.9
+/// to 3.5 (memory); outside this range 1 °Bx would be neat concentrate, or 1 %
+/// beyond the end of the scale.
+const SLOPES: RangeInclusive<f64> = 0.01..=100.0;
 
 /// How a fluid's concentration follows from what a refractometer reads.
 ///
@@ -13,19 +20,19 @@ pub struct Chart(Shape);
 
 #[derive(Debug, Clone, PartialEq)]
 enum Shape {
-    /// % per °Bx; above 0.
+    /// % per °Bx, one of [`SLOPES`].
     Factor(f64),
-    /// At least two, strictly rising in both.
+    /// At least two, strictly rising in both with one of [`SLOPES`].
     Points(Vec<(Brix, Concentration)>),
 }
 
 /// Why numbers do not make a chart.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum ChartError {
-    /// A factor is not a positive finite number.
+    /// A factor that no fluid has.
     #[error(
         "the refractive factor is {found}; give the % of concentrate for 1 °Bx \
-         from the fluid's data sheet, a number above 0"
+         from the fluid's data sheet, between 0.01 and 100"
     )]
     Factor {
         /// What was given.
@@ -60,15 +67,26 @@ pub enum ChartError {
         /// Its concentration.
         concentration: Concentration,
     },
+    /// The line to a point is steeper or flatter than that of any fluid.
+    #[error(
+        "the chart rises by {slope} % per °Bx up to its point {place}; \
+         between 0.01 and 100 is possible, so correct that point or the one before it"
+    )]
+    Slope {
+        /// Which point, counted from 1.
+        place: usize,
+        /// The slope up to it, % by volume per °Bx.
+        slope: f64,
+    },
 }
 
 impl Chart {
     /// A chart of one refractive factor, in % by volume per °Bx.
     ///
     /// # Errors
-    /// When the factor is not finite and above 0.
+    /// When the factor is not between 0.01 and 100.
     pub fn factor(percent_per_degree: f64) -> Result<Self, ChartError> {
-        if percent_per_degree.is_finite() && percent_per_degree > 0.0 {
+        if SLOPES.contains(&percent_per_degree) {
             Ok(Chart(Shape::Factor(percent_per_degree)))
         } else {
             Err(ChartError::Factor {
@@ -81,7 +99,8 @@ impl Chart {
     ///
     /// # Errors
     /// When there are fewer than two, when one is out of range, or when they
-    /// do not strictly rise in both reading and concentration.
+    /// do not strictly rise in both reading and concentration, by 0.01 to 100 %
+    /// per °Bx.
     pub fn points(points: Vec<(Brix, Concentration)>) -> Result<Self, ChartError> {
         if points.len() < 2 {
             return Err(ChartError::TooFewPoints {
@@ -104,6 +123,15 @@ impl Chart {
                     place,
                     brix,
                     concentration,
+                });
+            }
+        }
+        for end in 1..points.len() {
+            let slope = Segment::above(&points, end).slope;
+            if !SLOPES.contains(&slope) {
+                return Err(ChartError::Slope {
+                    place: end + 1,
+                    slope,
                 });
             }
         }
@@ -283,6 +311,11 @@ mod tests {
             refused(&[(0.0, 1.0), (2.0, 1.0)]),
             ChartError::NotRising { place: 2, .. }
         ));
+        let told = refused(&[(0.0, 0.0), (1.0, 1.0), (1.0078125, 2.0)]).to_string();
+        assert!(
+            told.contains("by 128 % per °Bx up to its point 3"),
+            "{told}"
+        );
     }
 
     proptest! {
