@@ -156,11 +156,10 @@ proptest! {
     #[test]
     fn no_smaller_drain_reaches_the_target((v, c, vt, ct) in any_case(), less in 0.0f64..0.999) {
         let dose = balance(v, c, vt, ct).unwrap();
-        prop_assume!(dose.drain.litres() > 1e-3);
         let kept = v.litres() - less * dose.drain.litres();
         let concentrate = ct.fraction() * vt.litres() - c.fraction() * kept;
         let water = (1.0 - ct.fraction()) * vt.litres() - (1.0 - c.fraction()) * kept;
-        prop_assert!(concentrate.min(water) < 0.0);
+        prop_assert!(dose.drain.litres() <= 1e-3 || concentrate.min(water) < 0.0);
     }
 
     #[test]
