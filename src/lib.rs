@@ -14,6 +14,7 @@
 pub mod advice;
 pub mod alarm;
 pub mod chemistry;
+pub mod cli;
 pub mod engine;
 pub mod rules;
 pub mod settings;
