@@ -19,5 +19,6 @@ pub mod engine;
 pub mod rules;
 pub mod settings;
 pub mod signal;
+pub mod store;
 pub mod units;
 pub mod vessel;

@@ -1,0 +1,259 @@
+//! One transaction: everything that has been collected, or nothing.
+
+use rusqlite::{Connection, Transaction, TransactionBehavior};
+
+use crate::engine::Sample;
+
+use super::error::StoreError;
+use super::open::Store;
+use super::rows::{Batch, Counts, JournalRow, OutboxRow, RecentRow, SnapshotRow};
+use super::series::{SeriesId, SeriesMap};
+
+/// Holds the store for writing.
+pub(super) struct Committer {
+    store: Store,
+    series: SeriesMap,
+    /// Rows that the outbox may hold.
+    outbox_limit: usize,
+    /// Rows that it holds.
+    outbox_depth: usize,
+    /// The samples of the transaction, put in the order of the table.
+    sorted: Vec<(SeriesId, Sample)>,
+}
+
+impl Committer {
+    pub(super) fn new(
+        store: Store,
+        series: SeriesMap,
+        outbox_limit: usize,
+    ) -> Result<Committer, StoreError> {
+        let outbox_depth = store
+            .connection
+            .query_row("SELECT count(*) FROM outbox", (), |row| {
+                row.get::<_, i64>(0)
+            })
+            .map_err(StoreError::doing("count its outbox"))?;
+        Ok(Committer {
+            store,
+            series,
+            outbox_limit,
+            outbox_depth: usize::try_from(outbox_depth).expect("a count is not negative"),
+            sorted: Vec::new(),
+        })
+    }
+
+    /// Messages in the outbox.
+    pub(super) fn outbox_depth(&self) -> usize {
+        self.outbox_depth
+    }
+
+    /// Commits the batches, in their order, and takes delivered messages out
+    /// of the outbox. After an error nothing has happened, and the same call
+    /// may be made again.
+    pub(super) fn commit<A>(
+        &mut self,
+        batches: &[Batch<A>],
+        delivered: &[i64],
+    ) -> Result<Counts, StoreError> {
+        let mut counts = Counts {
+            refused: self.sort(batches),
+            ..Counts::default()
+        };
+        let transaction =
+            begin(&mut self.store.connection).map_err(StoreError::doing("begin a transaction"))?;
+        samples(&transaction, &self.sorted, &mut counts)
+            .map_err(StoreError::doing("write readings"))?;
+        let depth = outbox(&transaction, batches, delivered, self.outbox_depth)
+            .map_err(StoreError::doing("write its outbox"))?;
+        counts.outbox_added = batches.iter().map(|batch| batch.outbox.len() as u64).sum();
+        let excess = depth.saturating_sub(self.outbox_limit);
+        counts.outbox_dropped =
+            drop_oldest(&transaction, excess).map_err(StoreError::doing("shorten its outbox"))?;
+        for batch in batches {
+            counts.journal_conflicts += journal(&transaction, &batch.journal)
+                .map_err(StoreError::doing("write its journal"))?;
+            snapshots(&transaction, &batch.snapshots)
+                .map_err(StoreError::doing("write snapshots"))?;
+            recent(&transaction, &batch.recent)
+                .map_err(StoreError::doing("write recent messages"))?;
+        }
+        transaction
+            .commit()
+            .map_err(StoreError::doing("commit a transaction"))?;
+        self.outbox_depth = depth - excess;
+        Ok(counts)
+    }
+
+    /// Closes the store in good order.
+    pub(super) fn close(self) -> Result<(), StoreError> {
+        self.store.close()
+    }
+
+    /// Puts the samples in the order of the table, so that each of its pages
+    /// is touched once. Samples of one key keep their order: the first stays.
+    /// Gives the number of those that cannot be stored.
+    fn sort<A>(&mut self, batches: &[Batch<A>]) -> u64 {
+        self.sorted.clear();
+        let mut refused = 0;
+        for sample in batches.iter().flat_map(|batch| &batch.samples) {
+            match self.series.id(sample.series) {
+                Some(id) if sample.value.is_finite() => self.sorted.push((id, *sample)),
+                _ => refused += 1,
+            }
+        }
+        self.sorted.sort_by_key(|(id, sample)| (*id, sample.time));
+        refused
+    }
+}
+
+fn begin(connection: &mut Connection) -> rusqlite::Result<Transaction<'_>> {
+    connection.transaction_with_behavior(TransactionBehavior::Immediate)
+}
+
+fn samples(
+    transaction: &Transaction<'_>,
+    sorted: &[(SeriesId, Sample)],
+    counts: &mut Counts,
+) -> rusqlite::Result<()> {
+    let mut insert = transaction.prepare_cached(
+        "INSERT INTO readings (series, time, value, quality, delay)
+         VALUES (?1, ?2, ?3, ?4, ?5) ON CONFLICT DO NOTHING",
+    )?;
+    for (id, sample) in sorted {
+        let added = insert.execute((
+            id.0,
+            sample.time.millis(),
+            sample.value,
+            sample.quality.bits(),
+            sample.delay.millis(),
+        ))?;
+        if added == 1 {
+            counts.stored += 1;
+        } else if kept_value(transaction, *id, sample)? == sample.value {
+            counts.duplicates += 1;
+        } else {
+            counts.conflicts += 1;
+        }
+    }
+    Ok(())
+}
+
+fn kept_value(
+    transaction: &Transaction<'_>,
+    id: SeriesId,
+    sample: &Sample,
+) -> rusqlite::Result<f64> {
+    transaction
+        .prepare_cached("SELECT value FROM readings WHERE series = ?1 AND time = ?2")?
+        .query_row((id.0, sample.time.millis()), |row| row.get(0))
+}
+
+/// Gives the number of lines whose key was taken by another content.
+fn journal(transaction: &Transaction<'_>, rows: &[JournalRow]) -> rusqlite::Result<u64> {
+    let mut conflicts = 0;
+    if rows.is_empty() {
+        return Ok(conflicts);
+    }
+    let mut insert = transaction.prepare_cached(
+        "INSERT INTO journal (time, sump, seq, kind, body)
+         VALUES (?1, ?2, ?3, ?4, ?5) ON CONFLICT DO NOTHING",
+    )?;
+    let mut same = transaction.prepare_cached(
+        "SELECT 1 FROM journal
+         WHERE time = ?1 AND sump = ?2 AND seq = ?3 AND kind = ?4 AND body = ?5",
+    )?;
+    for row in rows {
+        let line = (
+            row.time.millis(),
+            &row.sump,
+            row.seq as i64,
+            row.kind,
+            &row.body,
+        );
+        if insert.execute(line)? == 0 && !same.exists(line)? {
+            conflicts += 1;
+        }
+    }
+    Ok(conflicts)
+}
+
+/// Gives the number of messages in the outbox afterwards.
+fn outbox<A>(
+    transaction: &Transaction<'_>,
+    batches: &[Batch<A>],
+    delivered: &[i64],
+    mut depth: usize,
+) -> rusqlite::Result<usize> {
+    if !delivered.is_empty() {
+        let mut remove = transaction.prepare_cached("DELETE FROM outbox WHERE id = ?1")?;
+        for id in delivered {
+            depth = depth.saturating_sub(remove.execute([id])?);
+        }
+    }
+    for row in batches.iter().flat_map(|batch| &batch.outbox) {
+        let replaced = replaced(transaction, row)?;
+        add_message(transaction, row)?;
+        depth = depth.saturating_sub(replaced) + 1;
+    }
+    Ok(depth)
+}
+
+/// Takes out the unsent message whose slot `row` wants.
+fn replaced(transaction: &Transaction<'_>, row: &OutboxRow) -> rusqlite::Result<usize> {
+    match &row.slot {
+        None => Ok(0),
+        Some(slot) => transaction
+            .prepare_cached("DELETE FROM outbox WHERE slot = ?1")?
+            .execute([slot]),
+    }
+}
+
+fn add_message(transaction: &Transaction<'_>, row: &OutboxRow) -> rusqlite::Result<()> {
+    let mut insert = transaction.prepare_cached(
+        "INSERT INTO outbox (topic, payload, retain, slot, created) VALUES (?1, ?2, ?3, ?4, ?5)",
+    )?;
+    insert.execute((
+        &row.topic,
+        &row.payload,
+        row.retain,
+        &row.slot,
+        row.created.millis(),
+    ))?;
+    Ok(())
+}
+
+fn drop_oldest(transaction: &Transaction<'_>, excess: usize) -> rusqlite::Result<u64> {
+    if excess == 0 {
+        return Ok(0);
+    }
+    let dropped = transaction
+        .prepare_cached(
+            "DELETE FROM outbox WHERE id IN (SELECT id FROM outbox ORDER BY id LIMIT ?1)",
+        )?
+        .execute([excess as i64])?;
+    Ok(dropped as u64)
+}
+
+fn snapshots(transaction: &Transaction<'_>, rows: &[SnapshotRow]) -> rusqlite::Result<()> {
+    for row in rows {
+        transaction
+            .prepare_cached(
+                "INSERT INTO snapshots (sump, time, body) VALUES (?1, ?2, ?3)
+                 ON CONFLICT (sump) DO UPDATE SET time = excluded.time, body = excluded.body",
+            )?
+            .execute((&row.sump, row.time.millis(), &row.body))?;
+    }
+    Ok(())
+}
+
+fn recent(transaction: &Transaction<'_>, rows: &[RecentRow]) -> rusqlite::Result<()> {
+    for row in rows {
+        transaction
+            .prepare_cached(
+                "INSERT INTO recent_messages (source, topic, body) VALUES (?1, ?2, ?3)
+                 ON CONFLICT (source, topic) DO UPDATE SET body = excluded.body",
+            )?
+            .execute((&row.source, &row.topic, &row.body))?;
+    }
+    Ok(())
+}

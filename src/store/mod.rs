@@ -1,0 +1,60 @@
+//! The embedded store: readings, the journal, unsent messages, and where each
+//! sump's watch stood, in one SQLite file `sumpward.db`.
+//!
+//! Promises:
+//! - What a [`Batch`] holds is committed as a whole or not at all, and its
+//!   acknowledgements come back in a [`Receipt`] only once it is on the disk
+//!   (write-ahead log, `synchronous=FULL`). While the disk refuses, nothing is
+//!   acknowledged, the same batches are tried again, and the bounded queue
+//!   makes those who submit wait.
+//! - The key of a value is (series, time). The first value stays; a second one
+//!   is counted as duplicate or as conflict, and never changes anything. The
+//!   same holds for a journal line and its key (time, sump, seq).
+//! - The outbox is bounded; what it drops is the oldest, and counted. A slot
+//!   holds one unsent message, the newest.
+//! - One daemon a folder: a second one is refused. Readers never wait for the
+//!   writer, nor it for them.
+//! - After a stop that was not clean the file is read through. A damaged one
+//!   is set aside, never deleted, and told in [`Store::opened`].
+//!
+//! Refuses: a file of a newer schema, a file that is no store, a series that
+//! changes its quantity or unit; values that are no number (counted).
+//!
+//! # The file
+//!
+//! | table | key | holds |
+//! | --- | --- | --- |
+//! | `series` | `id` | sump, channel, quantity, unit, kind (`reading` or `estimate`) |
+//! | `readings` | `series`, `time` | value, quality as bits, delay (arrival − time) |
+//! | `journal` | `time`, `sump`, `seq` | kind, body as JSON |
+//! | `outbox` | `id` | topic, payload, retain, slot, created |
+//! | `snapshots` | `sump` | time, body |
+//! | `recent_messages` | `source`, `topic` | body |
+//! | `meta` | `name` | small facts about the file itself |
+//!
+//! Times are milliseconds since 1970-01-01T00:00:00Z. For other tools, the
+//! view `readings_plain` gives the readings with names, RFC 3339 times and
+//! quality in words. `schema.sql` has the columns; `user_version` numbers the
+//! schema, `application_id` is 0x53756d70. The file has incremental
+//! auto-vacuum from its creation on, since a delete alone frees no disk.
+
+mod commit;
+mod error;
+mod open;
+mod reader;
+mod rows;
+mod schema;
+mod series;
+mod stats;
+#[cfg(test)]
+mod tests;
+mod work;
+mod writer;
+
+pub use error::StoreError;
+pub use open::{FILE_NAME, Opened, Store};
+pub use reader::{JournalKey, Reader, Snapshot, StoredJournal, StoredMessage, StoredReading};
+pub use rows::{Batch, Counts, JournalRow, OutboxRow, Receipt, RecentRow, SnapshotRow};
+pub use series::{SeriesId, SeriesKind, SeriesMap, SeriesRow};
+pub use stats::Stats;
+pub use writer::{AfterCommit, Limits, Refused, Writer, WriterHandle};

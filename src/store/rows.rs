@@ -1,0 +1,149 @@
+//! What is handed to the writer, and what it hands back.
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use crate::engine::Sample;
+use crate::units::Timestamp;
+
+/// One line of the journal.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct JournalRow {
+    /// The sump's time when it was written.
+    pub time: Timestamp,
+    /// The sump.
+    pub sump: Arc<str>,
+    /// Counts the sump's lines.
+    pub seq: u64,
+    /// What kind of line it is.
+    pub kind: &'static str,
+    /// The line, as JSON.
+    pub body: String,
+}
+
+/// One message to be sent.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct OutboxRow {
+    /// Where it goes.
+    pub topic: String,
+    /// What it says.
+    pub payload: String,
+    /// Whether the broker is to keep it for those who subscribe later.
+    pub retain: bool,
+    /// A state rather than an event: it takes the place of an unsent message
+    /// with the same slot.
+    pub slot: Option<String>,
+    /// When it was made.
+    pub created: Timestamp,
+}
+
+/// Where a sump's watch stands.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SnapshotRow {
+    /// The sump.
+    pub sump: Arc<str>,
+    /// The sump's time.
+    pub time: Timestamp,
+    /// What the watch needs to go on from here.
+    pub body: Vec<u8>,
+}
+
+/// The last messages of one topic that had no time of their own.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct RecentRow {
+    /// The source of readings.
+    pub source: Arc<str>,
+    /// The topic.
+    pub topic: Arc<str>,
+    /// What the source needs to know a second delivery by.
+    pub body: Vec<u8>,
+}
+
+/// Rows that are committed together, and what may be acknowledged then. A
+/// batch is never torn apart; several may share a transaction.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Batch<A> {
+    /// Readings and estimates.
+    pub samples: Vec<Sample>,
+    /// Journal lines.
+    pub journal: Vec<JournalRow>,
+    /// Messages to send.
+    pub outbox: Vec<OutboxRow>,
+    /// Snapshots; the last of a sump stays.
+    pub snapshots: Vec<SnapshotRow>,
+    /// Recent messages; the last of a topic stays.
+    pub recent: Vec<RecentRow>,
+    /// Comes back in the [`Receipt`] once all of the above is on the disk.
+    pub acks: Vec<A>,
+    /// Commit without waiting for more.
+    pub urgent: bool,
+}
+
+impl<A> Default for Batch<A> {
+    fn default() -> Self {
+        Batch {
+            samples: Vec::new(),
+            journal: Vec::new(),
+            outbox: Vec::new(),
+            snapshots: Vec::new(),
+            recent: Vec::new(),
+            acks: Vec::new(),
+            urgent: false,
+        }
+    }
+}
+
+impl<A> Batch<A> {
+    /// Rows of every kind, acknowledgements included.
+    pub fn rows(&self) -> usize {
+        self.samples.len()
+            + self.journal.len()
+            + self.outbox.len()
+            + self.snapshots.len()
+            + self.recent.len()
+            + self.acks.len()
+    }
+
+    /// Takes everything out and keeps the memory for the next use.
+    pub fn clear(&mut self) {
+        self.samples.clear();
+        self.journal.clear();
+        self.outbox.clear();
+        self.snapshots.clear();
+        self.recent.clear();
+        self.acks.clear();
+        self.urgent = false;
+    }
+}
+
+/// What became of the rows of one commit.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Counts {
+    /// Readings and estimates stored.
+    pub stored: u64,
+    /// Values that were there already and said the same.
+    pub duplicates: u64,
+    /// Values that were there already and said something else.
+    pub conflicts: u64,
+    /// Values that are no number or belong to no registered series.
+    pub refused: u64,
+    /// Journal lines whose key was there already with another content.
+    pub journal_conflicts: u64,
+    /// Messages added to the outbox.
+    pub outbox_added: u64,
+    /// The oldest messages, dropped because the outbox was full.
+    pub outbox_dropped: u64,
+}
+
+/// Told after each commit, in the order of the commits.
+#[derive(Debug)]
+pub struct Receipt<A> {
+    /// What may be acknowledged now, in the order in which it was submitted.
+    pub acks: Vec<A>,
+    /// The batches, emptied, to be filled again without new memory.
+    pub emptied: Vec<Batch<A>>,
+    /// What became of the rows.
+    pub counts: Counts,
+    /// How long the transaction took, the disk included.
+    pub commit_time: Duration,
+}

@@ -1,0 +1,34 @@
+//! What the writer has done so far, for whoever wants to show it.
+
+use std::sync::atomic::{AtomicBool, AtomicU64, AtomicUsize};
+
+/// Counters of one writer since it was started, each exact by itself; two of
+/// them read one after the other may lie a commit apart.
+#[derive(Debug, Default)]
+pub struct Stats {
+    /// Readings and estimates stored.
+    pub rows_stored: AtomicU64,
+    /// Values that were there already and said the same.
+    pub duplicates: AtomicU64,
+    /// Values that were there already and said something else; the first stays.
+    pub conflicts: AtomicU64,
+    /// Values that are no number or belong to no registered series.
+    pub refused: AtomicU64,
+    /// Journal lines whose key was there already with another content; the
+    /// first stays.
+    pub journal_conflicts: AtomicU64,
+    /// Transactions committed.
+    pub commits: AtomicU64,
+    /// How long the last commit took, µs.
+    pub last_commit_us: AtomicU64,
+    /// Attempts to commit that failed.
+    pub write_errors: AtomicU64,
+    /// Whether the last attempt failed, so that nothing is acknowledged now.
+    pub failing: AtomicBool,
+    /// Unsent messages dropped because the outbox was full.
+    pub outbox_dropped: AtomicU64,
+    /// Unsent messages in the outbox.
+    pub outbox_depth: AtomicUsize,
+    /// Commands that wait for the writer.
+    pub queue_depth: AtomicUsize,
+}
