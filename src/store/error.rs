@@ -4,8 +4,6 @@ use std::io;
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use rusqlite::ErrorCode;
-
 use crate::units::Quantity;
 
 /// What can go wrong with the store: what, where, and what to do.
@@ -136,18 +134,5 @@ impl StoreError {
     /// Says what was being done when the database said no.
     pub(super) fn doing(doing: &'static str) -> impl FnOnce(rusqlite::Error) -> StoreError {
         move |source| StoreError::Database { doing, source }
-    }
-
-    /// Whether the same thing may go well later without anybody touching the
-    /// settings or the file's content.
-    pub fn is_retryable(&self) -> bool {
-        match self {
-            StoreError::Database { source, .. } => !matches!(
-                source.sqlite_error_code(),
-                Some(ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase)
-            ),
-            StoreError::InUse { .. } | StoreError::Thread { .. } => true,
-            _ => false,
-        }
     }
 }

@@ -28,7 +28,7 @@ fn a_new_folder_is_private_and_clean() {
 }
 
 #[test]
-fn writes_reach_the_disk_before_a_commit_returns() {
+fn the_file_is_in_the_mode_that_is_promised() {
     let folder = tempfile::tempdir().unwrap();
     let store = Store::open(folder.path()).unwrap();
     let ask = |pragma: &str| {
