@@ -101,7 +101,7 @@ impl Committer {
                 _ => refused += 1,
             }
         }
-        self.sorted.sort_by_key(|(id, sample)| (*id, sample.time));
+        self.sorted.sort_by_key(|(id, sample)| (sample.time, *id));
         refused
     }
 }
@@ -116,13 +116,13 @@ fn samples(
     counts: &mut Counts,
 ) -> rusqlite::Result<()> {
     let mut insert = transaction.prepare_cached(
-        "INSERT INTO readings (series, time, value, quality, delay)
+        "INSERT INTO readings (time, series, value, quality, delay)
          VALUES (?1, ?2, ?3, ?4, ?5) ON CONFLICT DO NOTHING",
     )?;
     for (id, sample) in sorted {
         let added = insert.execute((
-            id.0,
             sample.time.millis(),
+            id.0,
             sample.value,
             sample.quality.bits(),
             sample.delay.millis(),

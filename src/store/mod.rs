@@ -7,7 +7,7 @@
 //!   (write-ahead log, `synchronous=FULL`). While the disk refuses, nothing is
 //!   acknowledged, the same batches are tried again, and the bounded queue
 //!   makes those who submit wait.
-//! - The key of a value is (series, time). The first value stays; a second one
+//! - The key of a value is (time, series). The first value stays; a second one
 //!   is counted as duplicate or as conflict, and never changes anything. The
 //!   same holds for a journal line and its key (time, sump, seq).
 //! - The outbox is bounded; what it drops is the oldest, and counted. A slot
@@ -25,7 +25,7 @@
 //! | table | key | holds |
 //! | --- | --- | --- |
 //! | `series` | `id` | sump, channel, quantity, unit, kind (`reading` or `estimate`) |
-//! | `readings` | `series`, `time` | value, quality as bits, delay (arrival − time) |
+//! | `readings` | `time`, `series` | value, quality as bits, delay (arrival − time) |
 //! | `journal` | `time`, `sump`, `seq` | kind, body as JSON |
 //! | `outbox` | `id` | topic, payload, retain, slot, created |
 //! | `snapshots` | `sump` | time, body |

@@ -120,7 +120,7 @@ impl Reader {
     }
 
     /// Values of one series with `from <= time < to`, by time, `limit` at
-    /// most.
+    /// most. Looks at every value of that time, whatever its series.
     ///
     /// # Errors
     /// When the store cannot be read.
@@ -139,19 +139,16 @@ impl Reader {
         )
     }
 
-    /// Calls `each` with the readings (not the estimates) of a sump that
-    /// arrived at `since` or later, in the order (arrival, series, time). Only
-    /// those no more than `oldest` older than `since` are looked at, so that
-    /// the work does not grow with the store. The store's log cannot be cut
-    /// while this runs: meant for the start, before much is written.
+    /// Calls `each` with the readings (not the estimates) of all sumps whose
+    /// time is `since` or later, in the order (arrival, time, series). The
+    /// store's log cannot be cut while this runs: meant for the start, before
+    /// much is written.
     ///
     /// # Errors
     /// When the store cannot be read.
     pub fn readings_since(
         &self,
-        sump: &str,
         since: Timestamp,
-        oldest: Span,
         mut each: impl FnMut(StoredReading),
     ) -> Result<(), StoreError> {
         let doing = || StoreError::doing("read readings");
@@ -159,32 +156,16 @@ impl Reader {
             .connection
             .prepare_cached(
                 "SELECT series, time, value, quality, delay FROM readings
-                 WHERE series IN (SELECT id FROM series WHERE sump = ?1 AND kind = 'reading')
-                   AND time >= ?2 AND time + delay >= ?3
-                 ORDER BY time + delay, series, time",
+                 WHERE time >= ?1
+                   AND series IN (SELECT id FROM series WHERE kind = 'reading')
+                 ORDER BY time + delay, time, series",
             )
             .map_err(doing())?;
-        let mut rows = select
-            .query((sump, (since - oldest).millis(), since.millis()))
-            .map_err(doing())?;
+        let mut rows = select.query([since.millis()]).map_err(doing())?;
         while let Some(row) = rows.next().map_err(doing())? {
             each(reading(row).map_err(doing())?);
         }
         Ok(())
-    }
-
-    /// Time of a sump's newest reading.
-    ///
-    /// # Errors
-    /// When the store cannot be read.
-    pub fn last_time(&self, sump: &str) -> Result<Option<Timestamp>, StoreError> {
-        self.first(
-            "SELECT max((SELECT max(time) FROM readings WHERE series = series.id))
-             FROM series WHERE sump = ?1 AND kind = 'reading'",
-            [sump],
-            |row| Ok(row.get::<_, Option<i64>>(0)?.map(Timestamp::from_millis)),
-        )
-        .map(Option::flatten)
     }
 
     /// Lines of the journal in its order, from the beginning or after a line,

@@ -1,5 +1,6 @@
 //! What the writer has done so far, for whoever wants to show it.
 
+use std::sync::atomic::Ordering::Relaxed;
 use std::sync::atomic::{AtomicBool, AtomicU64, AtomicUsize};
 
 /// Counters of one writer since it was started, each exact by itself; two of
@@ -31,4 +32,23 @@ pub struct Stats {
     pub outbox_depth: AtomicUsize,
     /// Commands that wait for the writer.
     pub queue_depth: AtomicUsize,
+}
+
+impl Stats {
+    /// The counts in words, for the log.
+    pub fn summary(&self) -> String {
+        format!(
+            "stored {}, duplicates {}, conflicts {}, refused {}, commits {}, last commit {} µs, \
+             write errors {}, messages waiting {}, messages dropped {}",
+            self.rows_stored.load(Relaxed),
+            self.duplicates.load(Relaxed),
+            self.conflicts.load(Relaxed),
+            self.refused.load(Relaxed),
+            self.commits.load(Relaxed),
+            self.last_commit_us.load(Relaxed),
+            self.write_errors.load(Relaxed),
+            self.outbox_depth.load(Relaxed),
+            self.outbox_dropped.load(Relaxed),
+        )
+    }
 }
