@@ -1,1 +1,61 @@
-//! x
+//! What a plant writes down: reading it, checking it, telling where it is
+//! wrong.
+//!
+//! ```text
+//! files ─ toml_edit ─▶ tree and places ─ config ─▶ one tree ─▶ raw tables ─ review ─▶ Settings
+//! environment ────────────────────────────▲
+//! ```
+//!
+//! Promises: a [`Settings`] holds nothing that is left to parse or to check;
+//! all mistakes are told at once, each with file, line and column, with what
+//! is allowed and with the nearest right name; the same files give the same
+//! settings, in the same order. Refuses: keys that do not exist, numbers
+//! without their unit, passwords in settings files, anything it would have to
+//! guess.
+//!
+//! Every default stands in `defaults.rs` with its origin, and again, in the
+//! words of a plant, in the example under config/.
+
+mod brokers;
+mod build_chart;
+mod build_vessel;
+mod channels;
+mod contacts;
+mod defaults;
+mod dose;
+mod fluids;
+mod json_pointer;
+mod key_path;
+mod layers;
+mod limits;
+mod measure;
+mod mistake;
+mod nearest;
+mod payload;
+mod places;
+mod plant;
+mod problem;
+mod raw;
+mod review;
+mod secret;
+mod sources;
+mod strict;
+mod sumps;
+#[cfg(test)]
+mod tests;
+mod topic;
+mod topics;
+mod volumes;
+mod whole;
+mod window;
+mod written;
+
+pub use json_pointer::{JsonPointer, PointerError};
+pub use mistake::{Mistake, Place, SettingsError};
+pub use plant::{
+    BrokerSettings, Contact, PayloadFormat, PayloadSettings, PlantSettings, Route, SeriesKind,
+    SeriesSetup, Settings, StoreSettings, TimeFormat, TlsSettings,
+};
+pub use problem::Problem;
+pub use secret::Secret;
+pub use topic::TopicError;

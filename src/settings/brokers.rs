@@ -1,0 +1,246 @@
+//! The brokers, and how we are known to them.
+
+use std::collections::HashMap;
+use std::fs;
+use std::path::Path;
+
+use crate::units::{Parse, Span};
+
+use super::defaults;
+use super::key_path::KeyPath;
+use super::measure;
+use super::plant::{BrokerSettings, TlsSettings};
+use super::problem::Problem;
+use super::raw::{Named, RawBroker};
+use super::review::Review;
+use super::secret::Secret;
+use super::written::Switch;
+
+/// Largest packet of the protocol (MQTT 5.0, section 1.5.5: 268 435 455 bytes
+/// after a header of at most 5).
+const LARGEST_PACKET: u32 = 268_435_455;
+
+/// The brokers by name. In the list of settings nothing stands in place of one
+/// that is wrong.
+#[derive(Debug)]
+pub(super) struct Brokers {
+    /// The names, in order.
+    pub(super) names: Vec<String>,
+    /// Their settings, in the same order.
+    pub(super) settings: Vec<Option<BrokerSettings>>,
+}
+
+impl Brokers {
+    /// Place of the broker that `path` refers to by name.
+    pub(super) fn named(&self, review: &mut Review, path: &KeyPath, name: &str) -> Option<usize> {
+        let place = self.names.iter().position(|known| known == name);
+        if place.is_none() {
+            review.unknown_name(path, "broker", name, self.names.iter().map(String::as_str));
+        }
+        place
+    }
+}
+
+/// Reads every broker. Paths of files are relative to `base`.
+pub(super) fn brokers(
+    review: &mut Review,
+    tables: Named,
+    plant: Option<&str>,
+    base: &Path,
+) -> Brokers {
+    let at = KeyPath::root().key("broker");
+    let mut brokers = Brokers {
+        names: Vec::new(),
+        settings: Vec::new(),
+    };
+    for (name, part) in tables.unwrap_or_default() {
+        let at = at.key(&name);
+        review.name(&at, &name);
+        let raw: RawBroker = review.take(&at, part);
+        let broker = broker(review, &at, &name, &raw, plant, base);
+        brokers.names.push(name);
+        brokers.settings.push(broker);
+    }
+    if brokers.names.is_empty() {
+        review.missing(&at, "[broker.main] with host = \"127.0.0.1\"");
+    }
+    check_client_ids(review, &brokers);
+    brokers
+}
+
+fn broker(
+    review: &mut Review,
+    at: &KeyPath,
+    name: &str,
+    raw: &RawBroker,
+    plant: Option<&str>,
+    base: &Path,
+) -> Option<BrokerSettings> {
+    let host = host(review, at, raw);
+    let tls = tls(review, at, raw, base);
+    let port = port(review, at, raw);
+    let client_id = client_id(review, at, name, raw, plant);
+    let password = password(review, at, raw, base);
+    let keep_alive = keep_alive(review, at, raw);
+    let max_packet = max_packet(review, at, raw);
+    let receive_maximum = receive_maximum(review, at, raw);
+    let session_expiry = session_expiry(review, at, raw);
+    if raw.user.is_none() && (raw.password.is_some() || raw.password_file.is_some()) {
+        review.missing(
+            &at.key("user"),
+            "user = \"sumpward\", to go with the password",
+        );
+    }
+    Some(BrokerSettings {
+        name: name.into(),
+        host: host?,
+        port: port?,
+        client_id: client_id?,
+        user: raw.user.clone(),
+        password: password?,
+        tls: tls?,
+        keep_alive: keep_alive?,
+        max_packet: max_packet?,
+        receive_maximum: receive_maximum?,
+        session_expiry: session_expiry?,
+    })
+}
+
+fn host(review: &mut Review, at: &KeyPath, raw: &RawBroker) -> Option<String> {
+    let path = at.key("host");
+    let host = review.required(&path, raw.host.as_deref(), "host = \"127.0.0.1\"")?;
+    let plain = !host.is_empty() && !host.contains(|c: char| c.is_whitespace() || c == '/');
+    if !plain {
+        let found = format!("\"{}\"", host.chars().take(40).collect::<String>());
+        let allowed = "a name or address alone, without mqtt:// and without port".to_owned();
+        review.tell(&path, Problem::OutOfRange { found, allowed });
+        return None;
+    }
+    Some(host.to_owned())
+}
+
+fn port(review: &mut Review, at: &KeyPath, raw: &RawBroker) -> Option<u16> {
+    let (plain, encrypted) = defaults::PORTS;
+    let usual = match raw.tls {
+        Some(Switch::On(_)) => encrypted,
+        Some(Switch::Off) | None => plain,
+    };
+    let port = raw.port.unwrap_or(usual);
+    review.within(&at.key("port"), port, (1, u16::MAX), |port| {
+        port.to_string()
+    })
+}
+
+fn client_id(
+    review: &mut Review,
+    at: &KeyPath,
+    name: &str,
+    raw: &RawBroker,
+    plant: Option<&str>,
+) -> Option<String> {
+    let Some(id) = &raw.client_id else {
+        return plant.map(|plant| format!("sumpward-{plant}-{name}"));
+    };
+    if id.is_empty() || id.len() > 200 || id.contains(char::is_control) {
+        let found = format!("\"{}\"", id.chars().take(40).collect::<String>());
+        let allowed = "text of 1 to 200 bytes, the same at every start".to_owned();
+        review.tell(&at.key("client_id"), Problem::OutOfRange { found, allowed });
+        return None;
+    }
+    Some(id.clone())
+}
+
+/// The password from its file or from the environment; in a settings file it
+/// was refused before it came here.
+fn password(
+    review: &mut Review,
+    at: &KeyPath,
+    raw: &RawBroker,
+    base: &Path,
+) -> Option<Option<Secret>> {
+    let path = at.key("password_file");
+    match (&raw.password, &raw.password_file) {
+        (secret, None) => Some(secret.clone()),
+        (Some(_), Some(_)) => {
+            review.tell(&path, Problem::NotBoth("password", "password_file"));
+            None
+        }
+        (None, Some(file)) => {
+            let text = fs::read_to_string(base.join(file)).map_err(Problem::Unreadable);
+            let words = review.good(&path, text)?;
+            let words = words.trim_end_matches(['\r', '\n']);
+            if words.is_empty() {
+                review.tell(&path, Problem::EmptySecret);
+                return None;
+            }
+            Some(Some(Secret::new(words)))
+        }
+    }
+}
+
+fn tls(
+    review: &mut Review,
+    at: &KeyPath,
+    raw: &RawBroker,
+    base: &Path,
+) -> Option<Option<TlsSettings>> {
+    let Some(Switch::On(tls)) = &raw.tls else {
+        return Some(None);
+    };
+    let Some(file) = &tls.ca_file else {
+        return Some(Some(TlsSettings { ca_file: None }));
+    };
+    let file = base.join(file);
+    let opened = fs::File::open(&file).map_err(Problem::Unreadable);
+    review.good(&at.key("tls").key("ca_file"), opened)?;
+    Some(Some(TlsSettings {
+        ca_file: Some(file),
+    }))
+}
+
+fn keep_alive(review: &mut Review, at: &KeyPath, raw: &RawBroker) -> Option<Span> {
+    let path = at.key("keep_alive");
+    let written = raw.keep_alive.as_ref();
+    let span = review.or_default(&path, written, Span::parse, defaults::KEEP_ALIVE)?;
+    let range = (Span::from_secs(5), Span::from_hours(18));
+    review.within(&path, span, range, |span| span.to_string())
+}
+
+fn session_expiry(review: &mut Review, at: &KeyPath, raw: &RawBroker) -> Option<Span> {
+    let path = at.key("session_expiry");
+    let written = raw.session_expiry.as_ref();
+    let span = review.or_default(&path, written, Span::parse, defaults::SESSION_EXPIRY)?;
+    let range = (Span::from_mins(1), Span::from_hours(365 * 24));
+    review.within(&path, span, range, |span| span.to_string())
+}
+
+fn max_packet(review: &mut Review, at: &KeyPath, raw: &RawBroker) -> Option<u32> {
+    let path = at.key("max_packet");
+    let written = raw.max_packet.as_ref();
+    let size = review.or_default(&path, written, measure::bytes, defaults::MAX_PACKET)?;
+    review.within(&path, size, (1024, LARGEST_PACKET), |size| {
+        format!("{size} B")
+    })
+}
+
+fn receive_maximum(review: &mut Review, at: &KeyPath, raw: &RawBroker) -> Option<u16> {
+    let most = raw.receive_maximum.unwrap_or(defaults::RECEIVE_MAXIMUM);
+    let path = at.key("receive_maximum");
+    review.within(&path, most, (1, u16::MAX), |most| most.to_string())
+}
+
+/// Two clients with one id at one broker throw each other out for ever.
+fn check_client_ids(review: &mut Review, brokers: &Brokers) {
+    let mut seen: HashMap<(&str, u16, &str), &str> = HashMap::new();
+    for broker in brokers.settings.iter().flatten() {
+        let client = (broker.host.as_str(), broker.port, broker.client_id.as_str());
+        if let Some(other) = seen.insert(client, &broker.name) {
+            let problem = Problem::ClientIdTaken {
+                id: broker.client_id.clone(),
+                other: format!("broker.{other}"),
+            };
+            let at = KeyPath::root().key("broker").key(&broker.name);
+            review.tell(&at.key("client_id"), problem);
+        }
+    }
+}

@@ -1,0 +1,147 @@
+//! What holds where a plant settles nothing, and where each number is from.
+//!
+//! "Memory" is a number of the trade recalled without its source at hand;
+//! "choice" is one of our own, with its reason. config/ tells the same to the
+//! people who write settings.
+
+use crate::units::{Quantity, Span};
+
+/// First level of topics. Choice.
+pub(super) const BASE_TOPIC: &str = "sumpward";
+/// Waiting messages. Choice: some 50 MB, weeks of alarms.
+pub(super) const OUTBOX_MAX_ROWS: u32 = 100_000;
+/// Threads of the engine. Choice: one carries a thousand sumps.
+pub(super) const ENGINE_THREADS: u16 = 1;
+
+/// Port without and with encryption. IANA service name registry: mqtt,
+/// secure-mqtt.
+pub(super) const PORTS: (u16, u16) = (1883, 8883);
+/// Keep-alive. Choice: a dead link is noticed within a minute.
+pub(super) const KEEP_ALIVE: Span = Span::from_secs(30);
+/// Packet size. Choice: a hundred times a usual reading's message.
+pub(super) const MAX_PACKET: u32 = 256 * 1024;
+/// Unacknowledged messages. Choice: it bounds the memory to one large batch.
+pub(super) const RECEIVE_MAXIMUM: u16 = 4096;
+/// Session expiry. Choice: longer than a shut-down over bank holidays.
+pub(super) const SESSION_EXPIRY: Span = Span::from_hours(7 * 24);
+
+/// Trust in times. Choice: clocks set by NTP are far nearer than a minute.
+pub(super) const FUTURE_SKEW: Span = Span::from_secs(60);
+/// Trust in times. Choice: as long as brokers keep our session.
+pub(super) const OLDEST: Span = Span::from_hours(7 * 24);
+/// Lateness. Choice: more than the jitter of gateways that send in bundles.
+pub(super) const LATE_AFTER: Span = Span::from_mins(2);
+
+/// Relative standard uncertainty of a chart. Memory: factors vary a few per
+/// cent with the lot of the concentrate.
+pub(super) const CHART_UNCERTAINTY: f64 = 0.05;
+/// Half width of the window, points. Memory.
+pub(super) const WINDOW_HALF: f64 = 1.0;
+/// How far the urgent limits lie outside of the target, points. Memory.
+pub(super) const URGENT_HALF: f64 = 2.0;
+/// Largest volume as a share of the working volume. Memory.
+pub(super) const MAX_SHARE: f64 = 1.05;
+
+/// Strongest premix, %. Memory: above 20 to 25 % premixes are hard to make.
+pub(super) const STRONGEST_PREMIX: f64 = 20.0;
+/// Dosing step, L. Choice: marks of a common measuring can.
+pub(super) const DOSE_STEP: f64 = 1.0;
+/// Dead band of doses, points. Memory: 0.25 to 0.5.
+pub(super) const DOSE_DEAD_BAND: f64 = 0.3;
+/// Turnovers until mixed. Perfect mixing leaves exp(−5) = 0.7 % of a step.
+pub(super) const TURNOVERS: f64 = 5.0;
+/// Shortest mixing time. Memory.
+pub(super) const MIN_MIXING: Span = Span::from_mins(30);
+
+/// Silence. Memory: an online reading is stale after a quarter of an hour.
+pub(super) const SILENT_AFTER: Span = Span::from_mins(15);
+/// Smoothing. Choice: far below the hours in which a sump changes, far above
+/// the seconds in which bubbles pass.
+pub(super) const SMOOTH: Span = Span::from_mins(5);
+/// Despiking window. Choice: a true step counts as one after half of it,
+/// sooner than an addition counts as mixed.
+pub(super) const DESPIKE_WINDOW: Span = Span::from_mins(15);
+/// Despiking threshold. The usual three robust standard deviations of the
+/// Hampel identifier; memory.
+pub(super) const DESPIKE_SIGMAS: f64 = 3.0;
+
+/// On-delay and off-delay of alarms. Memory: 10 to 30 min for slow chemistry.
+pub(super) const ALARM_DELAY: Span = Span::from_mins(10);
+
+/// Limits of pH: low-low, low, high, high-high. Memory.
+pub(super) const PH_LIMITS: [Option<f64>; 4] = [Some(8.5), Some(8.7), Some(9.6), Some(9.8)];
+/// Limits of temperature, °C. Memory.
+pub(super) const TEMPERATURE_LIMITS: [Option<f64>; 4] = [None, None, Some(32.0), Some(38.0)];
+/// Limits of the level as shares of the working volume; high-high is the
+/// largest volume allowed. Memory.
+pub(super) const LEVEL_LIMITS: [f64; 3] = [0.70, 0.85, 1.02];
+
+/// Dead band of limits, in the quantity's unit. Memory: 0.2 to 0.3 points of
+/// concentration, 0.1 pH; temperature 1 K. Conductivity: 3 % (memory) of a
+/// usual 3 mS/cm. The level's is [`LEVEL_DEAD_BAND`].
+pub(super) const fn dead_band(quantity: Quantity) -> f64 {
+    match quantity {
+        Quantity::Concentration => 0.25,
+        Quantity::Ph => 0.1,
+        Quantity::Conductivity => 90.0,
+        Quantity::Temperature => 1.0,
+        Quantity::Brix | Quantity::Level | Quantity::Volume => 0.0,
+    }
+}
+/// Dead band of the level as a share of the working volume. A table after
+/// EEMUA 191, seen second hand: 2 % for levels.
+pub(super) const LEVEL_DEAD_BAND: f64 = 0.02;
+
+/// What instruments of a quantity are like, in the quantity's unit.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Likeness {
+    /// Lowest and highest value that can be true. Memory.
+    pub(super) plausible: (f64, f64),
+    /// Least robust standard deviation in despiking: about the resolution.
+    pub(super) floor: f64,
+    /// Standard uncertainty of one smoothed reading. Memory.
+    pub(super) uncertainty: f64,
+    /// Distance of a hand reading that casts doubt on the channel. Memory;
+    /// pH: the coarser of the two steps of indicator sticks that DGUV Regel
+    /// 109-003, section 7.1 accepts.
+    pub(super) hand_tolerance: f64,
+}
+
+/// What instruments of a quantity are like, in a tank of `height` metres and a
+/// sump of `working` litres.
+pub(super) const fn likeness(quantity: Quantity, height: f64, working: f64) -> Likeness {
+    let (plausible, floor, uncertainty, hand_tolerance) = match quantity {
+        Quantity::Brix => ((-1.0, 30.0), 0.1, 0.1, 0.3),
+        Quantity::Concentration => ((0.0, 30.0), 0.1, 0.2, 0.5),
+        Quantity::Ph => ((4.0, 12.0), 0.02, 0.1, 0.3),
+        Quantity::Conductivity => ((0.0, 20_000.0), 10.0, 60.0, 200.0),
+        Quantity::Temperature => ((0.0, 70.0), 0.1, 0.5, 2.0),
+        Quantity::Level => ((0.0, 1.05 * height), 0.002, 0.005, 0.02),
+        Quantity::Volume => (
+            (0.0, 1.5 * working),
+            0.002 * working,
+            0.01 * working,
+            0.03 * working,
+        ),
+    };
+    Likeness {
+        plausible,
+        floor,
+        uncertainty,
+        hand_tolerance,
+    }
+}
+
+/// What a number of this quantity can be at all, in the quantity's unit; wider
+/// than any plant needs, it only catches slips of the decimal point.
+pub(super) const fn conceivable(quantity: Quantity) -> (f64, f64) {
+    match quantity {
+        Quantity::Brix => (-10.0, 95.0),
+        Quantity::Concentration => (0.0, 100.0),
+        Quantity::Ph => (0.0, 14.0),
+        Quantity::Conductivity => (0.0, 1_000_000.0),
+        Quantity::Temperature => (-50.0, 200.0),
+        Quantity::Level => (-1.0, 50.0),
+        Quantity::Volume => (0.0, 10_000_000.0),
+    }
+}

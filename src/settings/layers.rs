@@ -1,0 +1,260 @@
+//! Lays the sources over each other: files by name, then the environment.
+//! Tables join, values of later layers replace earlier ones.
+
+use std::sync::Arc;
+
+use config::{Config, ConfigError, Environment, Map, Source as Layer, Value, ValueKind};
+use toml_edit::{Document, Item, Key, TableLike};
+
+use super::key_path::KeyPath;
+use super::mistake::{Mistake, Place};
+use super::places::{Lines, Places, Shape, Spot};
+use super::problem::Problem;
+use super::sources::{PREFIX, Source, Sources};
+
+/// Parts that the path of a setting can have at most; the deepest real one
+/// has seven.
+const DEEPEST: usize = 16;
+
+/// The settings as one tree, and where each of them stands.
+#[derive(Debug)]
+pub(super) struct Merged {
+    /// The tree.
+    pub(super) tree: Value,
+    /// The places.
+    pub(super) places: Places,
+    /// Whether every source could be read; if not, what is missing may stand
+    /// in the part that was not read.
+    pub(super) complete: bool,
+    /// What was wrong with the sources themselves.
+    pub(super) mistakes: Vec<Mistake>,
+}
+
+/// Merges all sources.
+pub(super) fn merge(sources: Sources) -> Merged {
+    let mut laying = Laying {
+        places: Places::new(Place::File(sources.whole.clone())),
+        mistakes: sources.mistakes,
+    };
+    let mut builder = Config::builder();
+    for source in &sources.texts {
+        if let Some(layer) = laying.file(source) {
+            builder = builder.add_source(layer);
+        }
+    }
+    let hidden = |mistake: &Mistake| mistake.problem.hides_settings();
+    let complete = !laying.mistakes.iter().any(hidden);
+    for (name, text) in sources.variables {
+        if let Some(layer) = laying.variable(name, text) {
+            builder = builder.add_source(layer);
+        }
+    }
+    let tree = builder
+        .build()
+        .map(|merged| merged.cache)
+        .unwrap_or_else(|error| laying.refuse(&sources.whole, &error));
+    Merged {
+        tree,
+        places: laying.places,
+        complete,
+        mistakes: laying.mistakes,
+    }
+}
+
+#[derive(Debug)]
+struct Laying {
+    places: Places,
+    mistakes: Vec<Mistake>,
+}
+
+impl Laying {
+    /// One file as a layer, its settings noted in the places.
+    fn file(&mut self, source: &Source) -> Option<FileLayer> {
+        let lines = Lines::of(source.name.clone(), &source.text);
+        let document = match Document::parse(source.text.as_str()) {
+            Ok(document) => document,
+            Err(error) => {
+                let problem = Problem::Syntax(one_line(error.message()));
+                self.tell(lines.place(error.span()), String::new(), problem);
+                return None;
+            }
+        };
+        if source.mount != KeyPath::root() {
+            let top = Place::File(source.name.clone());
+            self.places
+                .note(source.mount.clone(), Spot::at(top, Shape::Table));
+        }
+        let tree = self.table(document.as_table(), &source.mount, &lines);
+        Some(FileLayer {
+            tree: hang(tree, &source.mount),
+        })
+    }
+
+    fn table(
+        &mut self,
+        table: &dyn TableLike,
+        path: &KeyPath,
+        lines: &Lines<'_>,
+    ) -> Map<String, Value> {
+        let mut values = Map::new();
+        for (name, _) in table.iter() {
+            let Some((key, item)) = table.get_key_value(name) else {
+                continue;
+            };
+            if !is_key(name) {
+                let problem = Problem::BadKey(name.to_owned());
+                self.tell(lines.place(key.span()), path.to_string(), problem);
+                continue;
+            }
+            let here = path.key(name);
+            if let Some(variable) = secret_variable(&here) {
+                let problem = Problem::PasswordInFile(variable);
+                self.tell(lines.place(key.span()), here.to_string(), problem);
+                continue;
+            }
+            self.places.note(here.clone(), spot(key, item, lines));
+            values.insert(name.to_owned(), self.item(item, &here, lines));
+        }
+        values
+    }
+
+    fn item(&mut self, item: &Item, path: &KeyPath, lines: &Lines<'_>) -> Value {
+        if let Some(table) = item.as_table_like() {
+            return self.table(table, path, lines).into();
+        }
+        match item {
+            Item::Value(value) => self.value(value, path, lines),
+            Item::ArrayOfTables(tables) => {
+                let tables = tables.iter().enumerate();
+                let values = tables
+                    .map(|(place, table)| Value::from(self.table(table, &path.item(place), lines)));
+                Value::from(values.collect::<Vec<_>>())
+            }
+            Item::Table(_) | Item::None => Value::new(None, ValueKind::Nil),
+        }
+    }
+
+    fn value(&mut self, value: &toml_edit::Value, path: &KeyPath, lines: &Lines<'_>) -> Value {
+        use toml_edit::Value as Toml;
+        match value {
+            Toml::String(text) => text.value().clone().into(),
+            Toml::Integer(number) => (*number.value()).into(),
+            Toml::Float(number) => (*number.value()).into(),
+            Toml::Boolean(truth) => (*truth.value()).into(),
+            Toml::Datetime(time) => time.value().to_string().into(),
+            Toml::InlineTable(table) => self.table(table, path, lines).into(),
+            Toml::Array(list) => {
+                let values = list.iter().enumerate().map(|(place, value)| {
+                    let here = path.item(place);
+                    let spot = Spot::at(lines.place(value.span()), Shape::Value);
+                    self.places.note(here.clone(), spot);
+                    self.value(value, &here, lines)
+                });
+                Value::from(values.collect::<Vec<_>>())
+            }
+        }
+    }
+
+    /// One environment variable as a layer.
+    fn variable(&mut self, name: String, text: String) -> Option<Environment> {
+        let parts: Vec<String> = name[PREFIX.len()..]
+            .split("__")
+            .map(str::to_ascii_lowercase)
+            .collect();
+        if parts.len() > DEEPEST || !parts.iter().all(|part| is_key(part)) {
+            let problem = Problem::BadKey(parts.join("."));
+            self.tell(Place::Variable(name), String::new(), problem);
+            return None;
+        }
+        let mut path = KeyPath::root();
+        for (place, part) in parts.iter().enumerate() {
+            path = path.key(part);
+            let shape = match place + 1 == parts.len() {
+                true => Shape::Value,
+                false => Shape::Table,
+            };
+            let spot = Spot::at(Place::Variable(name.clone()), shape);
+            self.places.note(path.clone(), spot);
+        }
+        let alone = Map::from([(name, text)]);
+        Some(
+            Environment::with_prefix(PREFIX.trim_end_matches('_'))
+                .prefix_separator("__")
+                .separator("__")
+                .source(Some(alone)),
+        )
+    }
+
+    fn refuse(&mut self, whole: &Arc<str>, error: &ConfigError) -> Value {
+        let problem = Problem::Other(one_line(&error.to_string()));
+        self.tell(Place::File(whole.clone()), String::new(), problem);
+        Value::from(Map::<String, Value>::new())
+    }
+
+    fn tell(&mut self, place: Place, path: String, problem: Problem) {
+        self.mistakes.push(Mistake {
+            place,
+            path,
+            problem,
+        });
+    }
+}
+
+fn spot(key: &Key, item: &Item, lines: &Lines<'_>) -> Spot {
+    let key = lines.place(key.span());
+    match item.as_table_like() {
+        Some(_) => Spot::at(key, Shape::Table),
+        None => Spot {
+            key,
+            value: lines.place(item.span()),
+            shape: Shape::Value,
+        },
+    }
+}
+
+/// The tree of one file, as `config` takes it.
+#[derive(Debug, Clone)]
+struct FileLayer {
+    tree: Map<String, Value>,
+}
+
+impl Layer for FileLayer {
+    fn clone_into_box(&self) -> Box<dyn Layer + Send + Sync> {
+        Box::new(self.clone())
+    }
+    fn collect(&self) -> Result<Map<String, Value>, ConfigError> {
+        Ok(self.tree.clone())
+    }
+}
+
+/// Puts a tree under the tables that `mount` names.
+fn hang(tree: Map<String, Value>, mount: &KeyPath) -> Map<String, Value> {
+    let names = mount.as_str().split('.').filter(|name| !name.is_empty());
+    names.rev().fold(tree, |inner, name| {
+        Map::from([(name.to_owned(), Value::from(inner))])
+    })
+}
+
+/// `config` reads the keys of a layer as paths; these characters have no
+/// meaning there.
+fn is_key(name: &str) -> bool {
+    let fits = |b: u8| b.is_ascii_alphanumeric() || b == b'-' || b == b'_';
+    !name.is_empty() && name.bytes().all(fits)
+}
+
+/// The variable that a secret belongs into, if the setting at this path is
+/// one.
+fn secret_variable(path: &KeyPath) -> Option<String> {
+    let mut parts = path.as_str().split('.');
+    match (parts.next(), parts.next(), parts.next(), parts.next()) {
+        (Some("broker"), Some(name), Some("password"), None) => {
+            let name = name.to_ascii_uppercase();
+            Some(format!("{PREFIX}BROKER__{name}__PASSWORD"))
+        }
+        _ => None,
+    }
+}
+
+fn one_line(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}

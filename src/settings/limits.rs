@@ -1,0 +1,294 @@
+//! The limits that a sump is watched by.
+
+use std::collections::BTreeSet;
+
+use crate::engine::{LimitLevel, LimitSetup, Priority};
+use crate::units::{Parse, Quantity, Span};
+
+use super::defaults;
+use super::key_path::KeyPath;
+use super::measure;
+use super::problem::Problem;
+use super::raw::{RawLimit, RawLimits};
+use super::review::Review;
+use super::written::{Switch, Written};
+
+/// The four limits from the lowest up, with the names of their keys.
+const LEVELS: [(LimitLevel, &str); 4] = [
+    (LimitLevel::LowLow, "low_low"),
+    (LimitLevel::Low, "low"),
+    (LimitLevel::High, "high"),
+    (LimitLevel::HighHigh, "high_high"),
+];
+
+/// What the limits of a sump depend on.
+#[derive(Debug, Clone)]
+pub(super) struct Basis {
+    /// Concentration to be kept, %.
+    pub(super) target: Option<f64>,
+    /// Lowest and highest concentration wanted, %.
+    pub(super) window: Option<(f64, f64)>,
+    /// Working volume, L.
+    pub(super) working: Option<f64>,
+    /// Largest volume, L.
+    pub(super) max: Option<f64>,
+    /// What the channels measure.
+    pub(super) measured: BTreeSet<Quantity>,
+}
+
+impl Basis {
+    /// Limits of concentration that hold unless settled otherwise: the window,
+    /// and the urgent limits at least as far again outside of it. A low limit
+    /// that would not be above 0 is left out.
+    fn concentration(&self) -> Option<[Option<f64>; 4]> {
+        let (target, (low, high)) = (self.target?, self.window?);
+        let low_low = (target - defaults::URGENT_HALF).min(low - defaults::WINDOW_HALF);
+        let high_high = (target + defaults::URGENT_HALF).max(high + defaults::WINDOW_HALF);
+        let low_low = Some(low_low).filter(|limit| *limit > 0.0);
+        Some([low_low, Some(low), Some(high), Some(high_high)])
+    }
+
+    fn volume(&self) -> Option<[Option<f64>; 4]> {
+        let (working, max) = (self.working?, self.max?);
+        let [low_low, low, high] = defaults::LEVEL_LIMITS.map(|share| Some(share * working));
+        Some([low_low, low, high, Some(max)])
+    }
+
+    fn measures(&self, any: &[Quantity]) -> bool {
+        any.iter().any(|one| self.measured.contains(one))
+    }
+}
+
+/// All limits of a sump.
+pub(super) fn limits(
+    review: &mut Review,
+    at: &KeyPath,
+    raw: &RawLimits,
+    basis: &Basis,
+) -> Option<Vec<LimitSetup>> {
+    use Quantity::{Brix, Concentration, Conductivity, Level, Ph, Temperature, Volume};
+    let concentration = Group {
+        measured: basis.measures(&[Brix, Concentration]),
+        ..Group::of(
+            at.key("concentration"),
+            Concentration,
+            basis.concentration(),
+        )
+    };
+    let ph = Group {
+        measured: basis.measures(&[Ph]),
+        ..Group::of(at.key("ph"), Ph, Some(defaults::PH_LIMITS))
+    };
+    let conductivity = Group {
+        measured: basis.measures(&[Conductivity]),
+        ..Group::of(at.key("conductivity"), Conductivity, Some([None; 4]))
+    };
+    let temperature = Group {
+        measured: basis.measures(&[Temperature]),
+        ..Group::of(
+            at.key("temperature"),
+            Temperature,
+            Some(defaults::TEMPERATURE_LIMITS),
+        )
+    };
+    let level = Group {
+        measured: basis.measures(&[Level, Volume]),
+        dead_band: basis
+            .working
+            .map(|litres| defaults::LEVEL_DEAD_BAND * litres),
+        working: basis.working,
+        ..Group::of(at.key("level"), Volume, basis.volume())
+    };
+    let built = [
+        concentration.limits(review, raw.concentration.as_ref()),
+        ph.limits(review, raw.ph.as_ref()),
+        conductivity.limits(review, raw.conductivity.as_ref()),
+        temperature.limits(review, raw.temperature.as_ref()),
+        level.limits(review, raw.level.as_ref()),
+    ];
+    let built: Option<Vec<_>> = built.into_iter().collect();
+    built.map(|groups| groups.concat())
+}
+
+/// The limits of one signal.
+struct Group {
+    /// The table that settles them.
+    at: KeyPath,
+    /// The signal that they watch.
+    signal: Quantity,
+    /// Whether anything measures that signal.
+    measured: bool,
+    /// The limits where nothing is settled; nothing if what they follow from
+    /// is wrong itself.
+    standard: Option<[Option<f64>; 4]>,
+    /// The dead band where nothing is settled, likewise.
+    dead_band: Option<f64>,
+    /// Working volume in litres where limits may be shares of it.
+    working: Option<f64>,
+}
+
+impl Group {
+    fn of(at: KeyPath, signal: Quantity, standard: Option<[Option<f64>; 4]>) -> Self {
+        Group {
+            at,
+            signal,
+            measured: false,
+            standard,
+            dead_band: Some(defaults::dead_band(signal)),
+            working: None,
+        }
+    }
+
+    fn limits(
+        &self,
+        review: &mut Review,
+        raw: Option<&Switch<RawLimit>>,
+    ) -> Option<Vec<LimitSetup>> {
+        let standard = RawLimit::default();
+        let raw = match (raw, self.measured) {
+            (Some(Switch::Off), _) | (None, false) => return Some(Vec::new()),
+            (None, true) => &standard,
+            (Some(Switch::On(raw)), true) => raw,
+            (Some(Switch::On(_)), false) => {
+                review.tell(&self.at, Problem::NotMeasured(self.signal));
+                return None;
+            }
+        };
+        let thresholds = self.thresholds(review, raw);
+        let dead_band = self.dead_band(review, raw);
+        let on_delay = self.delay(review, "on_delay", raw.on_delay.as_ref());
+        let off_delay = self.delay(review, "off_delay", raw.off_delay.as_ref());
+        let (thresholds, dead_band) = (thresholds?, dead_band?);
+        self.check_order(review, &thresholds, dead_band)?;
+        let (on_delay, off_delay) = (on_delay?, off_delay?);
+        let set = LEVELS.iter().zip(thresholds);
+        let limits = set.filter_map(|((level, _), threshold)| {
+            Some(LimitSetup {
+                signal: self.signal,
+                level: *level,
+                threshold: threshold?,
+                dead_band,
+                on_delay,
+                off_delay,
+                priority: self.priority(*level),
+            })
+        });
+        Some(limits.collect())
+    }
+
+    fn thresholds(&self, review: &mut Review, raw: &RawLimit) -> Option<[Option<f64>; 4]> {
+        let written = [&raw.low_low, &raw.low, &raw.high, &raw.high_high];
+        let mut thresholds = [None; 4];
+        let mut all_good = true;
+        for (place, written) in written.into_iter().enumerate() {
+            let read = match written {
+                None => self.standard.map(|standard| standard[place]),
+                Some(written) if written.is_off() => Some(None),
+                Some(written) => {
+                    let path = self.at.key(LEVELS[place].1);
+                    self.value(review, &path, written, measure::value).map(Some)
+                }
+            };
+            match read {
+                Some(threshold) => thresholds[place] = threshold,
+                None => all_good = false,
+            }
+        }
+        all_good.then_some(thresholds)
+    }
+
+    fn dead_band(&self, review: &mut Review, raw: &RawLimit) -> Option<f64> {
+        match &raw.dead_band {
+            None => self.dead_band,
+            Some(written) => {
+                let path = self.at.key("dead_band");
+                self.value(review, &path, written, measure::difference)
+            }
+        }
+    }
+
+    fn value(
+        &self,
+        review: &mut Review,
+        path: &KeyPath,
+        written: &Written,
+        read: impl Fn(Quantity, &str) -> Result<f64, Problem>,
+    ) -> Option<f64> {
+        let value = match (self.signal, self.working) {
+            (Quantity::Volume, None) => return None,
+            (_, Some(working)) => measure::volume_or_share(written.text(), working),
+            (signal, None) => read(signal, written.text()),
+        };
+        let value = review.good(path, value)?;
+        let range = defaults::conceivable(self.signal);
+        review.within(path, value, range, |value| self.shown(value))
+    }
+
+    fn delay(&self, review: &mut Review, key: &str, written: Option<&Written>) -> Option<Span> {
+        let path = self.at.key(key);
+        let span = review.or_default(&path, written, Span::parse, defaults::ALARM_DELAY)?;
+        let range = (Span::ZERO, Span::from_hours(7 * 24));
+        review.within(&path, span, range, |span| span.to_string())
+    }
+
+    /// Each limit below the next, and room for the dead band between low and
+    /// high: without it an alarm could never return to normal.
+    fn check_order(
+        &self,
+        review: &mut Review,
+        thresholds: &[Option<f64>; 4],
+        dead_band: f64,
+    ) -> Option<()> {
+        let set: Vec<(&str, f64)> = LEVELS
+            .iter()
+            .zip(thresholds)
+            .filter_map(|((_, name), threshold)| Some((*name, (*threshold)?)))
+            .collect();
+        for pair in set.windows(2) {
+            let ((low_name, low), (high_name, high)) = (pair[0], pair[1]);
+            if low >= high {
+                let problem = self.wrong_order(low_name, low, high_name, high);
+                review.tell(&self.at.key(low_name), problem);
+                return None;
+            }
+        }
+        if let [_, Some(low), Some(high), _] = thresholds
+            && dead_band >= high - low
+        {
+            let problem = self.wrong_order(
+                "dead_band",
+                dead_band,
+                "the room from low to high",
+                high - low,
+            );
+            review.tell(&self.at.key("dead_band"), problem);
+            return None;
+        }
+        Some(())
+    }
+
+    fn wrong_order(&self, low_name: &str, low: f64, high_name: &str, high: f64) -> Problem {
+        Problem::Order {
+            low_name: low_name.to_owned(),
+            low: self.shown(low),
+            high_name: high_name.to_owned(),
+            high: self.shown(high),
+        }
+    }
+
+    fn shown(&self, value: f64) -> String {
+        let rounded = (value * 1000.0).round() / 1000.0;
+        format!("{rounded} {}", self.signal.unit())
+    }
+
+    /// Temperatures outside of their limits shorten the life of a charge; they
+    /// do not end it.
+    fn priority(&self, level: LimitLevel) -> Priority {
+        let urgent = matches!(level, LimitLevel::LowLow | LimitLevel::HighHigh);
+        match (self.signal, urgent) {
+            (Quantity::Temperature, false) => Priority::Low,
+            (Quantity::Temperature, true) | (_, false) => Priority::Medium,
+            (_, true) => Priority::High,
+        }
+    }
+}

@@ -1,0 +1,132 @@
+//! Values of a quantity that is only known when the settings are read, and the
+//! few numbers that are no quantity.
+
+use crate::units::{
+    Brix, Concentration, Conductivity, Length, Parse, Quantity, Temperature, Volume,
+};
+
+use super::problem::Problem;
+
+/// A value in the quantity's unit.
+pub(super) fn value(quantity: Quantity, text: &str) -> Result<f64, Problem> {
+    Ok(match quantity {
+        Quantity::Brix => Brix::parse(text)?.degrees(),
+        Quantity::Concentration => Concentration::parse(text)?.percent(),
+        Quantity::Ph => ph(text)?,
+        Quantity::Conductivity => Conductivity::parse(text)?.microsiemens_per_cm(),
+        Quantity::Temperature => Temperature::parse(text)?.celsius(),
+        Quantity::Level => Length::parse(text)?.metres(),
+        Quantity::Volume => Volume::parse(text)?.litres(),
+    })
+}
+
+/// A difference between two values, in the quantity's unit. It is not written
+/// like a value only for temperatures.
+pub(super) fn difference(quantity: Quantity, text: &str) -> Result<f64, Problem> {
+    match quantity {
+        Quantity::Temperature => temperature_step(text),
+        other => value(other, text),
+    }
+}
+
+/// A difference of temperature, in kelvin.
+fn temperature_step(text: &str) -> Result<f64, Problem> {
+    let number = text.trim().strip_suffix('K').map(str::trim_end);
+    number
+        .and_then(|number| number.parse().ok())
+        .filter(|step: &f64| step.is_finite())
+        .ok_or_else(|| Problem::NotANumber {
+            found: text.chars().take(40).collect(),
+            example: "\"1 K\"",
+        })
+}
+
+/// Litres, or a share of the working volume in per cent.
+pub(super) fn volume_or_share(text: &str, working: f64) -> Result<f64, Problem> {
+    if text.trim_end().ends_with('%') {
+        Ok(share(text)? * working)
+    } else {
+        Ok(Volume::parse(text)?.litres())
+    }
+}
+
+/// A share written in per cent.
+pub(super) fn share(text: &str) -> Result<f64, Problem> {
+    Ok(Concentration::parse(text)?.fraction())
+}
+
+/// pH has no unit, but may carry its name.
+fn ph(text: &str) -> Result<f64, Problem> {
+    let number = text.trim().trim_end_matches("pH").trim_end();
+    number
+        .parse()
+        .ok()
+        .filter(|ph: &f64| ph.is_finite())
+        .ok_or_else(|| not_a_number(text, "8.7"))
+}
+
+/// An amount of bytes, as `256 KiB`.
+pub(super) fn bytes(text: &str) -> Result<u32, Problem> {
+    let text = text.trim();
+    let end = text
+        .find(|c: char| !c.is_ascii_digit())
+        .unwrap_or(text.len());
+    let unit = match text[end..].trim() {
+        "B" => 1,
+        "KiB" => 1 << 10,
+        "MiB" => 1 << 20,
+        _ => return Err(not_a_number(text, "\"256 KiB\" (units: B, KiB, MiB)")),
+    };
+    let count: u32 = text[..end]
+        .parse()
+        .map_err(|_| not_a_number(text, "\"256 KiB\""))?;
+    Ok(count.saturating_mul(unit))
+}
+
+fn not_a_number(found: &str, example: &'static str) -> Problem {
+    Problem::NotANumber {
+        found: found.chars().take(40).collect(),
+        example,
+    }
+}
+
+/// Scale and offset that turn a number in `unit` into the quantity's unit.
+pub(super) fn conversion(quantity: Quantity, unit: &str) -> Result<(f64, f64), Problem> {
+    if unit.trim() == quantity.unit() {
+        return Ok((1.0, 0.0));
+    }
+    let at = |number: &str| value(quantity, &format!("{number} {unit}"));
+    let offset = at("0")?;
+    Ok((at("1")? - offset, offset))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn converts_payload_units() {
+        assert_eq!(
+            conversion(Quantity::Conductivity, "mS/cm").unwrap(),
+            (1000.0, 0.0)
+        );
+        assert_eq!(conversion(Quantity::Level, "m").unwrap(), (1.0, 0.0));
+        assert_eq!(conversion(Quantity::Ph, "pH").unwrap(), (1.0, 0.0));
+        let (scale, offset) = conversion(Quantity::Temperature, "°F").unwrap();
+        assert!((scale * 212.0 + offset - 100.0).abs() < 1e-9);
+        assert!(conversion(Quantity::Level, "L").is_err());
+        assert!(conversion(Quantity::Level, "2 m").is_err());
+    }
+
+    #[test]
+    fn reads_shares_and_bytes() {
+        assert_eq!(volume_or_share("85 %", 800.0).unwrap(), 680.0);
+        assert_eq!(volume_or_share("700 L", 800.0).unwrap(), 700.0);
+        assert_eq!(bytes("256 KiB").unwrap(), 262_144);
+        assert_eq!(bytes("9999999 MiB").unwrap(), u32::MAX);
+        assert!(bytes("256").is_err() && bytes("-1 B").is_err());
+        assert_eq!(value(Quantity::Ph, "8.7 pH").unwrap(), 8.7);
+        assert!(value(Quantity::Ph, "NaN").is_err());
+        assert_eq!(difference(Quantity::Temperature, "1 K").unwrap(), 1.0);
+    }
+}

@@ -1,0 +1,176 @@
+//! The settings of a whole plant, valid: nothing left to parse or to check.
+
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use crate::engine::{AdmissionSetup, SumpSetup};
+use crate::units::{Quantity, Span};
+
+use super::json_pointer::JsonPointer;
+use super::secret::Secret;
+
+/// Everything that a plant has settled.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Settings {
+    /// The plant itself.
+    pub plant: PlantSettings,
+    /// Where data is kept.
+    pub store: StoreSettings,
+    /// The brokers, by name; at least one.
+    pub brokers: Vec<BrokerSettings>,
+    /// Place in `brokers` of the one that messages go out to.
+    pub messages_broker: usize,
+    /// Topic on that broker on which entries come in.
+    pub entry_topic: String,
+    /// The sumps, by name; at least one.
+    pub sumps: Vec<SumpSetup>,
+    /// Which messages are readings of which channel.
+    pub routes: Vec<Route>,
+    /// Who is told, by name.
+    pub contacts: Vec<Contact>,
+    /// Every series; `SeriesIx` is a place in this list. For each sump its
+    /// channels come first, then the estimates `concentration` and `volume`.
+    pub series: Vec<SeriesSetup>,
+    /// Which times of readings are believed.
+    pub admission: AdmissionSetup,
+    /// Threads that the sumps are spread over, 1 to 256.
+    pub engine_threads: usize,
+}
+
+/// The plant itself.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PlantSettings {
+    /// Its name in topics.
+    pub name: Arc<str>,
+    /// The first level or levels of every topic that is published to.
+    pub base_topic: String,
+}
+
+/// Where data is kept.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct StoreSettings {
+    /// The folder, relative to the working directory or absolute.
+    pub folder: PathBuf,
+    /// Most messages that wait for a broker.
+    pub outbox_max_rows: u32,
+}
+
+/// One broker.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct BrokerSettings {
+    /// Its name in settings.
+    pub name: Arc<str>,
+    /// Name or address of its machine.
+    pub host: String,
+    /// TCP port, 1 to 65535.
+    pub port: u16,
+    /// Client id, the same at every start, so that the broker knows the
+    /// session again.
+    pub client_id: String,
+    /// User name, where the broker wants one.
+    pub user: Option<String>,
+    /// Password, where the broker wants one.
+    pub password: Option<Secret>,
+    /// Encryption, where it is on.
+    pub tls: Option<TlsSettings>,
+    /// Longest silence before a ping, 5 s to 18 h.
+    pub keep_alive: Span,
+    /// Largest packet that the broker may send, in bytes, 1 KiB to 256 MiB.
+    pub max_packet: u32,
+    /// Most messages that the broker may send without an acknowledgement.
+    pub receive_maximum: u16,
+    /// How long the broker keeps the session while we are away, 1 min to 1 year.
+    pub session_expiry: Span,
+}
+
+/// Encryption of the way to a broker.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct TlsSettings {
+    /// Certificates (PEM) of those who vouch for the broker; without it those
+    /// that the operating system trusts.
+    pub ca_file: Option<PathBuf>,
+}
+
+/// Messages that carry readings of one channel.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Route {
+    /// Place of the broker in [`Settings::brokers`].
+    pub broker: usize,
+    /// A topic, or a filter with `+` and `#`.
+    pub topic: String,
+    /// Place of the sump in [`Settings::sumps`].
+    pub sump: usize,
+    /// Place of the channel in [`SumpSetup::channels`].
+    pub channel: u16,
+    /// How the reading stands in the message.
+    pub payload: PayloadSettings,
+}
+
+/// How a reading stands in a message.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PayloadSettings {
+    /// The format.
+    pub format: PayloadFormat,
+    /// From the number in the message to the channel's unit: times this …
+    pub scale: f64,
+    /// … plus this.
+    pub offset: f64,
+}
+
+/// Format of a message.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum PayloadFormat {
+    /// The message is the number, as text.
+    Number,
+    /// The message is a JSON document.
+    Json {
+        /// Where the number stands.
+        value: JsonPointer,
+        /// Where its time stands, and how it is written.
+        time: Option<(JsonPointer, TimeFormat)>,
+    },
+}
+
+/// How a time is written in a message.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum TimeFormat {
+    /// Text after RFC 3339.
+    Rfc3339,
+    /// Seconds since 1970-01-01T00:00:00Z, fractions allowed.
+    UnixSeconds,
+    /// Milliseconds since 1970-01-01T00:00:00Z.
+    UnixMillis,
+}
+
+/// Who is told about sumps.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Contact {
+    /// Name in settings.
+    pub name: Arc<str>,
+    /// Topic on the messages' broker that messages for them go to.
+    pub topic: Option<String>,
+    /// Places in [`Settings::sumps`] of the sumps that they care for.
+    pub sumps: Vec<usize>,
+}
+
+/// One series of values.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SeriesSetup {
+    /// Name of the sump.
+    pub sump: Arc<str>,
+    /// Name of the channel, or of the estimate.
+    pub channel: Arc<str>,
+    /// What the values are.
+    pub quantity: Quantity,
+    /// Where they come from.
+    pub kind: SeriesKind,
+}
+
+/// Where the values of a series come from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum SeriesKind {
+    /// An instrument.
+    Reading,
+    /// Worked out from readings.
+    Estimate,
+}

@@ -1,0 +1,189 @@
+//! What can be wrong with a setting, in words that say what is allowed.
+
+use crate::chemistry::ChartError;
+use crate::units::Quantity;
+use crate::vessel::VesselError;
+
+use super::json_pointer::PointerError;
+use super::nearest::nearest;
+use super::topic::TopicError;
+use crate::units::QuantityError;
+
+/// What is wrong with one setting, what is allowed, and what was probably
+/// meant.
+#[derive(Debug, thiserror::Error)]
+pub enum Problem {
+    /// The file is no TOML from here on.
+    #[error("not TOML: {0}")]
+    Syntax(String),
+    /// A file or folder that cannot be read.
+    #[error("cannot be read: {0}")]
+    Unreadable(#[source] std::io::Error),
+    /// Bytes that are no text.
+    #[error("is not UTF-8 text")]
+    NotText,
+    /// A folder without settings.
+    #[error("holds no settings; write them into files that end in .toml")]
+    NoFiles,
+    /// A key that no setting can have.
+    #[error("\"{0}\" cannot be the name of a setting: only letters, digits, - and _ can")]
+    BadKey(String),
+    /// A key that this table does not have.
+    #[error("there is no such setting; {}", offer(*.nearest, .allowed))]
+    UnknownKey {
+        /// The right key that was probably meant.
+        nearest: Option<&'static str>,
+        /// Every key of this table.
+        allowed: &'static [&'static str],
+    },
+    /// A value of the wrong kind.
+    #[error("expected {expected}, found {found}")]
+    WrongKind {
+        /// What is wanted.
+        expected: String,
+        /// What was found.
+        found: String,
+    },
+    /// Something that every plant must say.
+    #[error("is missing; write for example {0}")]
+    Missing(&'static str),
+    /// A text that is not the quantity wanted.
+    #[error(transparent)]
+    Quantity(#[from] QuantityError),
+    /// A text that is no plain number.
+    #[error("\"{found}\" is not a number; write it as {example}")]
+    NotANumber {
+        /// What was found.
+        found: String,
+        /// One way to write it.
+        example: &'static str,
+    },
+    /// A value outside of what it can be.
+    #[error("{found} is not allowed; allowed is {allowed}")]
+    OutOfRange {
+        /// What was found.
+        found: String,
+        /// What is allowed.
+        allowed: String,
+    },
+    /// Two values in the wrong order.
+    #[error("{low_name} ({low}) must be below {high_name} ({high})")]
+    Order {
+        /// Name of the value that must be lower.
+        low_name: String,
+        /// That value.
+        low: String,
+        /// Name of the value that must be higher.
+        high_name: String,
+        /// That value.
+        high: String,
+    },
+    /// A word that is not one of a fixed few.
+    #[error("\"{found}\" is not one of them; {}", offer(nearest(.found, .allowed.iter().copied()), .allowed))]
+    NotOneOf {
+        /// What was found.
+        found: String,
+        /// Every word that is allowed.
+        allowed: Vec<&'static str>,
+    },
+    /// A reference to something that does not exist.
+    #[error("there is no {kind} \"{found}\"; {}", offer(nearest(.found, .known.iter().map(String::as_str)), .known))]
+    UnknownName {
+        /// What is referred to.
+        kind: &'static str,
+        /// The name found.
+        found: String,
+        /// Every name that exists.
+        known: Vec<String>,
+    },
+    /// A name that cannot be a level of a topic.
+    #[error(
+        "\"{0}\" cannot be a name: it becomes part of topics, so it has 1 to 64 of a-z, 0-9, - and _"
+    )]
+    BadName(String),
+    /// A broken topic.
+    #[error(transparent)]
+    Topic(#[from] TopicError),
+    /// A topic that already has a meaning.
+    #[error("messages on \"{topic}\" already go to {by}; give each channel messages of its own")]
+    TopicTaken {
+        /// The topic found here.
+        topic: String,
+        /// Path of the setting that has it too.
+        by: String,
+    },
+    /// A broken JSON Pointer.
+    #[error(transparent)]
+    Pointer(#[from] PointerError),
+    /// Numbers that make no chart.
+    #[error(transparent)]
+    Chart(#[from] ChartError),
+    /// Dimensions that make no tank.
+    #[error(transparent)]
+    Vessel(#[from] VesselError),
+    /// A key that does nothing here.
+    #[error("has no effect: it is for {0} only")]
+    OnlyFor(&'static str),
+    /// Two keys that exclude each other.
+    #[error("write either {0} or {1}, not both")]
+    NotBoth(&'static str, &'static str),
+    /// A list of the wrong length.
+    #[error("is a list of {wanted}, found {found} items")]
+    Length {
+        /// What it should hold.
+        wanted: &'static str,
+        /// How many it holds.
+        found: usize,
+    },
+    /// A limit on something that is not measured.
+    #[error("this sump has no channel that measures {0}, so its limits can never be watched")]
+    NotMeasured(Quantity),
+    /// Two clients under one id.
+    #[error(
+        "\"{id}\" is also the client id at the same broker of {other}; each would throw the other out"
+    )]
+    ClientIdTaken {
+        /// The id.
+        id: String,
+        /// Path of the other broker's settings.
+        other: String,
+    },
+    /// A password in a settings file.
+    #[error(
+        "a password does not belong into a settings file, which people copy and print; write password_file = \"…\" or set {0}"
+    )]
+    PasswordInFile(String),
+    /// A password file with nothing in it.
+    #[error("the file holds no password")]
+    EmptySecret,
+    /// Anything else that reading into types found.
+    #[error("{0}")]
+    Other(String),
+}
+
+impl Problem {
+    /// Whether a whole file of settings could not be looked into.
+    pub(super) fn hides_settings(&self) -> bool {
+        matches!(
+            self,
+            Problem::Syntax(_) | Problem::Unreadable(_) | Problem::NotText | Problem::NoFiles
+        )
+    }
+
+    /// Whether it lies in the name of the setting, not in what it is set to.
+    pub(super) fn is_about_the_name(&self) -> bool {
+        matches!(self, Problem::UnknownKey { .. } | Problem::OnlyFor(_))
+    }
+}
+
+/// The nearest right word; where none is near, all of them.
+fn offer(nearest: Option<&str>, allowed: &[impl AsRef<str>]) -> String {
+    match (nearest, allowed) {
+        (Some(word), _) => format!("did you mean \"{word}\"?"),
+        (None, []) => "there is none to choose from".to_owned(),
+        (None, words) => {
+            let words: Vec<_> = words.iter().map(AsRef::as_ref).collect();
+            format!("allowed here: {}", words.join(", "))
+        }
+    }
+}

@@ -1,0 +1,172 @@
+//! The settings as people write them: every key that exists, nothing checked
+//! but its kind.
+
+use std::collections::BTreeMap;
+
+use config::Value;
+use serde::Deserialize;
+
+use super::secret::Secret;
+use super::written::{Switch, Written};
+
+/// Tables by name; each is read on its own, so that a mistake in one hides
+/// none in another.
+pub(super) type Named = Option<BTreeMap<String, Value>>;
+
+/// Declares tables of settings, every key optional.
+macro_rules! tables {
+    ($($(#[$doc:meta])* $table:ident { $($key:ident: $kind:ty,)* })*) => {$(
+        $(#[$doc])*
+        #[derive(Debug, Clone, Default, Deserialize)]
+        #[serde(default, deny_unknown_fields, expecting = "a table")]
+        pub(super) struct $table { $(pub(super) $key: Option<$kind>,)* }
+    )*};
+}
+
+/// Everything. Tables by name are left unread here.
+#[derive(Debug, Clone, Default, Deserialize)]
+#[serde(default, deny_unknown_fields, expecting = "a table")]
+pub(super) struct RawSettings {
+    pub(super) plant: Option<RawPlant>,
+    pub(super) store: Option<RawStore>,
+    pub(super) messages: Option<RawMessages>,
+    pub(super) engine: Option<RawEngine>,
+    pub(super) admission: Option<RawAdmission>,
+    pub(super) broker: Named,
+    pub(super) fluid: Named,
+    pub(super) sump: Named,
+    pub(super) contact: Named,
+}
+
+tables! {
+    /// `[plant]`
+    RawPlant {
+        name: String,
+        base_topic: String,
+    }
+    /// `[store]`
+    RawStore {
+        folder: String,
+        outbox_max_rows: u32,
+    }
+    /// `[messages]`
+    RawMessages {
+        broker: String,
+        entry_topic: String,
+    }
+    /// `[engine]`
+    RawEngine {
+        threads: u16,
+    }
+    /// `[admission]`
+    RawAdmission {
+        future_skew: Written,
+        oldest: Written,
+        late_after: Written,
+    }
+    /// `[broker.NAME]`
+    RawBroker {
+        host: String,
+        port: u16,
+        client_id: String,
+        user: String,
+        password: Secret,
+        password_file: String,
+        tls: Switch<RawTls>,
+        keep_alive: Written,
+        max_packet: Written,
+        receive_maximum: u16,
+        session_expiry: Written,
+    }
+    /// `[broker.NAME.tls]`
+    RawTls {
+        ca_file: String,
+    }
+    /// `[fluid.NAME]`, or a file under fluids/
+    RawFluid {
+        title: String,
+        factor: f64,
+        points: Vec<Vec<Written>>,
+        chart_uncertainty: Written,
+        mixing_note: String,
+    }
+    /// `[contact.NAME]`
+    RawContact {
+        topic: String,
+        sumps: Vec<String>,
+    }
+    /// `[sump.NAME]`
+    RawSump {
+        title: String,
+        fluid: String,
+        target: Written,
+        window: Vec<Written>,
+        working_volume: Written,
+        max_volume: Written,
+        lines: Written,
+        circulation: Written,
+        water_zero: Written,
+        vessel: RawVessel,
+        dose: RawDose,
+        channel: BTreeMap<String, Value>,
+        limits: RawLimits,
+    }
+    /// `[sump.NAME.vessel]`
+    RawVessel {
+        shape: String,
+        length: Written,
+        width: Written,
+        height: Written,
+        diameter: Written,
+        heads: String,
+    }
+    /// `[sump.NAME.dose]`
+    RawDose {
+        strongest_premix: Written,
+        step: Written,
+        dead_band: Written,
+        turnovers: f64,
+        min_mixing: Written,
+    }
+    /// `[sump.NAME.limits]`
+    RawLimits {
+        concentration: Switch<RawLimit>,
+        ph: Switch<RawLimit>,
+        conductivity: Switch<RawLimit>,
+        temperature: Switch<RawLimit>,
+        level: Switch<RawLimit>,
+    }
+    /// `[sump.NAME.limits.QUANTITY]`
+    RawLimit {
+        low_low: Written,
+        low: Written,
+        high: Written,
+        high_high: Written,
+        dead_band: Written,
+        on_delay: Written,
+        off_delay: Written,
+    }
+    /// `[sump.NAME.channel.NAME]`
+    RawChannel {
+        quantity: String,
+        broker: String,
+        topic: String,
+        payload: String,
+        value: String,
+        time: String,
+        time_format: String,
+        unit: String,
+        plausible: Vec<Written>,
+        despike: Switch<RawDespike>,
+        smooth: Written,
+        silent_after: Written,
+        uncertainty: Written,
+        hand_tolerance: Written,
+    }
+    /// `[sump.NAME.channel.NAME.despike]`
+    RawDespike {
+        window: Written,
+        sigmas: f64,
+        floor: Written,
+    }
+}

@@ -1,0 +1,285 @@
+//! The sumps: from what a plant writes down to what the engine needs.
+
+use std::collections::BTreeSet;
+use std::sync::Arc;
+
+use crate::engine::{ChannelSetup, FluidSetup, SeriesIx, SumpSetup};
+use crate::units::{Brix, Concentration, Flow, Parse, Quantity, Volume};
+
+use super::brokers::Brokers;
+use super::build_vessel::{self, BuiltVessel};
+use super::channels::{self, Surroundings};
+use super::dose;
+use super::fluids::Fluids;
+use super::key_path::KeyPath;
+use super::limits::{self, Basis};
+use super::payload;
+use super::plant::{Route, SeriesKind, SeriesSetup};
+use super::problem::Problem;
+use super::raw::{Named, RawChannel, RawSump};
+use super::review::Review;
+use super::topic::check_filter;
+use super::topics::Claim;
+use super::volumes::{self, Volumes};
+use super::window;
+use super::written::Written;
+
+/// What sumps refer to.
+#[derive(Debug)]
+pub(super) struct Surrounding<'a> {
+    /// The fluids by name.
+    pub(super) fluids: &'a Fluids,
+    /// The brokers by name.
+    pub(super) brokers: &'a Brokers,
+    /// The broker of channels that name none.
+    pub(super) usual_broker: Option<usize>,
+}
+
+/// The sumps and what comes with them. Nothing stands in place of what is
+/// wrong.
+#[derive(Debug, Default)]
+pub(super) struct Sumps {
+    /// Their names, in order.
+    pub(super) names: Vec<String>,
+    /// Their setups, in the same order.
+    pub(super) setups: Vec<Option<SumpSetup>>,
+    /// Where their readings come from.
+    pub(super) routes: Vec<Option<Route>>,
+    /// Their series.
+    pub(super) series: Vec<SeriesSetup>,
+    /// The topics that they take.
+    pub(super) claims: Vec<Claim>,
+}
+
+/// Reads every sump.
+pub(super) fn sumps(review: &mut Review, tables: Named, around: &Surrounding<'_>) -> Sumps {
+    let at = KeyPath::root().key("sump");
+    let mut sumps = Sumps::default();
+    for (name, part) in tables.unwrap_or_default() {
+        let at = at.key(&name);
+        review.name(&at, &name);
+        let raw: RawSump = review.take(&at, part);
+        let setup = sumps.read(review, &at, &name, raw, around);
+        sumps.names.push(name);
+        sumps.setups.push(setup);
+    }
+    if sumps.names.is_empty() {
+        review.missing(&at, "a table [sump.cell-a] with fluid, target and so on");
+    }
+    sumps
+}
+
+impl Sumps {
+    fn read(
+        &mut self,
+        review: &mut Review,
+        at: &KeyPath,
+        name: &str,
+        mut raw: RawSump,
+        around: &Surrounding<'_>,
+    ) -> Option<SumpSetup> {
+        let fluid = fluid(review, at, &raw, around.fluids);
+        let vessel = built_vessel(review, at, &raw);
+        let volumes = volumes::volumes(review, at, &raw, vessel.as_ref());
+        let target = window::target(review, at, &raw);
+        let window = window::window(review, at, &raw, target);
+        let surroundings = Surroundings {
+            height: vessel.as_ref().map(|vessel| vessel.height.metres()),
+            working: volumes.working,
+        };
+        let read = self.channels(review, at, name, &mut raw, around, surroundings);
+        let basis = Basis {
+            target,
+            window,
+            working: volumes.working,
+            max: volumes.max,
+            measured: read.measured,
+        };
+        let limits = raw.limits.unwrap_or_default();
+        let limits = limits::limits(review, &at.key("limits"), &limits, &basis);
+        let dose = dose::dose(review, at, &raw.dose.unwrap_or_default(), target);
+        let circulation = circulation(review, at, raw.circulation.as_ref());
+        let water_zero = water_zero(review, at, raw.water_zero.as_ref());
+        let [concentration_series, volume_series] = self.estimates(name);
+        let Volumes {
+            working,
+            max,
+            lines,
+        } = volumes;
+        let (low, high) = window?;
+        Some(SumpSetup {
+            name: name.into(),
+            title: raw.title.unwrap_or_else(|| name.to_owned()),
+            fluid: fluid?,
+            vessel: vessel?.vessel,
+            lines: Volume::from_litres(lines?),
+            working_volume: Volume::from_litres(working?),
+            max_volume: Volume::from_litres(max?),
+            circulation: circulation?,
+            target: Concentration::from_percent(target?),
+            window: (
+                Concentration::from_percent(low),
+                Concentration::from_percent(high),
+            ),
+            water_zero: water_zero?,
+            dose: dose?,
+            channels: read.channels?,
+            limits: limits?,
+            concentration_series,
+            volume_series,
+        })
+    }
+
+    fn channels(
+        &mut self,
+        review: &mut Review,
+        at: &KeyPath,
+        sump: &str,
+        raw: &mut RawSump,
+        around: &Surrounding<'_>,
+        surroundings: Surroundings,
+    ) -> Channels {
+        let mut measured = BTreeSet::new();
+        let mut channels = Vec::new();
+        let at = at.key("channel");
+        for (name, part) in raw.channel.take().unwrap_or_default() {
+            let at = at.key(&name);
+            review.name(&at, &name);
+            let raw: RawChannel = review.take(&at, part);
+            let quantity = channels::quantity(review, &at, &raw);
+            self.route(review, &at, &raw, (channels.len(), quantity), around);
+            let channel = quantity.and_then(|quantity| {
+                measured.insert(quantity);
+                let series = self.add_series(sump, &name, quantity, SeriesKind::Reading);
+                let what = (quantity, series);
+                channels::channel(review, &at, &name, &raw, what, surroundings)
+            });
+            channels.push(channel);
+        }
+        if channels.len() > usize::from(u16::MAX) {
+            let found = format!("{} channels", channels.len());
+            let allowed = "at most 65535 at one sump".to_owned();
+            review.tell(&at, Problem::OutOfRange { found, allowed });
+        }
+        Channels {
+            measured,
+            channels: channels.into_iter().collect(),
+        }
+    }
+
+    fn route(
+        &mut self,
+        review: &mut Review,
+        at: &KeyPath,
+        raw: &RawChannel,
+        (channel, quantity): (usize, Option<Quantity>),
+        around: &Surrounding<'_>,
+    ) {
+        let broker = match raw.broker.as_deref() {
+            Some(name) => around.brokers.named(review, &at.key("broker"), name),
+            None => around.usual_broker,
+        };
+        let path = at.key("topic");
+        let topic = review
+            .required(&path, raw.topic.clone(), "topic = \"cell-a/refractometer\"")
+            .filter(|topic| review.good(&path, check_filter(topic)).is_some());
+        let payload = payload::payload(review, at, raw, quantity);
+        let route = match (broker, topic, payload) {
+            (Some(broker), Some(topic), Some(payload)) => {
+                self.claims.push(Claim {
+                    broker,
+                    topic: topic.clone(),
+                    part: payload.format.part(),
+                    path,
+                });
+                Some(Route {
+                    broker,
+                    topic,
+                    sump: self.names.len(),
+                    channel: u16::try_from(channel).unwrap_or(u16::MAX),
+                    payload,
+                })
+            }
+            _ => None,
+        };
+        self.routes.push(route);
+    }
+
+    fn estimates(&mut self, sump: &str) -> [SeriesIx; 2] {
+        [Quantity::Concentration, Quantity::Volume]
+            .map(|quantity| self.add_series(sump, quantity.name(), quantity, SeriesKind::Estimate))
+    }
+
+    fn add_series(
+        &mut self,
+        sump: &str,
+        channel: &str,
+        quantity: Quantity,
+        kind: SeriesKind,
+    ) -> SeriesIx {
+        let place = u32::try_from(self.series.len()).unwrap_or(u32::MAX);
+        self.series.push(SeriesSetup {
+            sump: sump.into(),
+            channel: channel.into(),
+            quantity,
+            kind,
+        });
+        SeriesIx(place)
+    }
+}
+
+/// The channels of one sump, and what they measure.
+struct Channels {
+    measured: BTreeSet<Quantity>,
+    channels: Option<Vec<ChannelSetup>>,
+}
+
+fn fluid(
+    review: &mut Review,
+    at: &KeyPath,
+    raw: &RawSump,
+    fluids: &Fluids,
+) -> Option<Arc<FluidSetup>> {
+    let path = at.key("fluid");
+    let name = review.required(&path, raw.fluid.as_deref(), "fluid = \"soluble-a\"")?;
+    match fluids.get(name) {
+        Some(fluid) => fluid.clone(),
+        None => {
+            review.unknown_name(&path, "fluid", name, fluids.keys().map(String::as_str));
+            None
+        }
+    }
+}
+
+fn built_vessel(review: &mut Review, at: &KeyPath, raw: &RawSump) -> Option<BuiltVessel> {
+    let path = at.key("vessel");
+    let example = "a table vessel with shape, length, width and height";
+    let vessel = review.required(&path, raw.vessel.as_ref(), example)?;
+    build_vessel::vessel(review, &path, vessel)
+}
+
+fn circulation(
+    review: &mut Review,
+    at: &KeyPath,
+    written: Option<&Written>,
+) -> Option<Option<Flow>> {
+    let Some(written) = written else {
+        return Some(None);
+    };
+    let path = at.key("circulation");
+    let flow = review.good(&path, Flow::parse(written.text()))?;
+    let litres = flow.litres_per_minute();
+    review.within(&path, litres, (0.1, 1_000_000.0), |flow| {
+        format!("{flow} L/min")
+    })?;
+    Some(Some(flow))
+}
+
+fn water_zero(review: &mut Review, at: &KeyPath, written: Option<&Written>) -> Option<Brix> {
+    let path = at.key("water_zero");
+    let zero = review.or_default(&path, written, Brix::parse, Brix::default())?;
+    review.within(&path, zero.degrees(), (-2.0, 5.0), |zero| {
+        format!("{zero} °Bx")
+    })?;
+    Some(zero)
+}

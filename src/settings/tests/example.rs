@@ -1,0 +1,145 @@
+//! The example plant under config/.
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::Path;
+
+use serde::Deserialize;
+
+use super::{example, variables};
+use crate::settings::Settings;
+use crate::settings::raw::{
+    RawAdmission, RawBroker, RawChannel, RawContact, RawDespike, RawDose, RawEngine, RawFluid,
+    RawLimit, RawLimits, RawMessages, RawPlant, RawSettings, RawStore, RawSump, RawTls, RawVessel,
+};
+use crate::settings::strict::{Fault, Strict};
+
+const NAMES: [&str; 4] = [
+    "plant.toml",
+    "sumps.toml",
+    "fluids/soluble-a.toml",
+    "fluids/semi-synthetic-b.toml",
+];
+
+fn text_of(name: &str) -> String {
+    fs::read_to_string(example().join(name)).unwrap()
+}
+
+#[test]
+fn the_example_plant_is_right() {
+    let settings = Settings::load(&example(), variables(&[])).unwrap_or_else(|e| panic!("{e}"));
+    assert_eq!(settings.sumps.len(), 3);
+    assert_eq!(settings.brokers[0].host, "127.0.0.1");
+    assert_eq!(settings.store.folder, Path::new("./data"));
+    assert_eq!(settings.series.len(), settings.routes.len() + 2 * 3);
+    for (place, series) in settings.series.iter().enumerate() {
+        let sump = settings
+            .sumps
+            .iter()
+            .find(|sump| sump.name == series.sump)
+            .unwrap();
+        let estimates = [sump.concentration_series, sump.volume_series];
+        let channels = sump.channels.iter().map(|channel| channel.series);
+        let here = channels
+            .chain(estimates)
+            .filter(|series| series.0 as usize == place);
+        assert_eq!(here.count(), 1, "{series:?}");
+    }
+    let checked = crate::cli::check::check(&example(), variables(&[]));
+    assert_eq!(checked.status, 0, "{}", checked.text);
+}
+
+/// The example spells out the defaults of the turning cell and of the rest of
+/// the plant: without them the settings are the same.
+#[test]
+fn the_example_tells_the_true_defaults() {
+    let files = NAMES.map(|name| (name, text_of(name)));
+    let short = files
+        .clone()
+        .map(|(name, text)| (name, without_defaults(&text)));
+    let read = |files: &[(&str, String)]| {
+        let files: Vec<_> = files
+            .iter()
+            .map(|(name, text)| (*name, text.as_str()))
+            .collect();
+        Settings::from_texts(&files, variables(&[])).unwrap_or_else(|e| panic!("{e}"))
+    };
+    let lines = |files: &[(&str, String)]| -> usize {
+        files.iter().map(|(_, text)| text.lines().count()).sum()
+    };
+    assert!(lines(&short) + 50 < lines(&files));
+    let (short, full) = (read(&short), read(&files));
+    let (short, full) = (format!("{short:#?}"), format!("{full:#?}"));
+    for (without, with) in short.lines().zip(full.lines()) {
+        assert_eq!(without, with);
+    }
+    assert_eq!(short.len(), full.len());
+}
+
+/// A settings file without the settings whose comment begins with "default".
+fn without_defaults(text: &str) -> String {
+    let lines: Vec<&str> = text.lines().collect();
+    let comment_of = |place: usize| {
+        let (_, own) = lines[place].split_once('#').unwrap_or_default();
+        let below = lines
+            .get(place + 1)
+            .and_then(|line| line.trim_start().strip_prefix('#'));
+        if own.is_empty() {
+            below.unwrap_or_default().trim()
+        } else {
+            own.trim()
+        }
+    };
+    let is_default = |place: &usize| {
+        let line = lines[*place];
+        !line.starts_with('#') && line.contains(" = ") && comment_of(*place).starts_with("default")
+    };
+    let kept = (0..lines.len()).filter(|place| !is_default(place));
+    kept.map(|place| format!("{}\n", lines[place])).collect()
+}
+
+#[test]
+fn the_example_names_every_setting() {
+    fn keys<T: for<'de> Deserialize<'de>>() -> &'static [&'static str] {
+        let table = BTreeMap::from([("?".to_owned(), config::Value::from(1))]);
+        let table = config::Value::from(table.into_iter().collect::<config::Map<_, _>>());
+        match T::deserialize(Strict(&table)).err() {
+            Some(Fault::UnknownKey { allowed }) => allowed,
+            other => panic!("an unknown key gave {other:?}"),
+        }
+    }
+    let text = NAMES.map(text_of).concat().to_lowercase();
+    let words: Vec<&str> = text
+        .split(|c: char| !(c.is_ascii_alphanumeric() || c == '_'))
+        .collect();
+    for keys in [
+        keys::<RawSettings>(),
+        keys::<RawPlant>(),
+        keys::<RawStore>(),
+        keys::<RawMessages>(),
+        keys::<RawEngine>(),
+        keys::<RawAdmission>(),
+        keys::<RawBroker>(),
+        keys::<RawTls>(),
+        keys::<RawFluid>(),
+        keys::<RawContact>(),
+        keys::<RawSump>(),
+        keys::<RawVessel>(),
+        keys::<RawDose>(),
+        keys::<RawLimits>(),
+        keys::<RawLimit>(),
+        keys::<RawChannel>(),
+        keys::<RawDespike>(),
+    ] {
+        assert!(!keys.is_empty());
+        for key in keys {
+            assert!(words.contains(key), "{key} is not in the example");
+        }
+    }
+}
+
+#[test]
+fn the_same_files_give_the_same_settings() {
+    let read = || Settings::load(&example(), variables(&[])).unwrap();
+    assert_eq!(read(), read());
+}

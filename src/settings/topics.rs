@@ -1,0 +1,64 @@
+//! Which topic belongs to what: no message may mean two things.
+
+use std::collections::HashMap;
+
+use super::key_path::KeyPath;
+use super::problem::Problem;
+use super::review::Review;
+use super::topic::{has_wildcard, overlap};
+
+/// A topic, or a filter, that something has taken.
+#[derive(Debug, Clone)]
+pub(super) struct Claim {
+    /// Place of the broker.
+    pub(super) broker: usize,
+    /// The topic or filter.
+    pub(super) topic: String,
+    /// The part of the message that is taken, as JSON Pointer; nothing where
+    /// it is the whole.
+    pub(super) part: Option<String>,
+    /// The setting that takes it.
+    pub(super) path: KeyPath,
+}
+
+impl Claim {
+    /// Several channels may share a topic if each takes another value of its
+    /// JSON document.
+    fn clashes(&self, other: &Claim) -> bool {
+        let other_part = matches!((&self.part, &other.part), (Some(a), Some(b)) if a != b);
+        self.broker == other.broker
+            && !(self.topic == other.topic && other_part)
+            && overlap(&self.topic, &other.topic)
+    }
+}
+
+/// Tells every topic that an earlier claim has taken already.
+pub(super) fn check(review: &mut Review, claims: &[Claim]) {
+    let mut exact: HashMap<(usize, &str), Vec<&Claim>> = HashMap::new();
+    let mut filters: Vec<&Claim> = Vec::new();
+    for (place, claim) in claims.iter().enumerate() {
+        let first = if has_wildcard(&claim.topic) {
+            filters.push(claim);
+            claims[..place]
+                .iter()
+                .find(|earlier| claim.clashes(earlier))
+        } else {
+            let same = exact.entry((claim.broker, &claim.topic)).or_default();
+            let earlier = same.iter().chain(&filters).copied();
+            let first = earlier.into_iter().find(|earlier| claim.clashes(earlier));
+            same.push(claim);
+            first
+        };
+        if let Some(first) = first {
+            tell(review, claim, first);
+        }
+    }
+}
+
+fn tell(review: &mut Review, claim: &Claim, first: &Claim) {
+    let problem = Problem::TopicTaken {
+        topic: claim.topic.clone(),
+        by: first.path.to_string(),
+    };
+    review.tell(&claim.path, problem);
+}

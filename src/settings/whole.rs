@@ -1,0 +1,216 @@
+//! From the sources to the settings of the whole plant.
+
+use std::path::{Path, PathBuf};
+
+use crate::engine::AdmissionSetup;
+use crate::units::{Parse, Span};
+
+use super::brokers::{self, Brokers};
+use super::contacts;
+use super::defaults;
+use super::fluids;
+use super::key_path::KeyPath;
+use super::layers;
+use super::mistake::SettingsError;
+use super::plant::{PlantSettings, Settings, StoreSettings};
+use super::problem::Problem;
+use super::raw::{RawAdmission, RawEngine, RawMessages, RawPlant, RawSettings, RawStore};
+use super::review::Review;
+use super::sources::{Sources, is_name};
+use super::sumps::{self, Sumps, Surrounding};
+use super::topic::check_exact;
+use super::topics::{self, Claim};
+use super::written::Written;
+
+impl Settings {
+    /// Reads `*.toml` and `fluids/*.toml` of the folder `dir`, by name, later
+    /// ones over earlier ones, and the variables of `env` that begin with
+    /// `SUMPWARD__` over all of them.
+    ///
+    /// # Errors
+    /// Everything that is wrong, at once.
+    pub fn load(
+        dir: &Path,
+        env: impl Iterator<Item = (String, String)>,
+    ) -> Result<Settings, SettingsError> {
+        settings(Sources::of_folder(dir, env))
+    }
+
+    /// Reads texts with the names of files, in the order given; one named
+    /// `fluids/x.toml` is the data sheet of the fluid `x`. Files that they
+    /// refer to are looked for in the working directory.
+    ///
+    /// # Errors
+    /// Everything that is wrong, at once.
+    pub fn from_texts(
+        files: &[(&str, &str)],
+        env: impl Iterator<Item = (String, String)>,
+    ) -> Result<Settings, SettingsError> {
+        settings(Sources::of_texts(files, env))
+    }
+}
+
+fn settings(sources: Sources) -> Result<Settings, SettingsError> {
+    let base = sources.base.clone();
+    let (mut review, tree) = Review::of(layers::merge(sources));
+    let raw: RawSettings = review.take(&KeyPath::root(), tree);
+    let built = build(&mut review, raw, &base);
+    let mistakes = review.into_mistakes();
+    if !mistakes.is_empty() {
+        return Err(SettingsError::new(mistakes));
+    }
+    Ok(built.expect("whatever could not be built was told as a mistake"))
+}
+
+fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings> {
+    let plant = plant(review, raw.plant.unwrap_or_default());
+    let name = plant.as_ref().map(|plant| &*plant.name);
+    let brokers = brokers::brokers(review, raw.broker, name, base);
+    let messages = raw.messages.unwrap_or_default();
+    let messages_broker = messages_broker(review, &messages, &brokers);
+    let fluids = fluids::fluids(review, raw.fluid);
+    let around = Surrounding {
+        fluids: &fluids,
+        brokers: &brokers,
+        usual_broker: messages_broker,
+    };
+    let mut sumps = sumps::sumps(review, raw.sump, &around);
+    let entry_topic = entry_topic(review, &messages, plant.as_ref());
+    claim_entries(&mut sumps, messages_broker, entry_topic.as_deref());
+    topics::check(review, &sumps.claims);
+    let contacts = contacts::contacts(review, raw.contact, &sumps.names);
+    let store = store(review, raw.store.unwrap_or_default());
+    let admission = admission(review, &raw.admission.unwrap_or_default());
+    let threads = threads(review, &raw.engine.unwrap_or_default());
+    Some(Settings {
+        plant: plant?,
+        store: store?,
+        brokers: all(brokers.settings)?,
+        messages_broker: messages_broker?,
+        entry_topic: entry_topic?,
+        sumps: all(sumps.setups)?,
+        routes: all(sumps.routes)?,
+        contacts: all(contacts)?,
+        series: sumps.series,
+        admission: admission?,
+        engine_threads: threads?,
+    })
+}
+
+fn all<T>(parts: Vec<Option<T>>) -> Option<Vec<T>> {
+    parts.into_iter().collect()
+}
+
+fn plant(review: &mut Review, raw: RawPlant) -> Option<PlantSettings> {
+    let at = KeyPath::root().key("plant");
+    let path = at.key("name");
+    let name = review.required(&path, raw.name, "name = \"north\" under [plant]");
+    let name = name.filter(|name| {
+        let good = is_name(name);
+        if !good {
+            review.tell(&path, Problem::BadName(name.chars().take(70).collect()));
+        }
+        good
+    });
+    let base = raw
+        .base_topic
+        .unwrap_or_else(|| defaults::BASE_TOPIC.to_owned());
+    let checked = review.good(&at.key("base_topic"), check_exact(&base));
+    checked?;
+    Some(PlantSettings {
+        name: name?.into(),
+        base_topic: base,
+    })
+}
+
+fn messages_broker(review: &mut Review, raw: &RawMessages, brokers: &Brokers) -> Option<usize> {
+    let path = KeyPath::root().key("messages").key("broker");
+    match (raw.broker.as_deref(), brokers.names.len()) {
+        (Some(name), _) => brokers.named(review, &path, name),
+        (None, 0) => None,
+        (None, 1) => Some(0),
+        (None, _) => {
+            let example = "broker = \"main\" under [messages], as there are several brokers";
+            review.missing(&path, example);
+            None
+        }
+    }
+}
+
+fn entry_topic(
+    review: &mut Review,
+    raw: &RawMessages,
+    plant: Option<&PlantSettings>,
+) -> Option<String> {
+    match &raw.entry_topic {
+        None => plant.map(|plant| format!("{}/{}/entry", plant.base_topic, plant.name)),
+        Some(topic) => {
+            let path = KeyPath::root().key("messages").key("entry_topic");
+            review.good(&path, check_exact(topic))?;
+            Some(topic.clone())
+        }
+    }
+}
+
+/// Entries come first, so that a channel that takes their topic is told.
+fn claim_entries(sumps: &mut Sumps, broker: Option<usize>, topic: Option<&str>) {
+    if let (Some(broker), Some(topic)) = (broker, topic) {
+        let claim = Claim {
+            broker,
+            topic: topic.to_owned(),
+            part: None,
+            path: KeyPath::root().key("messages").key("entry_topic"),
+        };
+        sumps.claims.insert(0, claim);
+    }
+}
+
+fn store(review: &mut Review, raw: RawStore) -> Option<StoreSettings> {
+    let at = KeyPath::root().key("store");
+    let path = at.key("folder");
+    let folder = review.required(&path, raw.folder, "folder = \"./data\" under [store]");
+    let folder = folder.filter(|folder| {
+        if folder.is_empty() {
+            let found = "an empty text".to_owned();
+            let allowed = "the path of a folder".to_owned();
+            review.tell(&path, Problem::OutOfRange { found, allowed });
+        }
+        !folder.is_empty()
+    });
+    let rows = raw.outbox_max_rows.unwrap_or(defaults::OUTBOX_MAX_ROWS);
+    let path = at.key("outbox_max_rows");
+    let rows = review.within(&path, rows, (100, 100_000_000), |rows| rows.to_string());
+    Some(StoreSettings {
+        folder: PathBuf::from(folder?),
+        outbox_max_rows: rows?,
+    })
+}
+
+fn admission(review: &mut Review, raw: &RawAdmission) -> Option<AdmissionSetup> {
+    let mut span = |key: &str, written: Option<&Written>, usual: Span| {
+        let path = KeyPath::root().key("admission").key(key);
+        let span = review.or_default(&path, written, Span::parse, usual)?;
+        let range = (Span::ZERO, Span::from_hours(366 * 24));
+        review.within(&path, span, range, |span| span.to_string())
+    };
+    let future_skew = span(
+        "future_skew",
+        raw.future_skew.as_ref(),
+        defaults::FUTURE_SKEW,
+    );
+    let oldest = span("oldest", raw.oldest.as_ref(), defaults::OLDEST);
+    let late_after = span("late_after", raw.late_after.as_ref(), defaults::LATE_AFTER);
+    Some(AdmissionSetup {
+        future_skew: future_skew?,
+        oldest: oldest?,
+        late_after: late_after?,
+    })
+}
+
+fn threads(review: &mut Review, raw: &RawEngine) -> Option<usize> {
+    let path = KeyPath::root().key("engine").key("threads");
+    let threads = raw.threads.unwrap_or(defaults::ENGINE_THREADS);
+    review
+        .within(&path, threads, (1, 256), |threads| threads.to_string())
+        .map(usize::from)
+}
