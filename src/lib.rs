@@ -14,11 +14,19 @@
 pub mod advice;
 pub mod alarm;
 pub mod chemistry;
-pub mod cli;
 pub mod engine;
 pub mod rules;
 pub mod settings;
 pub mod signal;
-pub mod store;
 pub mod units;
 pub mod vessel;
+
+// The rooms that meet the outside world, and so may ask a clock.
+#[allow(clippy::disallowed_methods)]
+pub mod cli;
+#[allow(clippy::disallowed_methods)]
+pub mod ingest;
+#[allow(clippy::disallowed_methods)]
+pub mod mqtt;
+#[allow(clippy::disallowed_methods)]
+pub mod store;

@@ -120,6 +120,11 @@ impl AlarmLife {
         }
     }
 
+    /// A running delay begins anew: nobody watched in between.
+    pub fn restart_delay(&mut self) {
+        self.turning = None;
+    }
+
     /// A person takes the alarm on.
     pub fn acknowledge(&mut self) -> Option<Transition> {
         self.state = match self.state {

@@ -6,13 +6,16 @@ use std::sync::Arc;
 use serde::{Deserialize, Serialize};
 
 use crate::alarm::AlarmLife;
-use crate::units::Timestamp;
+use crate::units::{Span, Timestamp};
 
 use super::alarms::Which;
 use super::channel::ChannelWatch;
 use super::dosing::Dosing;
 use super::setup::{AdmissionSetup, SumpSetup};
 use super::watch::SumpWatch;
+
+/// After a pause, time for new readings to settle before a dose is judged.
+const SETTLE_AFTER_PAUSE: Span = Span::from_mins(10);
 
 /// Everything that a watch remembers. Channels and alarms are kept by name, so
 /// that settings may change in between: what is still there goes on, what is
@@ -89,11 +92,23 @@ impl SumpWatch {
         watch
     }
 
-    /// Nobody listened until `start`: no channel is called silent for not
-    /// having been heard before it.
+    /// Nobody listened until `start`. No channel is called silent for not
+    /// having been heard before it; after a longer pause no delay goes on, and
+    /// nothing is judged to be mixed in before new readings could come.
     pub fn listen_from(&mut self, start: Timestamp) {
+        let pause = start - self.now;
         for channel in &mut self.channels {
             channel.usable_at = channel.usable_at.max(start);
+        }
+        if pause > self.admission.late_after {
+            let lives = [&mut self.limits, &mut self.silences, &mut self.doubts];
+            lives
+                .into_iter()
+                .flatten()
+                .for_each(AlarmLife::restart_delay);
+            let earliest = start + SETTLE_AFTER_PAUSE;
+            let mixing = &mut self.dosing.mixing_until;
+            *mixing = mixing.map(|until| until.max(earliest));
         }
         self.find_next_due();
     }

@@ -23,7 +23,7 @@ const ESTIMATE_EVERY: Span = Span::from_secs(60);
 #[derive(Debug, Clone)]
 pub struct SumpWatch {
     pub(super) setup: Arc<SumpSetup>,
-    admission: AdmissionSetup,
+    pub(super) admission: AdmissionSetup,
     /// Newest time of any event; never goes back.
     pub(super) now: Timestamp,
     pub(super) channels: Vec<ChannelWatch>,

@@ -1,0 +1,140 @@
+//! The way from the sources to the shards.
+
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU32, Ordering};
+
+use tokio::sync::mpsc;
+
+use crate::engine::{Entry, Quality};
+use crate::units::Timestamp;
+
+/// Batches that may wait for one shard. A batch holds at most
+/// [`mqtt::BATCH`](super::mqtt) messages, so that this bounds the memory.
+const BATCHES_WAITING: usize = 64;
+
+/// Says which message of which connection is to be acknowledged.
+#[derive(Debug, Clone)]
+pub struct Ack {
+    /// The source.
+    pub source: u16,
+    /// Which of its connections; an acknowledgement never outlives its own.
+    pub epoch: u64,
+    /// The message's packet identifier.
+    pub packet: u16,
+    /// Where the message held several readings: those not yet committed.
+    pub open: Option<Arc<AtomicU32>>,
+}
+
+impl Ack {
+    /// One reading of the message has been committed; says whether it was the
+    /// last.
+    pub fn settle(&self) -> bool {
+        let one = |open: &Arc<AtomicU32>| open.fetch_sub(1, Ordering::AcqRel) == 1;
+        self.open.as_ref().is_none_or(one)
+    }
+}
+
+/// What a message held.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Content {
+    /// A value of a channel, in the channel's unit.
+    Reading {
+        /// Place of the channel in its sump.
+        channel: u16,
+        /// The time that the source gave.
+        claimed: Option<Timestamp>,
+        /// The value.
+        value: f64,
+        /// Marks set so far.
+        quality: Quality,
+    },
+    /// What a person wrote.
+    Entry(Box<Entry>),
+}
+
+/// One reading or entry of a message.
+#[derive(Debug, Clone)]
+pub struct Arrived {
+    /// Place of the sump in the settings.
+    pub sump: u32,
+    /// When it came.
+    pub arrival: Timestamp,
+    /// What it held.
+    pub content: Content,
+    /// How to acknowledge it, where that is wanted.
+    pub ack: Option<Ack>,
+}
+
+/// What goes to a shard at once.
+#[derive(Debug, Default)]
+pub struct Batch {
+    /// The messages in the order in which they came.
+    pub arrived: Vec<Arrived>,
+    /// Newest messages of topics whose readings have no time of their own:
+    /// source, topic and their memory, to be kept with the readings.
+    pub recent: Vec<(String, String, Vec<u8>)>,
+    /// The clock, where nothing came.
+    pub clock: Option<Timestamp>,
+}
+
+/// The shards are gone: the daemon is stopping.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+#[error("the engine has stopped; nothing more is taken in")]
+pub struct IntakeClosed;
+
+/// The doors of the shards. A sump always goes to the same one.
+#[derive(Debug, Clone)]
+pub struct Intake {
+    shards: Vec<mpsc::Sender<Batch>>,
+}
+
+impl Intake {
+    /// Doors of `count` shards and what comes out behind them.
+    pub fn open(count: usize) -> (Intake, Vec<mpsc::Receiver<Batch>>) {
+        let (shards, behind) = (0..count.max(1))
+            .map(|_| mpsc::channel(BATCHES_WAITING))
+            .unzip();
+        (Intake { shards }, behind)
+    }
+
+    /// How many shards there are.
+    pub fn shards(&self) -> usize {
+        self.shards.len()
+    }
+
+    /// The shard of a sump, and the sump's place in it.
+    pub fn place(&self, sump: u32) -> (usize, usize) {
+        let (sump, count) = (sump as usize, self.shards.len());
+        (sump % count, sump / count)
+    }
+
+    /// Hands a batch to a shard, waiting while it is busy.
+    ///
+    /// # Errors
+    /// When the shard has stopped.
+    pub async fn send(&self, shard: usize, batch: Batch) -> Result<(), IntakeClosed> {
+        self.shards[shard]
+            .send(batch)
+            .await
+            .map_err(|_| IntakeClosed)
+    }
+
+    /// Tells every shard the time, unless it is busy anyway.
+    pub fn tell_time(&self, clock: Timestamp) {
+        for shard in &self.shards {
+            // A full shard reads the time from what it is busy with.
+            let _ = shard.try_send(Batch {
+                clock: Some(clock),
+                ..Batch::default()
+            });
+        }
+    }
+
+    /// Batches waiting for all shards.
+    pub fn waiting(&self) -> usize {
+        self.shards
+            .iter()
+            .map(|shard| shard.max_capacity() - shard.capacity())
+            .sum()
+    }
+}

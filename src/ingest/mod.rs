@@ -1,0 +1,19 @@
+//! How readings and entries come in.
+//!
+//! Promises: a message is acknowledged to its broker only once everything in
+//! it has been committed, or once it is clear that there is nothing in it to
+//! keep; a message that cannot be read is counted against its topic, told at a
+//! limited rate, and never stops the stream. Refuses: to wait without bound,
+//! to drop anything uncounted.
+
+pub mod decode;
+mod intake;
+pub mod mqtt;
+mod recent;
+mod refusals;
+mod router;
+
+pub use intake::{Ack, Arrived, Batch, Content, Intake, IntakeClosed};
+pub use recent::Recent;
+pub use refusals::{IngestCounters, Refusals};
+pub use router::{Route, Router, Target};

@@ -1,0 +1,105 @@
+//! Which topic belongs to which channel.
+
+use std::collections::{BTreeMap, HashMap};
+use std::sync::Arc;
+
+use crate::mqtt;
+use crate::settings::{PayloadSettings, Settings};
+
+/// Topics found by a wildcard that are remembered.
+const REMEMBERED: usize = 10_000;
+
+/// A channel and how its readings are written.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Route {
+    /// Place of the sump in the settings.
+    pub sump: u32,
+    /// Place of the channel in its sump.
+    pub channel: u16,
+    /// How the reading stands in the message.
+    pub payload: PayloadSettings,
+}
+
+/// What a topic leads to.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Target {
+    /// The routes at these places: several where one message holds the
+    /// readings of several channels.
+    Routes(Arc<[usize]>),
+    /// Entries that people wrote.
+    Entries,
+}
+
+/// The topics of one broker.
+#[derive(Debug, Default)]
+pub struct Router {
+    routes: Vec<Route>,
+    exact: HashMap<String, Target>,
+    filters: Vec<(String, Target)>,
+    subscriptions: Vec<String>,
+}
+
+impl Router {
+    /// The topics of the broker at this place in the settings.
+    pub fn new(settings: &Settings, broker: usize) -> Self {
+        let mut router = Router::default();
+        let mut by_topic: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
+        for route in settings
+            .routes
+            .iter()
+            .filter(|route| route.broker == broker)
+        {
+            by_topic
+                .entry(&route.topic)
+                .or_default()
+                .push(router.routes.len());
+            router.routes.push(Route {
+                sump: route.sump as u32,
+                channel: route.channel,
+                payload: route.payload.clone(),
+            });
+        }
+        for (topic, places) in by_topic {
+            router.add(topic, Target::Routes(places.into()));
+        }
+        if broker == settings.messages_broker {
+            router.add(&settings.entry_topic, Target::Entries);
+        }
+        router
+    }
+
+    fn add(&mut self, filter: &str, target: Target) {
+        self.subscriptions.push(filter.to_owned());
+        if filter.contains(['+', '#']) {
+            self.filters.push((filter.to_owned(), target));
+        } else {
+            self.exact.insert(filter.to_owned(), target);
+        }
+    }
+
+    /// The topic filters to subscribe to.
+    pub fn subscriptions(&self) -> &[String] {
+        &self.subscriptions
+    }
+
+    /// The route at a place that [`Router::find`] gave.
+    pub fn route(&self, place: usize) -> &Route {
+        &self.routes[place]
+    }
+
+    /// What a topic leads to; of several filters the first by name.
+    pub fn find(&mut self, topic: &str) -> Option<Target> {
+        if let Some(target) = self.exact.get(topic) {
+            return Some(target.clone());
+        }
+        let (_, target) = self
+            .filters
+            .iter()
+            .find(|(filter, _)| mqtt::matches(filter, topic))?;
+        let target = target.clone();
+        if self.exact.len() < REMEMBERED {
+            self.exact.insert(topic.to_owned(), target.clone());
+        }
+        Some(target)
+    }
+}
