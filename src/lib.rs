@@ -25,8 +25,12 @@ pub mod vessel;
 #[allow(clippy::disallowed_methods)]
 pub mod cli;
 #[allow(clippy::disallowed_methods)]
+pub mod daemon;
+#[allow(clippy::disallowed_methods)]
 pub mod ingest;
 #[allow(clippy::disallowed_methods)]
 pub mod mqtt;
+#[allow(clippy::disallowed_methods)]
+pub mod notify;
 #[allow(clippy::disallowed_methods)]
 pub mod store;

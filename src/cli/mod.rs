@@ -1,3 +1,157 @@
-//! The command line.
+//! The command line: one file a subcommand.
+//!
+//! Exit status: 0 well, 1 the answer is no or something failed on the way, 2
+//! wrong usage or wrong settings. What a program may want to read goes to
+//! standard output, what people are told to standard error.
 
 pub mod calc;
+pub mod check;
+mod progress;
+mod replay;
+mod run;
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+use clap::{Args, Parser, Subcommand};
+
+use crate::settings::Settings;
+
+const WELL: u8 = 0;
+const NO: u8 = 1;
+const WRONG: u8 = 2;
+
+/// Watches the water-mixed metalworking fluids of a plant and tells
+/// maintenance what to do, in litres. It advises; it never acts on the plant.
+#[derive(Debug, Parser)]
+#[command(name = "sumpward", version, max_term_width = 100)]
+struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Run the daemon on a plant's settings.
+    Run(Folder),
+    /// Check the settings without starting anything; every mistake at once.
+    Check(Folder),
+    /// Drive the same engine with history from files; prints the journal.
+    Replay(ReplayArgs),
+    /// Work out a formula: calc dose volume=820L concentration=4.2% …
+    Calc(CalcArgs),
+}
+
+#[derive(Debug, Args)]
+struct Folder {
+    /// Folder of the plant's settings.
+    #[arg(long, value_name = "DIR", default_value = "config")]
+    config: PathBuf,
+}
+
+#[derive(Debug, Args)]
+struct ReplayArgs {
+    #[command(flatten)]
+    folder: Folder,
+    /// Readings as CSV: time,sump,channel,value and, where they came late,
+    /// arrival. Times after RFC 3339, values in the channel's unit.
+    #[arg(long, value_name = "FILE.csv")]
+    readings: PathBuf,
+    /// Entries that people made, one JSON object a line.
+    #[arg(long, value_name = "FILE.ndjson")]
+    entries: Option<PathBuf>,
+    /// Where the journal goes; standard output if not given.
+    #[arg(long, value_name = "FILE.ndjson")]
+    out: Option<PathBuf>,
+}
+
+#[derive(Debug, Args)]
+struct CalcArgs {
+    /// List the calculations.
+    #[arg(long)]
+    list: bool,
+    /// Print one JSON object.
+    #[arg(long)]
+    json: bool,
+    /// The calculation, then key=value with units.
+    #[arg(value_name = "NAME key=value")]
+    words: Vec<String>,
+}
+
+/// Does what the command line asks for.
+pub fn main() -> ExitCode {
+    let status = match Cli::parse().command {
+        Command::Run(folder) => with_settings(&folder.config, |settings| {
+            log_to_stderr();
+            run::run(settings).map(|()| WELL)
+        }),
+        Command::Check(folder) => check_settings(&folder.config),
+        Command::Replay(args) => with_settings(&args.folder.config, |settings| {
+            let what = replay::Replay {
+                readings: args.readings,
+                entries: args.entries,
+                out: args.out,
+            };
+            let counts = replay::replay(&settings, &what)?;
+            Ok(if counts.refused == 0 { WELL } else { NO })
+        }),
+        Command::Calc(args) => calculate(&args),
+    };
+    ExitCode::from(status)
+}
+
+/// Loads the settings and goes on with them.
+fn with_settings(folder: &Path, then: impl FnOnce(Settings) -> anyhow::Result<u8>) -> u8 {
+    match run::load(folder) {
+        Ok(settings) => then(settings).unwrap_or_else(|error| {
+            eprintln!("sumpward: {error:#}");
+            NO
+        }),
+        Err(mistakes) => {
+            eprintln!("{mistakes}");
+            WRONG
+        }
+    }
+}
+
+fn check_settings(folder: &Path) -> u8 {
+    let checked = check::check(folder, std::env::vars());
+    if checked.status == WELL {
+        say(&checked.text);
+    } else {
+        eprint!("{}", checked.text);
+    }
+    checked.status
+}
+
+fn calculate(args: &CalcArgs) -> u8 {
+    if args.list {
+        say(&calc::list(args.json));
+        return WELL;
+    }
+    let outcome = calc::run(&args.words, args.json);
+    let status = outcome.verdict.exit_status();
+    if status == WELL || args.json {
+        say(&outcome.text);
+    } else {
+        eprint!("{}", outcome.text);
+    }
+    status
+}
+
+/// Prints to standard output; a reader that went away is no failure of ours.
+fn say(text: &str) {
+    let _ = std::io::stdout().write_all(text.as_bytes());
+}
+
+/// The log goes to standard error; `SUMPWARD_LOG` sets how much, as in
+/// `SUMPWARD_LOG=debug`.
+fn log_to_stderr() {
+    let filter = tracing_subscriber::EnvFilter::try_from_env("SUMPWARD_LOG")
+        .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("info,rumqttc=error"));
+    tracing_subscriber::fmt()
+        .with_env_filter(filter)
+        .with_writer(std::io::stderr)
+        .init();
+}

@@ -70,7 +70,10 @@ fn catching_up_follows_the_arrival() {
             order.push((series.0, reading.time.millis()));
         })
         .unwrap();
-    assert_eq!(order, [(0, 100), (0, 101), (1, 110), (0, 105), (1, 105), (0, 119)]);
+    assert_eq!(
+        order,
+        [(0, 100), (0, 101), (1, 110), (0, 105), (1, 105), (0, 119)]
+    );
 }
 
 #[test]

@@ -1,0 +1,329 @@
+//! `replay`: history from files through the same engine that runs live.
+
+use std::collections::{BTreeMap, HashMap};
+use std::fs::File;
+use std::io::{self, BufRead, BufReader, BufWriter, Write};
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use anyhow::Context;
+
+use super::progress::Progress;
+use crate::engine::{
+    Effect, Entry, Event, JournalBody, JournalRecord, Quality, Reading, Shard, SumpWatch,
+};
+use crate::ingest::decode::decode_entry;
+use crate::settings::Settings;
+use crate::units::Timestamp;
+
+/// So many refused lines are told one by one; the rest is counted.
+const TOLD: u64 = 20;
+
+/// What to replay.
+#[derive(Debug)]
+pub(super) struct Replay {
+    /// CSV with `time,sump,channel,value` and perhaps `arrival`.
+    pub(super) readings: PathBuf,
+    /// JSON objects, one a line.
+    pub(super) entries: Option<PathBuf>,
+    /// Where the journal goes; standard output if nowhere.
+    pub(super) out: Option<PathBuf>,
+}
+
+/// What came of it.
+#[derive(Debug, Default, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Counts {
+    readings: u64,
+    entries: u64,
+    pub(super) refused: u64,
+    lines: u64,
+    alarms: u64,
+}
+
+/// Replays, tells what was refused, and returns the counts.
+pub(super) fn replay(settings: &Settings, what: &Replay) -> anyhow::Result<Counts> {
+    let opened =
+        |path: &Path| File::open(path).with_context(|| format!("cannot open {}", path.display()));
+    let file = opened(&what.readings)?;
+    let size = file.metadata().map(|meta| meta.len()).unwrap_or(0);
+    let mut counts = Counts::default();
+    let entries = match &what.entries {
+        Some(path) => read_entries(opened(path)?, path, settings, &mut counts)?,
+        None => Vec::new(),
+    };
+    let out: Box<dyn Write> = match &what.out {
+        Some(path) => Box::new(
+            File::create(path).with_context(|| format!("cannot write {}", path.display()))?,
+        ),
+        None => Box::new(io::stdout().lock()),
+    };
+    let mut player = Player {
+        settings,
+        shard: None,
+        clock: Timestamp::MIN,
+        entries: entries.into_iter().peekable(),
+        effects: Vec::new(),
+        held: BTreeMap::new(),
+        out: BufWriter::new(out),
+        counts,
+    };
+    let mut progress = Progress::new("replay", size);
+    player.readings(file, &what.readings, &mut progress)?;
+    player.finish()?;
+    progress.done();
+    let counts = player.counts;
+    eprintln!(
+        "readings {}, entries {}, refused {}, journal lines {}, alarms raised {}",
+        counts.readings, counts.entries, counts.refused, counts.lines, counts.alarms
+    );
+    Ok(counts)
+}
+
+/// The entries by time; those that cannot be read are told and counted.
+fn read_entries(
+    file: File,
+    path: &Path,
+    settings: &Settings,
+    counts: &mut Counts,
+) -> anyhow::Result<Vec<(usize, Entry)>> {
+    let mut entries = Vec::new();
+    for (number, line) in BufReader::new(file).lines().enumerate() {
+        let line = line.with_context(|| format!("cannot read {}", path.display()))?;
+        if line.trim().is_empty() {
+            continue;
+        }
+        match decode_entry(line.as_bytes(), &settings.sumps) {
+            Ok(entry) => entries.push(entry),
+            Err(why) => refuse(counts, path, number as u64 + 1, &why),
+        }
+    }
+    entries.sort_by_key(|(_, entry)| entry.time);
+    Ok(entries)
+}
+
+fn refuse(counts: &mut Counts, path: &Path, line: u64, why: &dyn std::fmt::Display) {
+    counts.refused += 1;
+    if counts.refused <= TOLD {
+        eprintln!("{}:{line}: refused: {why}", path.display());
+    } else if counts.refused == TOLD + 1 {
+        eprintln!("further refusals are only counted");
+    }
+}
+
+/// Where each column stands.
+struct Columns {
+    time: usize,
+    sump: usize,
+    channel: usize,
+    value: usize,
+    arrival: Option<usize>,
+}
+
+impl Columns {
+    fn find(header: &csv::StringRecord) -> anyhow::Result<Self> {
+        let place = |name: &str| header.iter().position(|column| column.trim() == name);
+        let needed = |name: &str| {
+            place(name).with_context(|| {
+                format!(
+                    "the header has no column \"{name}\"; needed are time,sump,channel,value, and arrival where readings came late"
+                )
+            })
+        };
+        Ok(Columns {
+            time: needed("time")?,
+            sump: needed("sump")?,
+            channel: needed("channel")?,
+            value: needed("value")?,
+            arrival: place("arrival"),
+        })
+    }
+}
+
+/// Drives the engine and holds the journal back until it is in order.
+struct Player<'a> {
+    settings: &'a Settings,
+    /// Made when the first event tells when it all begins.
+    shard: Option<Shard>,
+    /// Newest arrival; never goes back.
+    clock: Timestamp,
+    entries: std::iter::Peekable<std::vec::IntoIter<(usize, Entry)>>,
+    effects: Vec<Effect>,
+    /// Lines that an earlier one might still have to precede.
+    held: BTreeMap<(Timestamp, Arc<str>, u64), String>,
+    out: BufWriter<Box<dyn Write + 'a>>,
+    counts: Counts,
+}
+
+impl Player<'_> {
+    fn readings(&mut self, file: File, path: &Path, progress: &mut Progress) -> anyhow::Result<()> {
+        let mut reader = csv::ReaderBuilder::new()
+            .comment(Some(b'#'))
+            .flexible(true)
+            .from_reader(file);
+        let header = reader
+            .headers()
+            .with_context(|| format!("cannot read {}", path.display()))?;
+        let columns = Columns::find(header).with_context(|| path.display().to_string())?;
+        let places = channel_places(self.settings);
+        let mut row = csv::StringRecord::new();
+        loop {
+            let line = reader.position().line();
+            progress.at(reader.position().byte());
+            match reader.read_record(&mut row) {
+                Ok(false) => return Ok(()),
+                Ok(true) => match read_row(&row, &columns, &places) {
+                    Ok((sump, reading)) => self.reading(sump, reading)?,
+                    Err(why) => refuse(&mut self.counts, path, line, &why),
+                },
+                Err(error) if matches!(error.kind(), csv::ErrorKind::Io(_)) => {
+                    return Err(error).with_context(|| format!("cannot read {}", path.display()));
+                }
+                Err(why) => refuse(&mut self.counts, path, line, &why),
+            }
+        }
+    }
+
+    fn reading(&mut self, sump: usize, mut reading: Reading) -> anyhow::Result<()> {
+        // Entries made before the reading arrived come first.
+        while let Some((_, entry)) = self.entries.peek()
+            && entry.time < reading.arrival
+        {
+            self.next_entry()?;
+        }
+        self.counts.readings += 1;
+        self.move_to(reading.arrival)?;
+        reading.arrival = self.clock;
+        self.deliver(sump, &Event::Reading(reading))
+    }
+
+    fn next_entry(&mut self) -> anyhow::Result<()> {
+        if let Some((sump, entry)) = self.entries.next() {
+            self.counts.entries += 1;
+            self.move_to(entry.time)?;
+            self.deliver(sump, &Event::Entry(Box::new(entry), self.clock))?;
+        }
+        Ok(())
+    }
+
+    fn move_to(&mut self, arrival: Timestamp) -> anyhow::Result<()> {
+        self.clock = self.clock.max(arrival);
+        let (settings, clock) = (self.settings, self.clock);
+        let shard = self.shard.get_or_insert_with(|| begin(settings, clock));
+        let mut effects = Vec::new();
+        shard.advance(clock, &mut self.effects, |_, of_one| effects.append(of_one));
+        let passed = shard.passed().unwrap_or(Timestamp::MIN);
+        self.hold(effects);
+        self.write_before(passed)
+    }
+
+    fn deliver(&mut self, sump: usize, event: &Event) -> anyhow::Result<()> {
+        if let Some(shard) = &mut self.shard {
+            shard.deliver(sump, event, &mut self.effects);
+        }
+        let effects = std::mem::take(&mut self.effects);
+        self.hold(effects);
+        Ok(())
+    }
+
+    fn hold(&mut self, effects: Vec<Effect>) {
+        for effect in effects {
+            if let Effect::Journal(record) = effect {
+                self.counts.lines += 1;
+                self.counts.alarms += u64::from(is_raised(&record));
+                let line = serde_json::to_string(&record)
+                    .expect("a journal line has text keys and finite numbers only");
+                self.held
+                    .insert((record.time, record.sump, record.seq), line);
+            }
+        }
+    }
+
+    /// Writes what nothing can precede any more.
+    fn write_before(&mut self, time: Timestamp) -> anyhow::Result<()> {
+        while let Some(first) = self.held.first_entry()
+            && first.key().0 < time
+        {
+            writeln!(self.out, "{}", first.remove()).context("cannot write the journal")?;
+        }
+        Ok(())
+    }
+
+    fn finish(&mut self) -> anyhow::Result<()> {
+        while self.entries.peek().is_some() {
+            self.next_entry()?;
+        }
+        self.write_before(Timestamp::MAX)?;
+        self.out.flush().context("cannot write the journal")
+    }
+}
+
+fn is_raised(record: &JournalRecord) -> bool {
+    matches!(&record.body, JournalBody::Alarm(line) if line.transition == crate::alarm::Transition::Raised)
+}
+
+fn begin(settings: &Settings, start: Timestamp) -> Shard {
+    let watches = settings
+        .sumps
+        .iter()
+        .map(|sump| SumpWatch::new(Arc::new(sump.clone()), settings.admission, start));
+    Shard::new(watches.collect())
+}
+
+type Places<'a> = HashMap<&'a str, (usize, HashMap<&'a str, u16>)>;
+
+fn channel_places(settings: &Settings) -> Places<'_> {
+    let channels = |sump: usize| {
+        let channels = (0u16..).zip(&settings.sumps[sump].channels);
+        channels.map(|(ix, channel)| (&*channel.name, ix)).collect()
+    };
+    let sumps = settings.sumps.iter().enumerate();
+    sumps
+        .map(|(ix, sump)| (&*sump.name, (ix, channels(ix))))
+        .collect()
+}
+
+/// Why a row is no reading.
+#[derive(Debug, thiserror::Error)]
+enum RowError {
+    #[error("it has no {0}")]
+    Missing(&'static str),
+    #[error("{0}")]
+    Time(#[from] crate::units::TimeError),
+    #[error("\"{0}\" is not a finite number in the channel's unit")]
+    Value(String),
+    #[error("there is no sump \"{0}\" in the settings")]
+    Sump(String),
+    #[error("sump {0} has no channel \"{1}\"")]
+    Channel(String, String),
+}
+
+fn read_row(
+    row: &csv::StringRecord,
+    columns: &Columns,
+    places: &Places<'_>,
+) -> Result<(usize, Reading), RowError> {
+    let cell = |ix: usize, name| row.get(ix).map(str::trim).ok_or(RowError::Missing(name));
+    let time = Timestamp::parse(cell(columns.time, "time")?)?;
+    let arrival = match columns.arrival.and_then(|ix| row.get(ix)).map(str::trim) {
+        Some(text) if !text.is_empty() => Timestamp::parse(text)?,
+        _ => time,
+    };
+    let sump = cell(columns.sump, "sump")?;
+    let channel = cell(columns.channel, "channel")?;
+    let (ix, channels) = places
+        .get(sump)
+        .ok_or_else(|| RowError::Sump(sump.to_owned()))?;
+    let place = channels.get(channel);
+    let place = place.ok_or_else(|| RowError::Channel(sump.to_owned(), channel.to_owned()))?;
+    let text = cell(columns.value, "value")?;
+    let value = text.parse().ok().filter(|value: &f64| value.is_finite());
+    let value = value.ok_or_else(|| RowError::Value(text.to_owned()))?;
+    let reading = Reading {
+        channel: *place,
+        claimed: Some(time),
+        arrival,
+        value,
+        quality: Quality::GOOD,
+    };
+    Ok((*ix, reading))
+}

@@ -1,0 +1,302 @@
+//! Wires the rooms together: start, run, drain, stop.
+//!
+//! Promises: nothing is acknowledged to a broker before it is on the disk; a
+//! broker that is not there delays and never ends the daemon; on stop the
+//! sources stop first, then the engine, then the store is flushed, then the
+//! messages leave, then the store is closed. Refuses: to start on settings
+//! that were not checked, or on a folder that another daemon holds.
+
+mod catch_up;
+mod clock;
+mod worker;
+
+pub use clock::Clock;
+
+use std::collections::HashMap;
+use std::sync::atomic::Ordering;
+use std::sync::{Arc, Mutex};
+use std::thread::JoinHandle;
+use std::time::Duration;
+
+use tokio::sync::{Notify, mpsc};
+use tokio_util::sync::CancellationToken;
+use tokio_util::task::TaskTracker;
+
+use crate::engine::SumpWatch;
+use crate::ingest::mqtt::{Source, acknowledge};
+use crate::ingest::{Ack, IngestCounters, Intake, Recent, Router};
+use crate::notify::{Composer, Publisher, PublisherCounters};
+use crate::settings::{SeriesKind, Settings};
+use crate::store::{self, Limits, Opened, Reader, Receipt, SeriesRow, Store, StoreError, Writer};
+
+use catch_up::take_up;
+use worker::Worker;
+
+/// A source's name and what it counts.
+type SourceCounts = (Arc<str>, Arc<IngestCounters>);
+
+/// The shards are told the time this often.
+const TELL_TIME_EVERY: Duration = Duration::from_millis(50);
+/// The counts are told this often.
+const SUMMARY_EVERY: Duration = Duration::from_secs(300);
+/// Commits whose acknowledgements may wait for one source.
+const COMMITS_WAITING: usize = 64;
+/// For leaving messages, when the daemon stops.
+const LEAVING: Duration = Duration::from_secs(3);
+
+/// Why the daemon cannot run.
+#[derive(Debug, thiserror::Error)]
+pub enum DaemonError {
+    /// The store does not open, or was lost on the way.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// A thread could not be started.
+    #[error("cannot start a thread: {0}")]
+    Thread(#[source] std::io::Error),
+    /// A part ended that must not.
+    #[error("a part of the daemon ended on a fault of its own; see the log above and report it")]
+    PartFailed,
+}
+
+/// Runs the daemon until `stop`, then drains it.
+///
+/// # Errors
+/// When the store cannot be opened or closed, or a thread cannot be started.
+pub async fn run(
+    settings: Arc<Settings>,
+    clock: Clock,
+    stop: CancellationToken,
+) -> Result<(), DaemonError> {
+    let mut store = Store::open(&settings.store.folder)?;
+    tell_opened(store.opened());
+    let series = store.register(&series_rows(&settings))?;
+    let series_map = series.clone();
+    let reader = Reader::open(&settings.store.folder)?;
+
+    let wake = Arc::new(Notify::new());
+    let (ack_doors, ack_rooms): (Vec<_>, Vec<_>) = settings
+        .brokers
+        .iter()
+        .map(|_| mpsc::channel(COMMITS_WAITING))
+        .unzip();
+    let limits = Limits {
+        outbox_rows: settings.store.outbox_max_rows as usize,
+        ..Limits::default()
+    };
+    let (spare_door, spare_room) = std::sync::mpsc::sync_channel(SPARE_BATCHES);
+    let after = after_commit(ack_doors, Arc::clone(&wake), spare_door);
+    let writer = Writer::start(store, series, limits, Box::new(after))?;
+
+    let (intake, rooms) = Intake::open(settings.engine_threads);
+    let composer = Composer::new(&settings);
+    let start = clock.now();
+    let (watches, mut effects) = take_up(&settings, &reader, &series_map, start)?;
+    let spare = Arc::new(Mutex::new(spare_room));
+    let mut workers = Vec::new();
+    for (watches, room) in deal(watches, intake.shards()).into_iter().zip(rooms) {
+        let mut worker = Worker::new(
+            watches,
+            intake.shards(),
+            start,
+            composer.clone(),
+            writer.handle(),
+            Arc::clone(&spare),
+        );
+        if workers.is_empty() {
+            worker.begin_with(std::mem::take(&mut effects));
+        }
+        let name = format!("engine-{}", workers.len());
+        workers.push(spawn(name, move || worker.run(room))?);
+    }
+
+    let tasks = TaskTracker::new();
+    let sources = start_sources(
+        &settings, &reader, &intake, &clock, ack_rooms, &tasks, &stop,
+    )?;
+    let publisher = Publisher {
+        broker: settings.brokers[settings.messages_broker].clone(),
+        status_topic: composer.status_topic(),
+        folder: settings.store.folder.clone(),
+        writer: writer.handle(),
+        wake,
+        counters: Arc::default(),
+    };
+    let published = Arc::clone(&publisher.counters);
+    let stop_publishing = CancellationToken::new();
+    let publishing = tokio::spawn(publisher.run(stop_publishing.clone(), LEAVING));
+    tracing::info!(
+        plant = %settings.plant.name, sumps = settings.sumps.len(),
+        channels = settings.routes.len(), folder = %settings.store.folder.display(),
+        "running"
+    );
+
+    keep_time(&intake, &clock, &stop, || {
+        summary(&sources, &writer.stats(), &published)
+    })
+    .await;
+
+    tracing::info!("stopping: sources, engine, store, messages");
+    tasks.close();
+    tasks.wait().await;
+    drop(intake);
+    join(workers).await?;
+    let flushing = writer.handle();
+    blocking(move || flushing.flush()).await?;
+    stop_publishing.cancel();
+    publishing.await.map_err(|_| DaemonError::PartFailed)?;
+    summary(&sources, &writer.stats(), &published);
+    blocking(move || writer.stop()).await?;
+    tracing::info!("stopped");
+    Ok(())
+}
+
+/// Emptied batches kept for the engine to fill again.
+const SPARE_BATCHES: usize = 8;
+
+/// Deals the watches out so that each sump lies where [`Intake::place`] says.
+fn deal(watches: Vec<SumpWatch>, shards: usize) -> Vec<Vec<SumpWatch>> {
+    let mut dealt: Vec<Vec<SumpWatch>> = (0..shards).map(|_| Vec::new()).collect();
+    for (place, watch) in watches.into_iter().enumerate() {
+        dealt[place % shards].push(watch);
+    }
+    dealt
+}
+
+fn tell_opened(opened: &Opened) {
+    match opened {
+        Opened::Clean => {}
+        Opened::AfterUncleanStop => {
+            tracing::warn!("the last stop was not clean; the store was checked and is whole");
+        }
+        Opened::SetAside { path, reason } => tracing::error!(
+            set_aside = %path.display(),
+            "the store was damaged ({reason}) and has been set aside; a new one was begun"
+        ),
+    }
+}
+
+/// The series of the settings as the store keeps them.
+pub fn series_rows(settings: &Settings) -> Vec<SeriesRow> {
+    let rows = settings.series.iter().map(|series| SeriesRow {
+        sump: Arc::clone(&series.sump),
+        channel: Arc::clone(&series.channel),
+        quantity: series.quantity,
+        kind: match series.kind {
+            SeriesKind::Reading => store::SeriesKind::Reading,
+            SeriesKind::Estimate => store::SeriesKind::Estimate,
+        },
+    });
+    rows.collect()
+}
+
+/// What happens after each commit: acknowledgements go to their sources, the
+/// publisher is woken, the emptied batches go round again.
+fn after_commit(
+    doors: Vec<mpsc::Sender<Vec<Ack>>>,
+    wake: Arc<Notify>,
+    spare: std::sync::mpsc::SyncSender<store::Batch<Ack>>,
+) -> impl FnMut(Receipt<Ack>) + Send {
+    move |receipt| {
+        let mut by_source: HashMap<u16, Vec<Ack>> = HashMap::new();
+        for ack in receipt.acks {
+            by_source.entry(ack.source).or_default().push(ack);
+        }
+        for (source, acks) in by_source {
+            // A source that has stopped needs no acknowledgements: its broker
+            // delivers again, and the store knows the readings.
+            let _ = doors[usize::from(source)].blocking_send(acks);
+        }
+        if receipt.counts.outbox_added > 0 {
+            wake.notify_one();
+        }
+        for batch in receipt.emptied {
+            // Enough are going round.
+            let _ = spare.try_send(batch);
+        }
+    }
+}
+
+fn start_sources(
+    settings: &Arc<Settings>,
+    reader: &Reader,
+    intake: &Intake,
+    clock: &Clock,
+    ack_rooms: Vec<mpsc::Receiver<Vec<Ack>>>,
+    tasks: &TaskTracker,
+    stop: &CancellationToken,
+) -> Result<Vec<SourceCounts>, DaemonError> {
+    let sumps: Arc<[_]> = settings.sumps.clone().into();
+    let mut counters = Vec::new();
+    for (place, (broker, ack_room)) in settings.brokers.iter().zip(ack_rooms).enumerate() {
+        let source = Source {
+            ix: place as u16,
+            broker: broker.clone(),
+            router: Router::new(settings, place),
+            sumps: Arc::clone(&sumps),
+            intake: intake.clone(),
+            recent: Recent::load(reader.recent_messages(&broker.name)?),
+            counters: Arc::default(),
+            clock: clock.as_fn(),
+        };
+        counters.push((Arc::clone(&broker.name), Arc::clone(&source.counters)));
+        let (link, polling) = source.start(stop.clone());
+        tasks.spawn(polling);
+        tokio::spawn(acknowledge(link, ack_room));
+    }
+    Ok(counters)
+}
+
+/// Tells the shards the time until `stop`.
+async fn keep_time(intake: &Intake, clock: &Clock, stop: &CancellationToken, summary: impl Fn()) {
+    let mut tick = tokio::time::interval(TELL_TIME_EVERY);
+    let mut sum = tokio::time::interval(SUMMARY_EVERY);
+    sum.reset();
+    loop {
+        tokio::select! {
+            () = stop.cancelled() => return,
+            _ = tick.tick() => intake.tell_time(clock.now()),
+            _ = sum.tick() => summary(),
+        }
+    }
+}
+
+fn summary(sources: &[SourceCounts], store: &store::Stats, published: &PublisherCounters) {
+    for (broker, counters) in sources {
+        tracing::info!(%broker, "messages: {}", counters.summary());
+    }
+    tracing::info!("store: {}", store.summary());
+    tracing::info!(
+        confirmed = published.confirmed.load(Ordering::Relaxed),
+        refused = published.refused.load(Ordering::Relaxed),
+        "messages sent"
+    );
+}
+
+fn spawn(
+    name: String,
+    work: impl FnOnce() + Send + 'static,
+) -> Result<JoinHandle<()>, DaemonError> {
+    std::thread::Builder::new()
+        .name(name)
+        .spawn(work)
+        .map_err(DaemonError::Thread)
+}
+
+async fn join(threads: Vec<JoinHandle<()>>) -> Result<(), DaemonError> {
+    for thread in threads {
+        let joined = tokio::task::spawn_blocking(move || thread.join()).await;
+        if !matches!(joined, Ok(Ok(()))) {
+            return Err(DaemonError::PartFailed);
+        }
+    }
+    Ok(())
+}
+
+async fn blocking(
+    work: impl FnOnce() -> Result<(), StoreError> + Send + 'static,
+) -> Result<(), DaemonError> {
+    tokio::task::spawn_blocking(work)
+        .await
+        .map_err(|_| DaemonError::PartFailed)??;
+    Ok(())
+}

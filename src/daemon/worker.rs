@@ -1,0 +1,214 @@
+//! One shard's thread: messages in, effects to the store.
+
+use std::sync::mpsc::Receiver as Spare;
+use std::sync::{Arc, Mutex};
+
+use tokio::sync::mpsc::Receiver;
+
+use crate::engine::{Effect, Event, JournalBody, JournalRecord, Reading, Shard, SumpWatch};
+use crate::ingest::{Ack, Arrived, Batch as Inbound, Content};
+use crate::notify::Composer;
+use crate::store::{Batch, JournalRow, RecentRow, SnapshotRow, WriterHandle};
+use crate::units::{Span, Timestamp};
+
+/// A watch is kept at least this often while readings come, so that little is
+/// left to be caught up with after a crash.
+const SNAPSHOT_EVERY: Span = Span::from_secs(60);
+
+/// Emptied batches, shared by the workers.
+pub(super) type SpareBatches = Arc<Mutex<Spare<Batch<Ack>>>>;
+
+pub(super) struct Worker {
+    shard: Shard,
+    /// How many shards share the sumps.
+    shards: usize,
+    /// When each watch is to be kept next.
+    keep_at: Vec<Timestamp>,
+    /// Newest arrival; never goes back.
+    clock: Timestamp,
+    composer: Composer,
+    writer: WriterHandle<Ack>,
+    spare: SpareBatches,
+    effects: Vec<Effect>,
+    batch: Batch<Ack>,
+}
+
+impl Worker {
+    /// A worker for these watches, of a plant whose sumps are spread over
+    /// `shards`.
+    pub(super) fn new(
+        watches: Vec<SumpWatch>,
+        shards: usize,
+        start: Timestamp,
+        composer: Composer,
+        writer: WriterHandle<Ack>,
+        spare: SpareBatches,
+    ) -> Self {
+        // Spread, so that not all are kept in the same second.
+        let count = watches.len() as i64;
+        let share = |ix: i64| Span::from_millis(SNAPSHOT_EVERY.millis() * ix / count.max(1));
+        Worker {
+            keep_at: (0..count).map(|ix| start + share(ix)).collect(),
+            shard: Shard::new(watches),
+            shards,
+            clock: start,
+            composer,
+            writer,
+            spare,
+            effects: Vec::new(),
+            batch: Batch::default(),
+        }
+    }
+
+    /// Takes over what the watches wanted done while they were taken up.
+    pub(super) fn begin_with(&mut self, mut effects: Vec<Effect>) {
+        drain(&mut effects, &self.composer, &mut self.batch);
+        for ix in 0..self.shard.watches().len() {
+            self.keep(ix);
+        }
+    }
+
+    /// Works until all doors are closed; then keeps every watch.
+    pub(super) fn run(mut self, mut room: Receiver<Inbound>) {
+        while let Some(inbound) = room.blocking_recv() {
+            self.take(inbound);
+            if !self.submit() {
+                return;
+            }
+        }
+        for ix in 0..self.shard.watches().len() {
+            self.keep(ix);
+        }
+        self.submit();
+    }
+
+    fn take(&mut self, inbound: Inbound) {
+        if let Some(clock) = inbound.clock {
+            self.advance(clock);
+        }
+        for arrived in inbound.arrived {
+            self.deliver(arrived);
+        }
+        let recent = inbound
+            .recent
+            .into_iter()
+            .map(|(source, topic, body)| RecentRow {
+                source: source.into(),
+                topic: topic.into(),
+                body,
+            });
+        self.batch.recent.extend(recent);
+    }
+
+    fn advance(&mut self, clock: Timestamp) {
+        self.clock = self.clock.max(clock);
+        let (composer, batch) = (&self.composer, &mut self.batch);
+        let keep_at = &mut self.keep_at;
+        self.shard
+            .advance(self.clock, &mut self.effects, |ix, effects| {
+                if drain(effects, composer, batch) {
+                    // Kept with what it just wrote, once the shard is free.
+                    keep_at[ix] = Timestamp::MIN;
+                }
+            });
+        for ix in 0..self.keep_at.len() {
+            if self.keep_at[ix] == Timestamp::MIN {
+                self.keep(ix);
+            }
+        }
+    }
+
+    fn deliver(&mut self, arrived: Arrived) {
+        self.advance(arrived.arrival);
+        let ix = arrived.sump as usize / self.shards;
+        let event = match arrived.content {
+            Content::Reading {
+                channel,
+                claimed,
+                value,
+                quality,
+            } => Event::Reading(Reading {
+                channel,
+                claimed,
+                arrival: self.clock,
+                value,
+                quality,
+            }),
+            Content::Entry(entry) => Event::Entry(entry, self.clock),
+        };
+        self.shard.deliver(ix, &event, &mut self.effects);
+        let wrote = drain(&mut self.effects, &self.composer, &mut self.batch);
+        if wrote || self.clock >= self.keep_at[ix] {
+            self.keep(ix);
+        }
+        self.batch.acks.extend(arrived.ack);
+    }
+
+    /// Puts the memory of a watch into the batch.
+    fn keep(&mut self, ix: usize) {
+        self.keep_at[ix] = self.clock + SNAPSHOT_EVERY;
+        self.batch
+            .snapshots
+            .push(snapshot_row(&self.shard.watches()[ix]));
+    }
+
+    /// Hands the batch to the store. `false` when the store is gone.
+    fn submit(&mut self) -> bool {
+        if self.batch.rows() == 0 {
+            return true;
+        }
+        let spare = self
+            .spare
+            .lock()
+            .ok()
+            .and_then(|spare| spare.try_recv().ok());
+        let batch = std::mem::replace(&mut self.batch, spare.unwrap_or_default());
+        match self.writer.submit(batch) {
+            Ok(()) => true,
+            Err(error) => {
+                tracing::error!("the engine stops, the store takes nothing more: {error}");
+                false
+            }
+        }
+    }
+}
+
+fn snapshot_row(watch: &SumpWatch) -> SnapshotRow {
+    let body = serde_json::to_vec(&watch.snapshot())
+        .expect("a snapshot has text keys and finite numbers only");
+    SnapshotRow {
+        sump: Arc::clone(&watch.setup().name),
+        time: watch.now(),
+        body,
+    }
+}
+
+/// Moves effects into the batch; says whether the journal got something, so
+/// that the watch must be kept with it.
+fn drain(effects: &mut Vec<Effect>, composer: &Composer, batch: &mut Batch<Ack>) -> bool {
+    let mut wrote = false;
+    for effect in effects.drain(..) {
+        match effect {
+            Effect::Record(sample) => batch.samples.push(sample),
+            Effect::Journal(record) => {
+                wrote = true;
+                batch.urgent |= !matches!(record.body, JournalBody::Entry { .. });
+                composer.messages(&record, &mut batch.outbox);
+                batch.journal.push(journal_row(&record));
+            }
+            Effect::Show(status) => batch.outbox.push(composer.state(&status)),
+        }
+    }
+    wrote
+}
+
+fn journal_row(record: &JournalRecord) -> JournalRow {
+    JournalRow {
+        time: record.time,
+        sump: Arc::clone(&record.sump),
+        seq: record.seq,
+        kind: record.body.kind(),
+        body: serde_json::to_string(record)
+            .expect("a journal line has text keys and finite numbers only"),
+    }
+}

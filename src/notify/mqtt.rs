@@ -1,0 +1,278 @@
+//! From the outbox to the broker.
+//!
+//! The client library gives no receipt for a publish, so that it is put
+//! together here: publishes leave in the order in which they were handed over,
+//! each leaving is told with its packet identifier, and the broker's PUBACK
+//! bears the same one. Whatever has no PUBACK when the connection ends is read
+//! from the outbox again.
+
+use std::collections::{HashMap, HashSet, VecDeque};
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::time::{Duration, Instant};
+
+use rumqttc::Outgoing;
+use rumqttc::v5::mqttbytes::QoS;
+use rumqttc::v5::mqttbytes::v5::{LastWill, Packet, PubAck, PubAckReason};
+use rumqttc::v5::{AsyncClient, Event, MqttOptions};
+use tokio::sync::Notify;
+use tokio_util::sync::CancellationToken;
+
+use crate::mqtt::{self as link_rules, Backoff};
+use crate::settings::BrokerSettings;
+use crate::store::{Reader, StoreError, StoredMessage, WriterHandle};
+
+/// Publishes under way at once: few, so that a broker that answers slowly
+/// never blocks the client for good.
+const UNDER_WAY: usize = 20;
+/// Rows read from the outbox at once.
+const PAGE: usize = 64;
+/// While messages wait, the outbox is looked at this often even if nobody
+/// woke us.
+const LOOK_EVERY: Duration = Duration::from_secs(5);
+
+/// Counts of the publisher, readable from anywhere.
+#[derive(Debug, Default)]
+pub struct PublisherCounters {
+    /// Messages that the broker confirmed.
+    pub confirmed: AtomicU64,
+    /// Messages that the broker refused; they are tried again on the next
+    /// connection.
+    pub refused: AtomicU64,
+}
+
+/// Sends what waits in the outbox.
+pub struct Publisher<A> {
+    /// The broker.
+    pub broker: BrokerSettings,
+    /// Topic of the retained online/offline state.
+    pub status_topic: String,
+    /// Folder of the store.
+    pub folder: PathBuf,
+    /// Takes confirmed messages out of the outbox.
+    pub writer: WriterHandle<A>,
+    /// Woken when the outbox got something new.
+    pub wake: Arc<Notify>,
+    /// What it counts.
+    pub counters: Arc<PublisherCounters>,
+}
+
+/// What is known of the messages of one connection.
+#[derive(Default)]
+struct UnderWay {
+    /// Handed to the client, not yet on the wire; `None` is a message that is
+    /// not from the outbox.
+    leaving: VecDeque<Option<i64>>,
+    /// On the wire, by packet identifier.
+    sent: HashMap<u16, Option<i64>>,
+    /// Read from the outbox, not yet handed over.
+    waiting: VecDeque<StoredMessage>,
+    /// Refused on this connection.
+    refused: HashSet<i64>,
+    /// Everything up to this row has been read.
+    cursor: i64,
+}
+
+impl UnderWay {
+    fn count(&self) -> usize {
+        self.leaving.len() + self.sent.len()
+    }
+}
+
+impl<A: Send + 'static> Publisher<A> {
+    /// Runs until `stop`; then sends on until the outbox is empty or `grace`
+    /// is over, and says goodbye.
+    pub async fn run(self, stop: CancellationToken, grace: Duration) {
+        let mut backoff = Backoff::default();
+        while !stop.is_cancelled() {
+            let began = Instant::now();
+            let Err(why) = self.connection(&stop, grace).await else {
+                return;
+            };
+            let pause = backoff.after_failure(began.elapsed());
+            tracing::warn!(
+                broker = %self.broker.name, failures = backoff.failures(),
+                again_in_ms = pause.as_millis() as u64,
+                "messages wait in the outbox: {why}"
+            );
+            tokio::select! {
+                () = stop.cancelled() => return,
+                () = tokio::time::sleep(pause) => {}
+            }
+        }
+    }
+
+    fn options(&self) -> Result<MqttOptions, String> {
+        let client_id = format!("{}-messages", self.broker.client_id);
+        let mut options =
+            link_rules::options(&self.broker, &client_id).map_err(|error| error.to_string())?;
+        let offline = status("offline");
+        options.set_last_will(LastWill::new(
+            &*self.status_topic,
+            offline,
+            QoS::AtLeastOnce,
+            true,
+            None,
+        ));
+        // Nothing is to be kept for a client that subscribes to nothing.
+        options.set_clean_start(true);
+        Ok(options)
+    }
+
+    /// One life of the client. `Ok` when it ended because the daemon stops.
+    async fn connection(&self, stop: &CancellationToken, grace: Duration) -> Result<(), String> {
+        let options = self.options()?;
+        let stalled = options.keep_alive().mul_f64(2.5);
+        let capacity = options.request_channel_capacity();
+        let (client, mut events) = AsyncClient::new(options, capacity);
+        let mut under_way = UnderWay::default();
+        let mut connected = false;
+        let mut deadline = None;
+        let mut look = tokio::time::interval(LOOK_EVERY);
+        loop {
+            if connected {
+                self.hand_over(&client, &mut under_way).await?;
+            }
+            let idle = under_way.count() == 0 && under_way.waiting.is_empty();
+            if stop.is_cancelled() && (idle || !connected) {
+                return self.goodbye(&client, &mut events).await;
+            }
+            tokio::select! {
+                () = stop.cancelled(), if deadline.is_none() => {
+                    deadline = Some(tokio::time::Instant::now() + grace);
+                }
+                () = sleep_until(deadline), if deadline.is_some() => {
+                    return self.goodbye(&client, &mut events).await;
+                }
+                // Only once connected: polling may be broken off then, but a
+                // connection in the making would be lost.
+                () = self.wake.notified(), if connected => {}
+                _ = look.tick(), if connected => {}
+                polled = tokio::time::timeout(stalled, events.poll()) => {
+                    let event = polled
+                        .map_err(|_| "the client made no progress; made anew".to_owned())?
+                        .map_err(|error| link_rules::explain(&error))?;
+                    match event {
+                        Event::Incoming(Packet::ConnAck(_)) => {
+                            connected = true;
+                            publish(&client, &self.status_topic, status("online"), true)?;
+                            under_way.leaving.push_back(None);
+                        }
+                        Event::Incoming(Packet::PubAck(answer)) => {
+                            self.answered(&answer, &mut under_way).await?;
+                        }
+                        Event::Outgoing(Outgoing::Publish(packet)) => {
+                            if let Some(id) = under_way.leaving.pop_front() {
+                                under_way.sent.insert(packet, id);
+                            }
+                        }
+                        _ => {}
+                    }
+                }
+            }
+        }
+    }
+
+    /// Hands over as many messages as may be under way.
+    async fn hand_over(
+        &self,
+        client: &AsyncClient,
+        under_way: &mut UnderWay,
+    ) -> Result<(), String> {
+        while under_way.count() < UNDER_WAY {
+            if under_way.waiting.is_empty() {
+                self.read_outbox(under_way).await?;
+            }
+            let Some(message) = under_way.waiting.pop_front() else {
+                break;
+            };
+            if under_way.refused.contains(&message.id) {
+                continue;
+            }
+            publish(client, &message.topic, message.payload, message.retain)?;
+            under_way.leaving.push_back(Some(message.id));
+        }
+        Ok(())
+    }
+
+    async fn read_outbox(&self, under_way: &mut UnderWay) -> Result<(), String> {
+        let (folder, cursor) = (self.folder.clone(), under_way.cursor);
+        let page = move || -> Result<Vec<StoredMessage>, StoreError> {
+            Reader::open(&folder)?.outbox_after(cursor, PAGE)
+        };
+        let page = blocking(page).await?;
+        if let Some(last) = page.last() {
+            under_way.cursor = last.id;
+        }
+        under_way.waiting.extend(page);
+        Ok(())
+    }
+
+    async fn answered(&self, answer: &PubAck, under_way: &mut UnderWay) -> Result<(), String> {
+        let Some(Some(id)) = under_way.sent.remove(&answer.pkid) else {
+            return Ok(());
+        };
+        match answer.reason {
+            PubAckReason::Success | PubAckReason::NoMatchingSubscribers => {
+                self.counters.confirmed.fetch_add(1, Ordering::Relaxed);
+                let writer = self.writer.clone();
+                blocking(move || writer.remove_outbox(vec![id])).await
+            }
+            reason => {
+                self.counters.refused.fetch_add(1, Ordering::Relaxed);
+                under_way.refused.insert(id);
+                tracing::error!(
+                    broker = %self.broker.name,
+                    "the broker refuses a message ({reason:?}); it stays in the outbox; check the broker's access rules"
+                );
+                Ok(())
+            }
+        }
+    }
+
+    /// Says that the daemon is gone, and closes the connection in good order.
+    async fn goodbye(
+        &self,
+        client: &AsyncClient,
+        events: &mut rumqttc::v5::EventLoop,
+    ) -> Result<(), String> {
+        publish(client, &self.status_topic, status("offline"), true)?;
+        client.try_disconnect().map_err(|error| error.to_string())?;
+        let gone = async {
+            while let Ok(event) = events.poll().await {
+                if event == Event::Outgoing(Outgoing::Disconnect) {
+                    break;
+                }
+            }
+        };
+        // A broker that does not answer is told by the last will instead.
+        let _ = tokio::time::timeout(Duration::from_secs(1), gone).await;
+        Ok(())
+    }
+}
+
+async fn sleep_until(deadline: Option<tokio::time::Instant>) {
+    if let Some(deadline) = deadline {
+        tokio::time::sleep_until(deadline).await;
+    }
+}
+
+fn publish(client: &AsyncClient, topic: &str, payload: String, retain: bool) -> Result<(), String> {
+    client
+        .try_publish(topic, QoS::AtLeastOnce, retain, payload)
+        .map_err(|error| format!("cannot hand a message to the client: {error}"))
+}
+
+async fn blocking<T: Send + 'static>(
+    work: impl FnOnce() -> Result<T, StoreError> + Send + 'static,
+) -> Result<T, String> {
+    tokio::task::spawn_blocking(work)
+        .await
+        .map_err(|error| error.to_string())?
+        .map_err(|error| error.to_string())
+}
+
+fn status(word: &str) -> String {
+    format!("{{\"status\":\"{word}\"}}")
+}
