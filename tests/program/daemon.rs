@@ -1,0 +1,130 @@
+//! The built daemon as a process.
+
+use std::cell::RefCell;
+use std::io::{BufRead, BufReader};
+use std::process::{Child, Command, ExitStatus, Stdio};
+use std::sync::{Arc, Mutex};
+
+use sumpward::store::{Reader, SeriesKind};
+
+use crate::plant::Plant;
+use crate::wait::until;
+
+/// A running daemon; killed when dropped.
+pub struct Daemon {
+    child: RefCell<Child>,
+    log: Arc<Mutex<Vec<String>>>,
+}
+
+impl Daemon {
+    /// Started and subscribed at the broker of its settings.
+    pub fn start(plant: &Plant) -> Self {
+        let daemon = Self::launch(plant);
+        daemon.logged("subscribed");
+        daemon
+    }
+
+    /// Started; not yet connected to anything.
+    pub fn launch(plant: &Plant) -> Self {
+        let mut child = Command::new(env!("CARGO_BIN_EXE_sumpward"))
+            .args(["run", "--config"])
+            .arg(plant.config())
+            .current_dir(plant.folder())
+            .stderr(Stdio::piped())
+            .spawn()
+            .unwrap();
+        let log = Arc::new(Mutex::new(Vec::new()));
+        let (lines, kept) = (
+            BufReader::new(child.stderr.take().unwrap()),
+            Arc::clone(&log),
+        );
+        std::thread::spawn(move || {
+            for line in lines.lines().map_while(Result::ok) {
+                kept.lock().unwrap().push(line);
+            }
+        });
+        Daemon {
+            child: RefCell::new(child),
+            log,
+        }
+    }
+
+    /// Waits until a line of the log contains this.
+    pub fn logged(&self, what: &str) -> String {
+        until(&format!("the log says \"{what}\""), || {
+            let found = {
+                let log = self.log.lock().unwrap();
+                log.iter().find(|line| line.contains(what)).cloned()
+            };
+            let ended = self.child.borrow_mut().try_wait().unwrap();
+            assert!(
+                found.is_some() || ended.is_none(),
+                "the daemon ended before it said \"{what}\""
+            );
+            found
+        })
+    }
+
+    /// Lines of the log that contain this.
+    pub fn count_logged(&self, what: &str) -> usize {
+        self.log
+            .lock()
+            .unwrap()
+            .iter()
+            .filter(|line| line.contains(what))
+            .count()
+    }
+
+    /// SIGKILL: no chance to do anything.
+    pub fn kill(self) {
+        let mut child = self.child.borrow_mut();
+        child.kill().unwrap();
+        child.wait().unwrap();
+    }
+
+    /// Sends a signal by name.
+    pub fn signal(&self, name: &str) {
+        let pid = self.child.borrow().id().to_string();
+        let sent = Command::new("kill")
+            .args(["-s", name, &pid])
+            .status()
+            .unwrap();
+        assert!(sent.success());
+    }
+
+    /// Waits for the end.
+    pub fn ended(&self) -> ExitStatus {
+        until("the daemon ends", || {
+            self.child.borrow_mut().try_wait().unwrap()
+        })
+    }
+}
+
+impl Drop for Daemon {
+    fn drop(&mut self) {
+        let mut child = self.child.borrow_mut();
+        let _ = child.kill();
+        let _ = child.wait();
+        if std::thread::panicking() {
+            eprintln!("the daemon's log:\n{}", self.log.lock().unwrap().join("\n"));
+        }
+    }
+}
+
+/// Readings (not estimates) in the plant's store.
+pub fn stored(plant: &Plant) -> u64 {
+    Reader::open(&plant.store())
+        .and_then(|reader| reader.count_readings(SeriesKind::Reading))
+        .unwrap_or(0)
+}
+
+/// The journal in the plant's store, as JSON lines.
+pub fn journal(plant: &Plant) -> Vec<String> {
+    let reader = Reader::open(&plant.store()).unwrap();
+    reader
+        .journal(None, 100_000)
+        .unwrap()
+        .into_iter()
+        .map(|line| line.body)
+        .collect()
+}

@@ -1,0 +1,16 @@
+//! The built program against real peers.
+
+// Modules of one test program, each the other's neighbour, with deadlines by
+// the real clock.
+#![allow(unreachable_pub, clippy::disallowed_methods)]
+
+mod broker;
+mod command_line;
+mod daemon;
+mod kill;
+mod message_way;
+mod plant;
+mod replay;
+mod shutdown;
+mod traps;
+mod wait;

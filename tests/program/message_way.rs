@@ -1,0 +1,116 @@
+//! From an instrument's message to advice on the wire.
+
+use crate::broker::{Keeps, Mosquitto, TestClient};
+use crate::daemon::{Daemon, journal};
+use crate::plant::{Plant, Wanted, brix, now};
+use crate::wait::until;
+
+fn wanted(broker: &Mosquitto) -> Wanted {
+    Wanted {
+        port: broker.port,
+        sumps: 1,
+        on_delay: "0 s",
+        broker: "",
+    }
+}
+
+#[test]
+fn a_lean_sump_is_told_with_a_dose_that_people_can_follow() {
+    let broker = Mosquitto::start(Keeps::Nothing);
+    let plant = Plant::write(&wanted(&broker));
+    let client = TestClient::connect(broker.port, "test", &["sumpward/#"]);
+    let _daemon = Daemon::start(&plant);
+    assert_eq!(client.next("/status")["status"], "online");
+    client.publish("in/s0/level", "900");
+    client.publish("in/s0/brix", brix(2.5, now()));
+
+    let alarm = client.next("/alarm");
+    assert_eq!(alarm["condition"], "concentration.low");
+    assert_eq!(alarm["sump"], "s0");
+    assert_eq!(alarm["value"], 5.0);
+    let dose = &alarm["advice"]["dose"];
+    // 900 L from 5 to 8 % with premix of at most 20 %: 900 · 3 / 15 = 180 L.
+    assert_eq!(
+        (dose["drain_l"].as_f64(), dose["premix_l"].as_f64()),
+        (Some(180.0), Some(180.0))
+    );
+    assert_eq!(
+        (dose["concentrate_l"].as_f64(), dose["water_l"].as_f64()),
+        (Some(36.0), Some(144.0))
+    );
+    let text = alarm["text"].as_str().unwrap();
+    for words in [
+        "Sump 0",
+        "5.0 %",
+        "window 6.0 to 10.0 %",
+        "Since",
+        "drain 180 L",
+        "20.0 %",
+        "36 L concentrate",
+        "mix",
+        "re-check by hand",
+        "Caution",
+    ] {
+        assert!(text.contains(words), "\"{words}\" is missing in:\n{text}");
+    }
+
+    // Whoever subscribes later sees where the sump stands.
+    let late = TestClient::connect(broker.port, "late", &["sumpward/test/s0/state"]);
+    let state = late.next("/state");
+    assert!(
+        state["alarms"]
+            .as_array()
+            .is_some_and(|alarms| !alarms.is_empty()),
+        "{state}"
+    );
+}
+
+#[test]
+fn entries_are_kept_once_and_acknowledge_alarms() {
+    let broker = Mosquitto::start(Keeps::Nothing);
+    let plant = Plant::write(&wanted(&broker));
+    let client = TestClient::connect(broker.port, "test", &["sumpward/test/s0/alarm"]);
+    let _daemon = Daemon::start(&plant);
+    client.publish("in/s0/level", "900");
+    client.publish("in/s0/brix", brix(2.9, now()));
+    let alarm = client.next("/alarm");
+    let entry = serde_json::json!({
+        "time": now().to_string(), "sump": "s0", "by": "shift 1",
+        "kind": "acknowledge", "alarm": alarm["id"],
+    });
+    client.publish("sumpward/test/entry", entry.to_string());
+    client.publish("sumpward/test/entry", entry.to_string());
+    let acknowledged = client.next("/alarm");
+    assert_eq!(acknowledged["state"], "acknowledged");
+    assert_eq!(acknowledged["by"], "shift 1");
+    until("the entry is in the journal", || {
+        journal(&plant)
+            .iter()
+            .any(|line| line.contains("\"kind\":\"entry\""))
+            .then_some(())
+    });
+    client.publish("in/s0/brix", brix(4.0, now()));
+    assert_eq!(client.next("/alarm")["state"], "normal");
+    let entries = journal(&plant)
+        .iter()
+        .filter(|line| line.contains("\"kind\":\"entry\""))
+        .count();
+    assert_eq!(entries, 1);
+}
+
+#[test]
+fn a_broker_without_memory_that_restarts_gets_every_message_and_the_subscriptions_again() {
+    let mut broker = Mosquitto::start(Keeps::Nothing);
+    let plant = Plant::write(&wanted(&broker));
+    let daemon = Daemon::start(&plant);
+    broker.kill();
+    daemon.logged("not connected");
+    broker.start_again();
+    until("the daemon is back", || {
+        (daemon.count_logged("subscribed") >= 2).then_some(())
+    });
+    let client = TestClient::connect(broker.port, "test", &["sumpward/test/#"]);
+    client.publish("in/s0/level", "900");
+    client.publish("in/s0/brix", brix(2.5, now()));
+    assert_eq!(client.next("/alarm")["transition"], "raised");
+}

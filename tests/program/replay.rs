@@ -1,0 +1,180 @@
+//! Live and replayed, the same readings give the same journal.
+
+use std::fmt::Write;
+use std::path::Path;
+use std::process::{Command, Output};
+
+use sumpward::units::{Span, Timestamp};
+
+use crate::broker::{Keeps, Mosquitto, TestClient};
+use crate::daemon::{Daemon, journal, stored};
+use crate::plant::{Plant, Wanted, brix, now};
+use crate::wait::until;
+
+fn replay(plant: &Plant, arguments: &[(&str, &Path)]) -> Output {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_sumpward"));
+    command
+        .args(["replay", "--config"])
+        .arg(plant.config())
+        .current_dir(plant.folder());
+    for (name, path) in arguments {
+        command.arg(name).arg(path);
+    }
+    command.output().unwrap()
+}
+
+/// A day of two sumps, one of which goes lean and is topped up.
+fn history(start: Timestamp) -> (String, String) {
+    let mut csv = String::from("time,sump,channel,value\n");
+    for minute in 0..1440 {
+        let time = start + Span::from_mins(minute);
+        let lean = if (300..600).contains(&minute) {
+            2.6
+        } else {
+            4.0
+        };
+        for (sump, value) in [("s0", lean), ("s1", 4.1)] {
+            let _ = writeln!(csv, "{time},{sump},brix,{value}");
+            let _ = writeln!(csv, "{time},{sump},level,0.9");
+        }
+    }
+    let entry = serde_json::json!({
+        "time": (start + Span::from_mins(599)).to_string(), "sump": "s0", "by": "shift 2",
+        "kind": "addition", "what": "premix", "litres": 150.0, "strength_pct": 20.0,
+        "advice": "s0/advice/1",
+    });
+    (csv, format!("{entry}\n"))
+}
+
+#[test]
+fn the_same_input_gives_the_same_bytes() {
+    let plant = Plant::write(&Wanted {
+        port: 1883,
+        sumps: 2,
+        on_delay: "10 min",
+        broker: "",
+    });
+    let (csv, entries) = history(Timestamp::parse("2026-03-02T00:00:00Z").unwrap());
+    let file = |name: &str| plant.folder().join(name);
+    std::fs::write(file("readings.csv"), csv).unwrap();
+    std::fs::write(file("entries.ndjson"), entries).unwrap();
+    let mut outputs = Vec::new();
+    for out in ["one.ndjson", "two.ndjson"] {
+        let done = replay(
+            &plant,
+            &[
+                ("--readings", &file("readings.csv")),
+                ("--entries", &file("entries.ndjson")),
+                ("--out", &file(out)),
+            ],
+        );
+        assert!(
+            done.status.success(),
+            "{}",
+            String::from_utf8_lossy(&done.stderr)
+        );
+        outputs.push(std::fs::read_to_string(file(out)).unwrap());
+    }
+    assert_eq!(outputs[0], outputs[1]);
+    let kinds: Vec<String> = outputs[0]
+        .lines()
+        .map(|line| serde_json::from_str::<serde_json::Value>(line).unwrap())
+        .map(|line| line["kind"].as_str().unwrap().to_owned())
+        .collect();
+    assert_eq!(
+        kinds,
+        [
+            "advice",
+            "alarm",
+            "entry",
+            "advice_followed",
+            "alarm",
+            "advice_outcome"
+        ]
+    );
+    let times: Vec<&str> = outputs[0].lines().map(|line| &line[9..29]).collect();
+    assert!(times.is_sorted(), "{times:?}");
+}
+
+#[test]
+fn rows_that_are_no_readings_are_told_with_their_line_and_the_rest_is_replayed() {
+    let plant = Plant::write(&Wanted {
+        port: 1883,
+        sumps: 1,
+        on_delay: "10 min",
+        broker: "",
+    });
+    let csv = "time,sump,channel,value\n\
+               2026-03-02T00:00:00Z,s0,brix,4.0\n\
+               yesterday,s0,brix,4.0\n\
+               2026-03-02T00:01:00Z,s9,brix,4.0\n\
+               2026-03-02T00:02:00Z,s0,salt,4.0\n\
+               2026-03-02T00:03:00Z,s0,brix,much\n\
+               2026-03-02T00:04:00Z,s0,brix\n\
+               2026-03-02T00:05:00Z,s0,brix,4.0\n";
+    let path = plant.folder().join("readings.csv");
+    std::fs::write(&path, csv).unwrap();
+    let done = replay(&plant, &[("--readings", &path)]);
+    assert_eq!(done.status.code(), Some(1));
+    let told = String::from_utf8_lossy(&done.stderr);
+    for (line, words) in [
+        (3, "RFC 3339"),
+        (4, "no sump \"s9\""),
+        (5, "no channel \"salt\""),
+        (6, "\"much\""),
+        (7, "no value"),
+    ] {
+        let found = told
+            .lines()
+            .any(|l| l.contains(&format!(":{line}: refused")) && l.contains(words));
+        assert!(found, "line {line}: {words} in\n{told}");
+    }
+    assert!(told.contains("readings 2,"), "{told}");
+}
+
+#[test]
+fn live_and_replay_give_the_same_journal() {
+    let broker = Mosquitto::start(Keeps::Sessions);
+    let plant = Plant::write(&Wanted {
+        port: broker.port,
+        sumps: 2,
+        on_delay: "300 ms",
+        broker: "",
+    });
+    let client = TestClient::connect(broker.port, "test", &["sumpward/test/+/alarm"]);
+    let _daemon = Daemon::start(&plant);
+    let mut csv = String::from("time,sump,channel,value\n");
+    let mut sent = 0;
+    // Lean for a while, rich for a while, on both sumps; each reading leaves
+    // at the time that it bears.
+    for step in 0..60u32 {
+        let value = match step {
+            10..25 => 2.5,
+            35..50 => 5.6,
+            _ => 4.0,
+        };
+        for sump in ["s0", "s1"] {
+            let time = until("the clock moves on", || {
+                Some(now()).filter(|now| now.millis() % 50 < 10)
+            });
+            client.publish(&format!("in/{sump}/brix"), brix(value, time));
+            let _ = writeln!(csv, "{time},{sump},brix,{value}");
+            sent += 1;
+        }
+        until("it is stored", || (stored(&plant) >= sent).then_some(()));
+    }
+    for _ in 0..8 {
+        client.next("/alarm");
+    }
+    let path = plant.folder().join("readings.csv");
+    std::fs::write(&path, csv).unwrap();
+    let done = replay(&plant, &[("--readings", &path)]);
+    assert!(done.status.success());
+    let replayed: Vec<String> = String::from_utf8(done.stdout)
+        .unwrap()
+        .lines()
+        .map(str::to_owned)
+        .collect();
+    assert_eq!(journal(&plant), replayed);
+    assert!(replayed.len() >= 12, "{replayed:#?}");
+}

@@ -1,0 +1,116 @@
+//! What clients and brokers do to the unwary.
+
+use sumpward::units::Span;
+
+use crate::broker::{Keeps, Mosquitto, TestClient};
+use crate::daemon::{Daemon, journal, stored};
+use crate::plant::{Plant, Wanted, brix, now};
+use crate::wait::until;
+
+fn wanted(broker: &Mosquitto, more: &'static str) -> Wanted {
+    Wanted {
+        port: broker.port,
+        sumps: 1,
+        on_delay: "0 s",
+        broker: more,
+    }
+}
+
+#[test]
+fn an_oversized_message_is_skipped_and_the_next_one_arrives() {
+    let broker = Mosquitto::start(Keeps::Sessions);
+    let plant = Plant::write(&wanted(&broker, "max_packet = \"10 KiB\""));
+    let client = TestClient::connect(broker.port, "test", &[]);
+    let daemon = Daemon::start(&plant);
+    let begun = now();
+    client.publish("in/s0/brix", brix(4.0, begun));
+    client.publish("in/s0/brix", "x".repeat(20_000));
+    client.publish("in/s0/brix", brix(4.1, begun + Span::from_millis(1)));
+    until("both are stored", || (stored(&plant) == 2).then_some(()));
+    assert_eq!(daemon.count_logged("not connected"), 0);
+}
+
+#[test]
+fn unreadable_messages_are_acknowledged_told_and_never_stop_the_stream() {
+    let broker = Mosquitto::start(Keeps::Sessions);
+    let plant = Plant::write(&wanted(&broker, "receive_maximum = 10"));
+    let client = TestClient::connect(broker.port, "test", &[]);
+    let daemon = Daemon::start(&plant);
+    // Ten times the window: unacknowledged, the stream would stop at ten.
+    for n in 0..100 {
+        client.publish("in/s0/brix", format!("garbage {n}"));
+    }
+    client.publish("in/s0/brix", brix(4.0, now()));
+    until("the good one is stored", || {
+        (stored(&plant) == 1).then_some(())
+    });
+    let told = daemon.logged("message refused");
+    assert!(
+        told.contains("in/s0/brix") && told.contains("garbage 0"),
+        "{told}"
+    );
+    assert_eq!(daemon.count_logged("message refused"), 1);
+}
+
+#[test]
+fn a_broker_killed_under_waiting_alarms_gets_them_all() {
+    let mut broker = Mosquitto::start(Keeps::Nothing);
+    let plant = Plant::write(&Wanted {
+        port: broker.port,
+        sumps: 10,
+        on_delay: "0 s",
+        broker: "",
+    });
+    let client = TestClient::connect(broker.port, "test", &[]);
+    let daemon = Daemon::start(&plant);
+    let begun = now();
+    for round in 0..5 {
+        for sump in 0..10 {
+            let value = if round % 2 == 0 { 2.5 } else { 4.0 };
+            let time = begun + Span::from_millis(round);
+            client.send(&format!("in/s{sump}/brix"), brix(value, time));
+        }
+    }
+    client.confirmed(50);
+    until("all are stored", || (stored(&plant) == 50).then_some(()));
+    // Whatever has not been confirmed yet waits in the store.
+    broker.kill();
+    daemon.logged("messages wait in the outbox");
+    let told = journal(&plant)
+        .iter()
+        .filter(|line| line.contains("\"kind\":\"alarm\""))
+        .count();
+    assert!(told >= 50, "{told}");
+    broker.start_again();
+    until("the outbox is empty", || {
+        let reader = sumpward::store::Reader::open(&plant.store()).unwrap();
+        (reader.outbox_depth().unwrap() == 0).then_some(())
+    });
+}
+
+#[test]
+fn two_daemons_with_one_client_id_are_told_in_words() {
+    let broker = Mosquitto::start(Keeps::Nothing);
+    let (one, other) = (
+        Plant::write(&wanted(&broker, "")),
+        Plant::write(&wanted(&broker, "")),
+    );
+    let first = Daemon::start(&one);
+    let _second = Daemon::start(&other);
+    first.logged("another client with the same client id");
+}
+
+#[test]
+fn odd_topics_harm_nothing() {
+    let broker = Mosquitto::start(Keeps::Nothing);
+    let plant = Plant::write(&wanted(&broker, ""));
+    let client = TestClient::connect(broker.port, "test", &[]);
+    let _daemon = Daemon::start(&plant);
+    for topic in ["µ/temp", "in/s0/brix/", "in//brix", "sumpward/test/entry"] {
+        client.publish(topic, "{}");
+    }
+    client.publish("in/s0/brix", brix(4.0, now()));
+    until("the reading is stored", || {
+        (stored(&plant) == 1).then_some(())
+    });
+}
