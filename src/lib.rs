@@ -18,6 +18,7 @@ pub mod engine;
 pub mod rules;
 pub mod settings;
 pub mod signal;
+pub mod simulate;
 pub mod units;
 pub mod vessel;
 
