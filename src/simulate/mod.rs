@@ -7,3 +7,6 @@
 //! Refuses: to look at a clock, but for the broker's timers.
 
 pub mod broker;
+pub mod crew;
+pub mod plant;
+mod random;
