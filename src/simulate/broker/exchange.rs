@@ -1,18 +1,15 @@
 //! All sessions together: who is connected, who gets which message, what is
 //! retained. No sockets and no clock; the connections call in here.
 
-use std::collections::{BTreeMap, HashMap, VecDeque};
+use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
 
 use tokio::sync::Notify;
 use tokio_util::sync::CancellationToken;
 
 use super::BrokerLimits;
-use super::codec::{
-    Connack, Connect, Incoming, Message, Outgoing, Reason, RetainedOnSubscribe, Will, Wish, encode,
-};
-use super::session::{Session, Subscription};
-use super::topics::{Filter, FilterFault};
+use super::client::Client;
+use super::codec::{Connack, Connect, Incoming, Message, Outgoing, Reason, Wish, encode};
 
 /// A connection hands over at least so many bytes at a time when it has them.
 const ENOUGH_AT_A_TIME: usize = 64 * 1024;
@@ -30,22 +27,6 @@ const NEVER: u32 = u32::MAX;
 pub(super) struct Who {
     client: Arc<str>,
     connection: u64,
-}
-
-/// A client and its session.
-#[derive(Debug)]
-struct Client {
-    session: Session,
-    connection: u64,
-    /// Wakes the connection's writer; `None` while there is no connection.
-    wake: Option<Arc<Notify>>,
-    /// Cancelled when the client comes back; set while it is away.
-    back: Option<CancellationToken>,
-    cut: bool,
-    /// Answers that wait to be sent, ahead of any message.
-    answers: VecDeque<Outgoing>,
-    will: Option<Will>,
-    expiry: u32,
 }
 
 /// The connection may go on, or the client takes its leave.
@@ -117,23 +98,12 @@ impl Exchange {
         self.take_over(&name, hello.clean_start);
         let session_present = self.clients.contains_key(&name);
         let capacity = self.limits.queue;
-        let client = self.clients.entry(Arc::clone(&name)).or_insert(Client {
-            session: Session::new(capacity),
-            connection,
-            wake: None,
-            back: None,
-            cut: false,
-            answers: VecDeque::new(),
-            will: None,
-            expiry: 0,
-        });
-        client.session.come(hello.receive_maximum, hello.max_packet);
-        client.connection = connection;
-        client.wake = Some(wake);
-        client.cut = false;
-        client.answers.clear();
+        let client = self
+            .clients
+            .entry(Arc::clone(&name))
+            .or_insert_with(|| Client::new(capacity));
+        client.come(&hello, connection, wake);
         client.will = hello.will;
-        client.expiry = hello.expiry;
         client.answer(Outgoing::Connack(Connack::Accepted {
             session_present,
             assigned,
@@ -153,10 +123,8 @@ impl Exchange {
         let Some(client) = self.clients.get_mut(name) else {
             return;
         };
-        if let Some(wake) = client.wake.take() {
-            client.session.leave();
-            wake.notify_one();
-        }
+        client.wake();
+        client.leave();
         if let Some(back) = client.back.take() {
             back.cancel();
         }
@@ -289,9 +257,7 @@ impl Exchange {
     /// anything, is told.
     pub(super) fn part(&mut self, who: &Who) -> Option<Afterlife> {
         let client = self.client(who)?;
-        client.wake = None;
-        client.answers.clear();
-        client.session.leave();
+        client.leave();
         let expiry = client.expiry;
         let will_after = client.will.as_ref().map(|will| will.delay.min(expiry));
         if will_after == Some(0) {
@@ -369,58 +335,5 @@ impl Exchange {
         self.clients
             .get_mut(&who.client)
             .filter(|client| client.connection == who.connection)
-    }
-}
-
-impl Client {
-    fn answer(&mut self, packet: Outgoing) {
-        self.answers.push_back(packet);
-        self.wake();
-    }
-
-    fn wake(&self) {
-        if let Some(wake) = &self.wake {
-            wake.notify_one();
-        }
-    }
-
-    fn subscribe(
-        &mut self,
-        wish: Wish,
-        retained: &BTreeMap<String, Arc<Message>>,
-        most: usize,
-    ) -> Reason {
-        let filter = match Filter::parse(&wish.filter) {
-            Ok(filter) => filter,
-            Err(FilterFault::Invalid) => return Reason::FilterInvalid,
-            Err(FilterFault::Shared) => return Reason::SharedNotSupported,
-        };
-        if self.session.subscriptions().len() >= most {
-            return Reason::QuotaExceeded;
-        }
-        let new = self.session.subscribe(Subscription {
-            filter: filter.clone(),
-            qos: wish.qos,
-            no_local: wish.no_local,
-            retain_as_published: wish.retain_as_published,
-        });
-        let send = match wish.retained {
-            RetainedOnSubscribe::Always => true,
-            RetainedOnSubscribe::IfNew => new,
-            RetainedOnSubscribe::Never => false,
-        };
-        if send {
-            for message in retained.values().filter(|m| filter.matches(&m.topic)) {
-                self.session.enqueue(message, wish.qos, true);
-            }
-        }
-        Reason::granted(wish.qos)
-    }
-
-    fn unsubscribe(&mut self, filter: &str) -> Reason {
-        match self.session.unsubscribe(filter) {
-            true => Reason::Success,
-            false => Reason::NoSubscriptionExisted,
-        }
     }
 }

@@ -14,6 +14,7 @@
 //! memory, hands on the message expiry interval without acting on it: it is no
 //! broker for a plant.
 
+mod client;
 mod codec;
 mod connection;
 mod exchange;
@@ -185,5 +186,7 @@ async fn accept(listener: TcpListener, hub: Arc<Hub>, stop: CancellationToken, t
     }
 }
 
+#[cfg(test)]
+mod exchange_tests;
 #[cfg(test)]
 mod tests;

@@ -25,19 +25,14 @@ const HAND_TOLERANCE_BRIX: f64 = 0.3;
 /// So many pieces of advice that were followed or turned down are remembered.
 const DONE_REMEMBERED: usize = 64;
 
-/// An alarm that stands.
-#[derive(Debug, Clone)]
-struct Standing {
-    id: String,
-    value: Option<f64>,
-}
-
 /// One sump, as the crew sees it.
 #[derive(Debug, Clone)]
 pub(super) struct Post {
     spec: &'static SumpSpec,
-    /// Alarms that stand, by condition.
-    standing: BTreeMap<String, Standing>,
+    /// Ids of the alarms that stand, by condition.
+    standing: BTreeMap<String, String>,
+    /// The concentration that the newest word of such an alarm gave, %.
+    alarmed_pct: Option<f64>,
     newest: Option<Advice>,
     done: VecDeque<String>,
     plans: Vec<CrewAction>,
@@ -48,6 +43,7 @@ impl Post {
         Post {
             spec,
             standing: BTreeMap::new(),
+            alarmed_pct: None,
             newest: None,
             done: VecDeque::new(),
             plans: Vec::new(),
@@ -60,20 +56,17 @@ impl Post {
             AlarmState::Normal | AlarmState::ReturnedUnacknowledged => self.put_down(&alarm),
             AlarmState::Acknowledged | AlarmState::Other => {}
         }
+        self.note_concentration(&alarm);
         if let Some(advice) = alarm.advice {
             self.hear_advice(advice, now, chance);
         }
     }
 
     fn take_up(&mut self, alarm: &AlarmMessage, now: Timestamp, chance: &mut Random) {
-        let known = self.standing.insert(
-            alarm.condition.clone(),
-            Standing {
-                id: alarm.id.clone(),
-                value: alarm.value,
-            },
-        );
-        if known.is_some_and(|known| known.id == alarm.id) {
+        let known = self
+            .standing
+            .insert(alarm.condition.clone(), alarm.id.clone());
+        if known.as_ref() == Some(&alarm.id) {
             return;
         }
         let task = Task::Acknowledge {
@@ -87,6 +80,16 @@ impl Post {
             ("disagrees", Some(channel)) => self.plan(there, Task::CleanProbe { channel }),
             _ if asks_for_dose(&alarm.condition) => self.plan(there, Task::HandReading),
             _ => {}
+        }
+    }
+
+    fn note_concentration(&mut self, alarm: &AlarmMessage) {
+        let of_concentration = |condition: &str| halves(condition).0 == "concentration";
+        if !self.standing.keys().any(|c| of_concentration(c)) {
+            self.alarmed_pct = None;
+        } else if self.standing.contains_key(&alarm.condition) && of_concentration(&alarm.condition)
+        {
+            self.alarmed_pct = alarm.value.or(self.alarmed_pct);
         }
     }
 
@@ -140,16 +143,13 @@ impl Post {
         self.remember_done(advice.id);
     }
 
-    /// Whether any concentration that was alarmed lies too far from the hand
-    /// reading.
+    /// Whether the concentration that was alarmed last lies too far from the
+    /// hand reading.
     fn disagrees(&self, hand_brix: f64) -> bool {
         let by_hand = (hand_brix - self.spec.water_zero_brix) * self.spec.fluid.factor;
         let tolerance = HAND_TOLERANCE_BRIX * self.spec.fluid.factor;
-        self.standing
-            .iter()
-            .filter(|(condition, _)| condition.starts_with("concentration."))
-            .filter_map(|(_, standing)| standing.value)
-            .any(|alarmed| (alarmed - by_hand).abs() > tolerance)
+        self.alarmed_pct
+            .is_some_and(|alarmed| (alarmed - by_hand).abs() > tolerance)
     }
 
     fn follow(&mut self, advice: &Advice, now: Timestamp) {

@@ -3,28 +3,24 @@
 use serde_json::{Value, json};
 
 use super::*;
-use crate::simulate::plant::{Fault, Plant, timetable};
+use crate::simulate::plant::{Fault, Plant, START, timetable};
 use crate::units::Span;
 
 const TOPIC: &str = "sumpward/demo/any/alarm";
 
-fn start() -> Timestamp {
-    Timestamp::parse("2026-03-02T06:00:00Z").unwrap()
-}
-
 fn at(minutes: i64) -> Timestamp {
-    start() + Span::from_mins(minutes)
+    START + Span::from_mins(minutes)
 }
 
 fn demo() -> (Plant, Crew) {
     let plan = timetable(Span::from_hours(48));
-    (Plant::new(1, start(), &plan), Crew::new(1))
+    (Plant::new(1, START, &plan), Crew::new(1))
 }
 
 fn alarm(id: &str, sump: &str, condition: &str, value: f64, advice: Value) -> Value {
     json!({
         "id": id, "sump": sump, "condition": condition, "state": "unacknowledged",
-        "time": start(), "value": value, "advice": advice, "priority": "medium",
+        "time": START, "value": value, "advice": advice, "priority": "medium",
     })
 }
 
@@ -48,7 +44,7 @@ fn go_on(plant: &mut Plant, crew: &mut Crew, until: i64) -> Vec<(i64, Value)> {
     while plant.now() + Span::from_mins(2) <= at(until) {
         plant.step(plant.now() + Span::from_mins(2));
         for entry in crew.work(plant).unwrap() {
-            let minute = (entry.time - start()).millis() / 60_000;
+            let minute = (entry.time - START).millis() / 60_000;
             written.push((minute, serde_json::from_slice(&entry.payload()).unwrap()));
         }
     }
@@ -140,6 +136,23 @@ fn a_probe_that_the_hand_reading_contradicts_is_cleaned_and_nothing_dosed() {
     again["state"] = json!("acknowledged");
     tell(&mut crew, &again, 802);
     assert_eq!(go_on(&mut plant, &mut crew, 900), []);
+}
+
+#[test]
+fn the_hand_reading_is_held_against_the_newest_alarm() {
+    let (mut plant, mut crew) = demo();
+    let low = alarm("a1", "mill-2", "concentration.low", 7.9, Value::Null);
+    tell(&mut crew, &low, 0);
+    let lower = alarm(
+        "a2",
+        "mill-2",
+        "concentration.low_low",
+        7.0,
+        swap("d1", 9.0),
+    );
+    tell(&mut crew, &lower, 2);
+    let written = go_on(&mut plant, &mut crew, 80);
+    assert!(kinds(&written).contains(&"drained"), "{written:?}");
 }
 
 #[test]
@@ -235,7 +248,7 @@ fn the_same_messages_give_the_same_entries() {
 fn entries_read_as_the_daemon_expects_them() {
     let entry = |kind| CrewEntry {
         id: "crew-1".to_owned(),
-        time: start(),
+        time: START,
         sump: "mill-2".to_owned(),
         by: "maintenance",
         kind,
@@ -278,14 +291,14 @@ fn entries_read_as_the_daemon_expects_them() {
 #[test]
 fn messages_that_say_nothing_are_told_apart_from_silence() {
     let mut crew = Crew::new(1);
-    assert!(crew.hear(TOPIC, b"", start()).is_ok());
+    assert!(crew.hear(TOPIC, b"", START).is_ok());
     assert!(
-        crew.hear("sumpward/demo/mill-2/state", b"{]", start())
+        crew.hear("sumpward/demo/mill-2/state", b"{]", START)
             .is_ok()
     );
-    let broken = crew.hear(TOPIC, b"{\"id\":", start()).unwrap_err();
+    let broken = crew.hear(TOPIC, b"{\"id\":", START).unwrap_err();
     assert!(broken.to_string().contains(TOPIC), "{broken}");
     let foreign = alarm("a1", "mill-9", "ph.low", 8.0, Value::Null);
-    let foreign = crew.hear(TOPIC, foreign.to_string().as_bytes(), start());
+    let foreign = crew.hear(TOPIC, foreign.to_string().as_bytes(), START);
     assert!(foreign.unwrap_err().to_string().contains("mill-9"));
 }

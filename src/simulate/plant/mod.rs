@@ -26,6 +26,9 @@ use crate::units::{Brix, Span, Temperature, Timestamp};
 
 use sump::Sump;
 
+/// When the demo begins: 2026-03-02T06:00:00Z, a Monday, with the first shift.
+pub const START: Timestamp = Timestamp::from_millis(1_772_431_200_000);
+
 /// Time from one reading of an instrument to its next.
 pub const READING_INTERVAL: Span = Span::from_mins(2);
 

@@ -4,16 +4,12 @@ use proptest::prelude::*;
 
 use super::*;
 
-fn start() -> Timestamp {
-    Timestamp::parse("2026-03-02T06:00:00Z").unwrap()
-}
-
 fn hours(count: i64) -> Timestamp {
-    start() + Span::from_hours(count)
+    START + Span::from_hours(count)
 }
 
 fn demo(seed: u64) -> Plant {
-    Plant::new(seed, start(), &timetable(Span::from_hours(24 * 30)))
+    Plant::new(seed, START, &timetable(Span::from_hours(24 * 30)))
 }
 
 /// Readings of one channel, with hours since the start.
@@ -21,7 +17,7 @@ fn series(readings: &[SimReading], sump: &str, channel: Channel) -> Vec<(f64, f6
     readings
         .iter()
         .filter(|r| &*r.sump == sump && r.channel == channel)
-        .map(|r| ((r.time - start()).secs_f64() / 3600.0, r.value))
+        .map(|r| ((r.time - START).secs_f64() / 3600.0, r.value))
         .collect()
 }
 
@@ -30,11 +26,18 @@ fn concentration(plant: &Plant, sump: &str) -> f64 {
 }
 
 #[test]
+fn the_demo_begins_with_the_first_shift_of_a_monday() {
+    assert_eq!(START.to_string(), "2026-03-02T06:00:00Z");
+    assert!(!shift::working(START - READING_INTERVAL));
+    assert!(shift::working(START));
+}
+
+#[test]
 fn the_same_seed_gives_the_same_plant_whatever_the_steps() {
     let (mut once, mut often) = (demo(5), demo(5));
     let at_once = once.step(hours(3));
     let in_steps: Vec<_> = (0..=180)
-        .flat_map(|m| often.step(start() + Span::from_mins(m)))
+        .flat_map(|m| often.step(START + Span::from_mins(m)))
         .collect();
     assert_eq!(at_once, in_steps);
     assert_eq!(at_once.len(), 90 * 30);
@@ -60,7 +63,7 @@ fn what_is_done_at_one_sump_does_not_show_at_another() {
 /// that people fill, for the first of them.
 #[test]
 fn quiet_sumps_are_quiet() {
-    let mut plant = Plant::new(1, start(), &[]);
+    let mut plant = Plant::new(1, START, &[]);
     for hour in 1..=96 {
         plant.step(hours(hour));
         for spec in &SUMPS {
@@ -96,7 +99,7 @@ fn ph_stays_between_its_usual_limits_where_the_mix_does() {
 
 #[test]
 fn a_working_day_loses_what_it_should() {
-    let mut plant = Plant::new(1, start(), &[]);
+    let mut plant = Plant::new(1, START, &[]);
     plant.step(hours(24));
     for spec in &SUMPS {
         let flows = plant.truth(spec.name).unwrap().flows;
@@ -117,7 +120,7 @@ fn a_lean_mixer_takes_the_mill_below_its_window_while_it_stays_full() {
     let mut plant = demo(1);
     let mut below_at = None;
     for minutes in (0..=12 * 60).step_by(10) {
-        plant.step(start() + Span::from_mins(minutes));
+        plant.step(START + Span::from_mins(minutes));
         if below_at.is_none() && concentration(&plant, "mill-2") < 5.5 {
             below_at = Some(minutes);
         }
@@ -242,7 +245,7 @@ proptest! {
     ) {
         let mut plant = demo(seed);
         let before = SUMPS.map(|spec| plant.truth(spec.name).unwrap().mix);
-        let mut now = start();
+        let mut now = START;
         for (which, act, litres, strength) in acts {
             let sump = SUMPS[which].name;
             match act {
