@@ -76,6 +76,9 @@ pub struct Dose {
     /// Strongest premix allowed where the bare balance would ask for a
     /// stronger one, %.
     pub limited_to_pct: Option<f64>,
+    /// What the product's data sheet says about mixing, where concentrate is
+    /// handled.
+    pub mixing_note: Option<String>,
 }
 
 /// Why there is no dose.
@@ -190,6 +193,7 @@ pub fn plan(
         expected_volume_l: after_volume.litres(),
         mixing_min: mixing.secs_f64() / 60.0,
         limited_to_pct: limited.then(|| setup.strongest_premix.percent()),
+        mixing_note: None,
     };
     let cautions = cautions(&dose);
     Ok((dose, cautions))

@@ -24,12 +24,12 @@ fn concentration(level: LimitLevel) -> (Vec<&'static str>, Vec<Caution>) {
     let steps = if level.is_low() {
         vec![
             first,
-            "Look for the cause: top-up with plain water, mixer set or worn too weak, water leaking in.",
+            "Causes to look for: top-up with plain water, mixer set or worn too weak, water leaking in.",
         ]
     } else {
         vec![
             first,
-            "Look for the cause: evaporation without top-up, mixer too strong, tramp oil in the sample (it reads high), a coated prism.",
+            "Causes to look for: evaporation without top-up, mixer too strong, tramp oil in the sample (it reads high), a coated prism.",
         ]
     };
     (steps, vec![Caution::MovingParts, Caution::DataSheets])

@@ -6,11 +6,12 @@
 
 pub mod calc;
 pub mod check;
+mod demo;
 mod progress;
 mod replay;
 mod run;
 
-use std::io::Write;
+use std::io::{IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
@@ -37,6 +38,8 @@ enum Command {
     Run(Folder),
     /// Check the settings without starting anything; every mistake at once.
     Check(Folder),
+    /// Play the invented plant, self-contained: its own broker, plant and crew.
+    Demo(DemoArgs),
     /// Drive the same engine with history from files; prints the journal.
     Replay(ReplayArgs),
     /// Work out a formula: calc dose volume=820L concentration=4.2% …
@@ -48,6 +51,33 @@ struct Folder {
     /// Folder of the plant's settings.
     #[arg(long, value_name = "DIR", default_value = "config")]
     config: PathBuf,
+}
+
+#[derive(Debug, Args)]
+struct DemoArgs {
+    /// End by itself after so many seconds; otherwise Ctrl-C ends it.
+    #[arg(long, value_name = "N")]
+    seconds: Option<u64>,
+    /// Simulated seconds in a real one, at most.
+    #[arg(long, value_name = "X", default_value_t = 3600.0, value_parser = speed)]
+    speed: f64,
+    /// Another seed is another chance of noise and crew.
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    seed: u64,
+    /// Folder for the store; a new one under the system's folder for temporary
+    /// files if not given.
+    #[arg(long, value_name = "DIR")]
+    folder: Option<PathBuf>,
+}
+
+/// Reads how fast the demo is to be.
+fn speed(text: &str) -> Result<f64, String> {
+    let speed: f64 = text.parse().map_err(|_| "a number is needed".to_owned())?;
+    if (1.0..=1e6).contains(&speed) {
+        Ok(speed)
+    } else {
+        Err("1 to 1000000 is allowed".to_owned())
+    }
 }
 
 #[derive(Debug, Args)]
@@ -83,10 +113,20 @@ struct CalcArgs {
 pub fn main() -> ExitCode {
     let status = match Cli::parse().command {
         Command::Run(folder) => with_settings(&folder.config, |settings| {
-            log_to_stderr();
+            log_to_stderr("info,rumqttc=error");
             run::run(settings).map(|()| WELL)
         }),
         Command::Check(folder) => check_settings(&folder.config),
+        Command::Demo(args) => {
+            log_to_stderr("error");
+            let demo = demo::Demo {
+                seconds: args.seconds,
+                speed: args.speed,
+                seed: args.seed,
+                folder: args.folder,
+            };
+            told(demo::run(&demo).map(|()| WELL))
+        }
         Command::Replay(args) => with_settings(&args.folder.config, |settings| {
             let what = replay::Replay {
                 readings: args.readings,
@@ -104,15 +144,20 @@ pub fn main() -> ExitCode {
 /// Loads the settings and goes on with them.
 fn with_settings(folder: &Path, then: impl FnOnce(Settings) -> anyhow::Result<u8>) -> u8 {
     match run::load(folder) {
-        Ok(settings) => then(settings).unwrap_or_else(|error| {
-            eprintln!("sumpward: {error:#}");
-            NO
-        }),
+        Ok(settings) => told(then(settings)),
         Err(mistakes) => {
             eprintln!("{mistakes}");
             WRONG
         }
     }
+}
+
+/// The status, or the error told.
+fn told(outcome: anyhow::Result<u8>) -> u8 {
+    outcome.unwrap_or_else(|error| {
+        eprintln!("sumpward: {error:#}");
+        NO
+    })
 }
 
 fn check_settings(folder: &Path) -> u8 {
@@ -147,11 +192,12 @@ fn say(text: &str) {
 
 /// The log goes to standard error; `SUMPWARD_LOG` sets how much, as in
 /// `SUMPWARD_LOG=debug`.
-fn log_to_stderr() {
+fn log_to_stderr(usual: &str) {
     let filter = tracing_subscriber::EnvFilter::try_from_env("SUMPWARD_LOG")
-        .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("info,rumqttc=error"));
+        .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new(usual));
     tracing_subscriber::fmt()
         .with_env_filter(filter)
         .with_writer(std::io::stderr)
+        .with_ansi(std::io::stderr().is_terminal())
         .init();
 }

@@ -73,13 +73,17 @@ impl SumpWatch {
         let setup = &self.setup;
         let state = self.mix_state()?;
         let mixing = advice::mixing_time(&setup.dose, setup.working_volume, setup.circulation);
-        advice::plan(
+        let (mut dose, cautions) = advice::plan(
             &setup.dose,
             state,
             setup.working_volume,
             setup.target,
             mixing,
-        )
+        )?;
+        if dose.concentrate_l > 0.0 {
+            dose.mixing_note.clone_from(&setup.fluid.mixing_note);
+        }
+        Ok((dose, cautions))
     }
 
     /// New advice with a dose takes the place of what stood before.

@@ -11,30 +11,36 @@ use crate::units::{Quantity, Timestamp};
 
 /// An alarm in words.
 pub fn alarm_text(title: &str, time: Timestamp, line: &AlarmLine) -> String {
-    let mut text = format!("{title}: {}", headline(line));
     let since = line.since;
     let lasted = time - since;
     match line.transition {
         Transition::Raised => {
-            let _ = write!(
-                text,
-                "\nSince {since} ({lasted}), priority {}.",
+            let mut text = format!(
+                "{title}: {}\nSince {since} ({lasted}), priority {}.",
+                headline(line),
                 priority(line)
             );
             if let Some(advice) = &line.advice {
                 text.push('\n');
                 text.push_str(&advice_lines(advice));
             }
+            text
         }
         Transition::Acknowledged => {
             let by = line.by.as_deref().unwrap_or("somebody");
-            let _ = write!(text, "\nAcknowledged by {by} at {time}; since {since}.");
+            format!(
+                "{title}: ACKNOWLEDGED by {by}: {}\nAt {time}; since {since}.",
+                headline(line)
+            )
         }
         Transition::Returned => {
-            let _ = write!(text, "\nBack to normal at {time}, after {lasted}.");
+            let value = value_in_window(line).unwrap_or_default();
+            format!(
+                "{title}: back to normal: {}{value}\nAt {time}, after {lasted}.",
+                subject(&line.condition)
+            )
         }
     }
-    text
 }
 
 /// Advice that comes by itself, in words.
@@ -66,53 +72,54 @@ pub fn outcome_text(title: &str, outcome: &Outcome) -> String {
 }
 
 fn headline(line: &AlarmLine) -> String {
-    let mut text = what(&line.condition);
-    if let (Condition::Limit(quantity, _), Some(value)) = (&line.condition, line.value) {
-        let number = |x: f64| number(*quantity, x);
-        let unit = quantity.unit();
-        let _ = write!(text, ", {} {unit}", number(value));
-        match line.window {
-            Some((Some(low), Some(high))) => {
-                let _ = write!(text, " (window {} to {} {unit})", number(low), number(high));
-            }
-            Some((Some(low), None)) => {
-                let _ = write!(text, " (wanted from {} {unit})", number(low));
-            }
-            Some((None, Some(high))) => {
-                let _ = write!(text, " (wanted up to {} {unit})", number(high));
-            }
-            _ => {}
+    let value = value_in_window(line).unwrap_or_default();
+    format!("{}{value}", what(&line.condition))
+}
+
+/// The value with its unit and window, for limits; begins with a comma.
+fn value_in_window(line: &AlarmLine) -> Option<String> {
+    let Condition::Limit(quantity, _) = &line.condition else {
+        return None;
+    };
+    let number = |x: f64| number(*quantity, x);
+    let unit = quantity.unit();
+    let decimals = quantity.decimals();
+    let value = format!(", {:.decimals$} {unit}", line.value?);
+    Some(match line.window {
+        Some((Some(low), Some(high))) => {
+            format!(
+                "{value} (window {} to {} {unit})",
+                number(low),
+                number(high)
+            )
         }
+        Some((Some(low), None)) => format!("{value} (wanted from {} {unit})", number(low)),
+        Some((None, Some(high))) => format!("{value} (wanted up to {} {unit})", number(high)),
+        _ => value,
+    })
+}
+
+/// What the condition is about.
+fn subject(condition: &Condition) -> String {
+    match condition {
+        Condition::Limit(Quantity::Volume, _) => "level".to_owned(),
+        Condition::Limit(Quantity::Ph, _) => "pH".to_owned(),
+        Condition::Limit(quantity, _) => quantity.name().to_owned(),
+        Condition::Silent(channel) | Condition::Disagrees(channel) => format!("{channel} probe"),
     }
-    text
 }
 
 fn what(condition: &Condition) -> String {
-    match condition {
-        Condition::Limit(quantity, level) => {
-            let name = if *quantity == Quantity::Volume {
-                "level"
-            } else {
-                quantity.name()
-            };
-            let name = if *quantity == Quantity::Ph {
-                "pH"
-            } else {
-                name
-            };
-            let how = match level {
-                LimitLevel::LowLow => "MUCH TOO LOW",
-                LimitLevel::Low => "TOO LOW",
-                LimitLevel::High => "TOO HIGH",
-                LimitLevel::HighHigh => "MUCH TOO HIGH",
-            };
-            format!("{name} {how}")
-        }
-        Condition::Silent(channel) => format!("{channel} probe SILENT, no usable reading"),
-        Condition::Disagrees(channel) => {
-            format!("{channel} probe DOUBTED, it and the hand reading disagree")
-        }
-    }
+    let subject = subject(condition);
+    let how = match condition {
+        Condition::Limit(_, LimitLevel::LowLow) => "MUCH TOO LOW",
+        Condition::Limit(_, LimitLevel::Low) => "TOO LOW",
+        Condition::Limit(_, LimitLevel::High) => "TOO HIGH",
+        Condition::Limit(_, LimitLevel::HighHigh) => "MUCH TOO HIGH",
+        Condition::Silent(_) => "SILENT, no usable reading",
+        Condition::Disagrees(_) => "DOUBTED, it and the hand reading disagree",
+    };
+    format!("{subject} {how}")
 }
 
 fn priority(line: &AlarmLine) -> &'static str {
@@ -133,7 +140,7 @@ fn advice_lines(advice: &Advice) -> String {
         text.push('\n');
     }
     for step in &advice.look_at {
-        let _ = writeln!(text, "Look: {step}");
+        let _ = writeln!(text, "- {step}");
     }
     for caution in &advice.cautions {
         let _ = writeln!(text, "Caution: {}", caution.words());
@@ -143,26 +150,38 @@ fn advice_lines(advice: &Advice) -> String {
 }
 
 fn dose_lines(dose: &Dose) -> String {
-    let mut text = String::from("Do: check by hand first. Then ");
+    let mut text = String::from("Do: check by hand first. ");
     if dose.drain_l > 0.0 {
-        let _ = write!(text, "drain {} L and ", litres(dose.drain_l));
+        let _ = write!(
+            text,
+            "Shut any automatic top-up until this is done. Drain {} L. ",
+            litres(dose.drain_l)
+        );
     }
     if dose.concentrate_l > 0.0 {
         let _ = writeln!(
             text,
-            "add {} L of premix of {:.1} %: {} L concentrate stirred into {} L water.",
+            "Add {} L of premix of {:.1} %: {} L concentrate stirred into {} L water.",
             litres(dose.premix_l),
             dose.premix_strength_pct,
             litres(dose.concentrate_l),
             litres(dose.water_l),
         );
     } else {
-        let _ = writeln!(text, "add {} L of water.", litres(dose.water_l));
+        let _ = writeln!(text, "Add {} L of water.", litres(dose.water_l));
+    }
+    if let Some(note) = &dose.mixing_note {
+        let _ = writeln!(text, "Mixing: {note}");
     }
     if let Some(limit) = dose.limited_to_pct {
         let _ = writeln!(
             text,
             "There is too little room for a premix of at most {limit:.0} %, hence the drain; waiting for losses and topping up strong saves it.",
+        );
+    }
+    if dose.drain_l > 0.0 && dose.concentrate_l == 0.0 {
+        text.push_str(
+            "Without waste but slower: top up with water alone until it has come down.\n",
         );
     }
     let _ = writeln!(

@@ -7,6 +7,7 @@
 mod broker;
 mod command_line;
 mod daemon;
+mod demo;
 mod kill;
 mod message_way;
 mod plant;

@@ -41,10 +41,10 @@ fn a_lean_sump_is_told_with_a_dose_that_people_can_follow() {
     let text = alarm["text"].as_str().unwrap();
     for words in [
         "Sump 0",
-        "5.0 %",
+        "5.00 %",
         "window 6.0 to 10.0 %",
         "Since",
-        "drain 180 L",
+        "Drain 180 L",
         "20.0 %",
         "36 L concentrate",
         "mix",

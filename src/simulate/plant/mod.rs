@@ -128,11 +128,14 @@ impl Plant {
         amount(sump, "volume in litres", litres)?;
         amount(sump, "strength in per cent", strength_pct)?;
         amount(sump, "strength of at most 100 %", 100.0 - strength_pct)?;
-        self.find(sump)?.put_in(litres, strength_pct);
+        let found = self.find(sump)?;
+        found.put_in(litres, strength_pct);
+        found.top_up_shut = false;
         Ok(())
     }
 
-    /// Lets out so many litres of mix.
+    /// Lets out so many litres of mix; the automatic top-up stays shut until
+    /// something is added.
     ///
     /// # Errors
     /// When there is no such sump, or not so much in it.
@@ -148,6 +151,7 @@ impl Plant {
             });
         }
         found.let_out(litres);
+        found.top_up_shut = true;
         Ok(())
     }
 

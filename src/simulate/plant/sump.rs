@@ -77,6 +77,9 @@ pub(super) struct Sump {
     /// Concentration at the nozzle, which follows the tank's as it mixes.
     nozzle_pct: f64,
     filling: bool,
+    /// People shut the automatic top-up while they drain, and open it when
+    /// they have filled up.
+    pub(super) top_up_shut: bool,
     chance: [Random; Channel::ALL.len()],
     hand: Random,
 }
@@ -95,6 +98,7 @@ impl Sump {
             temperature_c: shift::hall_c(start) + HEAT_AT_REST_K,
             nozzle_pct: mix.concentration_pct(),
             filling: false,
+            top_up_shut: false,
             chance: Channel::ALL.map(|channel| part(channel.name())),
             hand: part("hand"),
         }
@@ -129,6 +133,9 @@ impl Sump {
             TopUp::Water => 0.0,
             TopUp::ByHand => return,
         };
+        if self.top_up_shut {
+            return;
+        }
         let missing = self.spec.working_volume_l - self.mix.volume_l();
         if missing > self.spec.working_volume_l * (1.0 - TOP_UP_BELOW) {
             self.filling = true;
