@@ -58,6 +58,9 @@ struct DemoArgs {
     /// End by itself after so many seconds; otherwise Ctrl-C ends it.
     #[arg(long, value_name = "N")]
     seconds: Option<u64>,
+    /// End by itself after so many simulated hours.
+    #[arg(long, value_name = "N")]
+    hours: Option<u32>,
     /// Simulated seconds in a real one, at most.
     #[arg(long, value_name = "X", default_value_t = 3600.0, value_parser = speed)]
     speed: f64,
@@ -121,6 +124,7 @@ pub fn main() -> ExitCode {
             log_to_stderr("error");
             let demo = demo::Demo {
                 seconds: args.seconds,
+                hours: args.hours,
                 speed: args.speed,
                 seed: args.seed,
                 folder: args.folder,

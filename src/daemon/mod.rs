@@ -24,9 +24,9 @@ use tokio_util::task::TaskTracker;
 
 use crate::engine::SumpWatch;
 use crate::ingest::mqtt::{Source, acknowledge};
-use crate::ingest::{Ack, IngestCounters, Intake, Recent, Router};
+use crate::ingest::{Ack, IngestCounters, Intake, Recent, Router, Trace};
 use crate::notify::{Composer, Publisher, PublisherCounters};
-use crate::settings::{SeriesKind, Settings};
+use crate::settings::{BrokerSettings, SeriesKind, Settings};
 use crate::store::{self, Limits, Opened, Reader, Receipt, SeriesRow, Store, StoreError, Writer};
 
 use catch_up::take_up;
@@ -234,7 +234,7 @@ fn start_sources(
             router: Router::new(settings, place),
             sumps: Arc::clone(&sumps),
             intake: intake.clone(),
-            recent: Recent::load(reader.recent_messages(&broker.name)?),
+            recent: recent(reader, broker)?,
             counters: Arc::default(),
             clock: clock.as_fn(),
         };
@@ -244,6 +244,17 @@ fn start_sources(
         tokio::spawn(acknowledge(link, ack_room));
     }
     Ok(counters)
+}
+
+/// What the store knows of the broker's messages without a time.
+fn recent(reader: &Reader, broker: &BrokerSettings) -> Result<Recent, StoreError> {
+    let rows = reader.recent_messages(&broker.name)?;
+    let traces = rows.into_iter().map(|row| Trace {
+        packet: row.packet,
+        hash: row.hash,
+        seq: row.seq,
+    });
+    Ok(Recent::load(broker.receive_maximum, traces))
 }
 
 /// Tells the shards the time until `stop`.

@@ -89,14 +89,12 @@ impl Worker {
         for arrived in inbound.arrived {
             self.deliver(arrived);
         }
-        let recent = inbound
-            .recent
-            .into_iter()
-            .map(|(source, topic, body)| RecentRow {
-                source: source.into(),
-                topic: topic.into(),
-                body,
-            });
+        let recent = inbound.recent.into_iter().map(|(source, trace)| RecentRow {
+            source,
+            packet: trace.packet,
+            hash: trace.hash,
+            seq: trace.seq,
+        });
         self.batch.recent.extend(recent);
     }
 
@@ -135,6 +133,10 @@ impl Worker {
                 quality,
             }),
             Content::Entry(entry) => Event::Entry(entry, self.clock),
+            Content::Known => {
+                self.batch.acks.extend(arrived.ack);
+                return;
+            }
         };
         self.shard.deliver(ix, &event, &mut self.effects);
         let wrote = drain(&mut self.effects, &self.composer, &mut self.batch);

@@ -8,6 +8,8 @@ use tokio::sync::mpsc;
 use crate::engine::{Entry, Quality};
 use crate::units::Timestamp;
 
+use super::recent::Trace;
+
 /// Batches that may wait for one shard. A batch holds at most
 /// [`mqtt::BATCH`](super::mqtt) messages, so that this bounds the memory.
 const BATCHES_WAITING: usize = 64;
@@ -50,6 +52,9 @@ pub enum Content {
     },
     /// What a person wrote.
     Entry(Box<Entry>),
+    /// A message that is on its way to the store already, or in it: only its
+    /// acknowledgement is wanted, behind whatever came before it.
+    Known,
 }
 
 /// One reading or entry of a message.
@@ -70,9 +75,9 @@ pub struct Arrived {
 pub struct Batch {
     /// The messages in the order in which they came.
     pub arrived: Vec<Arrived>,
-    /// Newest messages of topics whose readings have no time of their own:
-    /// source, topic and their memory, to be kept with the readings.
-    pub recent: Vec<(String, String, Vec<u8>)>,
+    /// What is to be kept of messages without a time of their own, with their
+    /// readings: source and trace.
+    pub recent: Vec<(Arc<str>, Trace)>,
     /// The clock, where nothing came.
     pub clock: Option<Timestamp>,
 }

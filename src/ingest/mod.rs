@@ -14,6 +14,6 @@ mod refusals;
 mod router;
 
 pub use intake::{Ack, Arrived, Batch, Content, Intake, IntakeClosed};
-pub use recent::Recent;
+pub use recent::{Recent, Trace};
 pub use refusals::{IngestCounters, Refusals};
 pub use router::{Route, Router, Target};

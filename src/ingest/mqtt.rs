@@ -40,10 +40,10 @@ const ROOM_PAUSE: Duration = Duration::from_millis(1);
 
 /// The connection as the two tasks share it.
 #[derive(Debug)]
-pub struct Link(Mutex<Standing>);
+pub struct Link(Mutex<Connection>);
 
 #[derive(Debug)]
-struct Standing {
+struct Connection {
     /// Grows with each connection made and each one lost.
     epoch: u64,
     client: Option<AsyncClient>,
@@ -51,30 +51,30 @@ struct Standing {
 
 impl Link {
     fn new() -> Arc<Self> {
-        Arc::new(Link(Mutex::new(Standing {
+        Arc::new(Link(Mutex::new(Connection {
             epoch: 0,
             client: None,
         })))
     }
 
     fn change(&self, client: Option<AsyncClient>) -> u64 {
-        let mut standing = self
+        let mut connection = self
             .0
             .lock()
             .unwrap_or_else(std::sync::PoisonError::into_inner);
-        standing.epoch += 1;
-        standing.client = client;
-        standing.epoch
+        connection.epoch += 1;
+        connection.client = client;
+        connection.epoch
     }
 
     /// Acknowledges one message. `false` when there was no room: try again.
     fn acknowledge(&self, ack: &Ack) -> bool {
-        let standing = self
+        let connection = self
             .0
             .lock()
             .unwrap_or_else(std::sync::PoisonError::into_inner);
-        match &standing.client {
-            Some(client) if standing.epoch == ack.epoch => {
+        match &connection.client {
+            Some(client) if connection.epoch == ack.epoch => {
                 let mut message = Publish::new("", QoS::AtLeastOnce, Vec::new(), None);
                 message.pkid = ack.packet;
                 client.try_ack(&message).is_ok()
@@ -108,7 +108,7 @@ pub struct Source {
     pub sumps: Arc<[SumpSetup]>,
     /// The doors of the shards.
     pub intake: Intake,
-    /// Newest messages of topics without times.
+    /// Newest messages without a time of their own.
     pub recent: Recent,
     /// What it counts.
     pub counters: Arc<IngestCounters>,
@@ -232,6 +232,9 @@ impl Poller {
         match packet {
             Packet::ConnAck(connack) => {
                 self.epoch = self.link.change(Some(client.clone()));
+                if !connack.session_present {
+                    self.source.recent.new_session();
+                }
                 let broker = &self.source.broker;
                 tracing::info!(
                     broker = %broker.name, host = %broker.host, port = broker.port,
@@ -366,21 +369,21 @@ impl Poller {
             let (sump, channel) = (route.sump, route.channel);
             match decode::decode(&route.payload, &message.payload) {
                 Ok(decode::Decoded { value, claimed }) => {
-                    let quality = match claimed {
-                        Some(_) => Some(Quality::GOOD),
+                    let standing = match claimed {
+                        Some(_) => Standing::Fresh(Quality::GOOD),
                         None => *judged.get_or_insert_with(|| self.judge(topic, sump, message)),
                     };
-                    contents.extend(quality.map(|quality| {
-                        (
-                            sump,
-                            Content::Reading {
-                                channel,
-                                claimed,
-                                value,
-                                quality,
-                            },
-                        )
-                    }));
+                    let content = match standing {
+                        Standing::Fresh(quality) => Content::Reading {
+                            channel,
+                            claimed,
+                            value,
+                            quality,
+                        },
+                        Standing::Known => Content::Known,
+                        Standing::Stale => continue,
+                    };
+                    contents.push((sump, content));
                 }
                 Err(why) => refusal = Some(why),
             }
@@ -388,34 +391,29 @@ impl Poller {
         refusal.map_or(Ok(()), Err)
     }
 
-    /// Marks for the readings of a message that have no time of their own;
-    /// `None` when they say nothing about now or have been committed before.
-    fn judge(&mut self, topic: &str, sump: u32, message: &Publish) -> Option<Quality> {
+    /// How the readings of a message without a time of its own stand.
+    fn judge(&mut self, topic: &str, sump: u32, message: &Publish) -> Standing {
         if message.retain {
             IngestCounters::add(&self.source.counters.retained);
-            return None;
+            return Standing::Stale;
         }
         if message.qos != QoS::AtLeastOnce {
-            return Some(Quality::GOOD);
+            return Standing::Fresh(Quality::GOOD);
         }
         let recent = &mut self.source.recent;
-        let judgement = recent.judge(topic, message.pkid, &message.payload, message.dup);
+        let (judgement, trace) = recent.judge(message.pkid, topic, &message.payload, message.dup);
         if judgement == Judgement::Repeated {
             IngestCounters::add(&self.source.counters.repeated);
-            return None;
+            return Standing::Known;
         }
-        let row = (
-            self.source.broker.name.to_string(),
-            topic.to_owned(),
-            recent.body(topic),
-        );
         let (shard, _) = self.source.intake.place(sump);
-        self.gathered[shard].recent.push(row);
+        let source = Arc::clone(&self.source.broker.name);
+        self.gathered[shard].recent.push((source, trace));
         if judgement == Judgement::Undecided {
             IngestCounters::add(&self.source.counters.undecided);
-            return Some(Quality::REPEATED);
+            return Standing::Fresh(Quality::REPEATED);
         }
-        Some(Quality::GOOD)
+        Standing::Fresh(Quality::GOOD)
     }
 
     /// Hands what was gathered to the shards, waiting while they are busy: the
@@ -435,6 +433,17 @@ impl Poller {
         }
         Ok(())
     }
+}
+
+/// How the reading of a message stands to what came before it.
+#[derive(Debug, Clone, Copy)]
+enum Standing {
+    /// To be taken in, with these marks.
+    Fresh(Quality),
+    /// Taken in before.
+    Known,
+    /// Retained by the broker for who knows how long: it says nothing of now.
+    Stale,
 }
 
 /// Why nothing could be read from a message.

@@ -3,17 +3,18 @@
 //!
 //! A message with a time of its own is recognised by (channel, time). One
 //! without stands at its arrival, so that a redelivery would look new. For
-//! such topics the packet identifier and a hash of each of the last messages
-//! are kept, and stored in the same transaction as their readings. A message
-//! that the broker marks as redelivered and that is known by both is dropped;
-//! one whose content alone is known may be either, and is kept as uncertain.
+//! such messages the packet identifier and a hash of topic and payload are
+//! kept, and stored in the same transaction as the reading. A redelivery bears
+//! the packet identifier of the first delivery (MQTT 5.0 section 4.4), and at
+//! most the receive maximum of messages can be without acknowledgement, so:
+//!
+//! - marked as redelivered and known by packet and hash among the last so many
+//!   messages: it has been committed, and is dropped;
+//! - known by hash alone among them: it may be either, and is kept as
+//!   uncertain;
+//! - otherwise it is new.
 
-use std::collections::{HashMap, VecDeque};
-
-/// Messages remembered a topic.
-const KEPT: usize = 32;
-/// Bytes of one remembered message: packet identifier and hash.
-const WIDTH: usize = 10;
+use std::collections::HashMap;
 
 /// What became of a message without a time of its own.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -26,90 +27,96 @@ pub enum Judgement {
     Undecided,
 }
 
-/// The newest messages of each topic that needs it.
-#[derive(Debug, Default)]
+/// What is stored of a message: its packet identifier, its hash, and its place
+/// among the messages of the source.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Trace {
+    /// Packet identifier.
+    pub packet: u16,
+    /// Hash of topic and payload.
+    pub hash: u64,
+    /// Counts the source's messages without a time.
+    pub seq: u64,
+}
+
+/// The newest messages of one source that had no time of their own.
+#[derive(Debug)]
 pub struct Recent {
-    topics: HashMap<String, VecDeque<(u16, u64)>>,
+    /// Most messages that can be without acknowledgement.
+    window: u64,
+    /// Of the next message.
+    seq: u64,
+    by_packet: HashMap<u16, Trace>,
+    /// The newest message of each hash.
+    by_hash: HashMap<u64, u64>,
 }
 
 impl Recent {
-    /// From what was stored.
-    pub fn load(rows: impl IntoIterator<Item = (String, Vec<u8>)>) -> Self {
-        let topics = rows
+    /// From what was stored, for a source with this receive maximum.
+    pub fn load(receive_maximum: u16, traces: impl IntoIterator<Item = Trace>) -> Self {
+        let by_packet: HashMap<_, _> = traces
             .into_iter()
-            .map(|(topic, body)| (topic, read(&body)))
+            .map(|trace| (trace.packet, trace))
             .collect();
-        Recent { topics }
+        Recent {
+            window: receive_maximum.into(),
+            seq: by_packet
+                .values()
+                .map(|trace| trace.seq + 1)
+                .max()
+                .unwrap_or(0),
+            by_hash: by_packet
+                .values()
+                .map(|trace| (trace.hash, trace.seq))
+                .collect(),
+            by_packet,
+        }
     }
 
-    /// Judges a message and remembers it. `redelivered` is the broker's DUP
-    /// mark.
+    /// The broker began a new session: packet identifiers begin anew, and
+    /// nothing of the old session will be delivered again.
+    pub fn new_session(&mut self) {
+        self.by_packet.clear();
+        self.by_hash.clear();
+        self.seq += self.window;
+    }
+
+    /// Judges a message; `redelivered` is the broker's DUP mark. What is kept
+    /// of it is to be stored with its reading.
     pub fn judge(
         &mut self,
-        topic: &str,
         packet: u16,
+        topic: &str,
         payload: &[u8],
         redelivered: bool,
-    ) -> Judgement {
-        if !self.topics.contains_key(topic) {
-            self.topics
-                .insert(topic.to_owned(), VecDeque::with_capacity(KEPT));
-        }
-        let Some(kept) = self.topics.get_mut(topic) else {
-            return Judgement::New;
+    ) -> (Judgement, Trace) {
+        let hash = fnv1a(topic.bytes().chain([0]).chain(payload.iter().copied()));
+        let oldest = self.seq.saturating_sub(self.window);
+        let judgement = match (self.by_packet.get(&packet), self.by_hash.get(&hash)) {
+            _ if !redelivered => Judgement::New,
+            (Some(known), _) if known.hash == hash && known.seq >= oldest => Judgement::Repeated,
+            (_, Some(&seq)) if seq >= oldest => Judgement::Undecided,
+            _ => Judgement::New,
         };
-        let hash = fnv1a(payload);
-        if redelivered {
-            if kept.contains(&(packet, hash)) {
-                return Judgement::Repeated;
-            }
-            if kept.iter().any(|&(_, known)| known == hash) {
-                remember(kept, packet, hash);
-                return Judgement::Undecided;
-            }
+        let trace = Trace {
+            packet,
+            hash,
+            seq: self.seq,
+        };
+        self.seq += 1;
+        self.by_packet.insert(packet, trace);
+        self.by_hash.insert(hash, trace.seq);
+        if self.by_hash.len() as u64 > 2 * self.window {
+            self.by_hash.retain(|_, seq| *seq >= oldest);
         }
-        remember(kept, packet, hash);
-        Judgement::New
+        (judgement, trace)
     }
-
-    /// The memory of a topic, to be stored.
-    pub fn body(&self, topic: &str) -> Vec<u8> {
-        let kept = self.topics.get(topic).into_iter().flatten();
-        kept.flat_map(|(packet, hash)| {
-            let mut bytes = [0; WIDTH];
-            bytes[..2].copy_from_slice(&packet.to_le_bytes());
-            bytes[2..].copy_from_slice(&hash.to_le_bytes());
-            bytes
-        })
-        .collect()
-    }
-}
-
-fn remember(kept: &mut VecDeque<(u16, u64)>, packet: u16, hash: u64) {
-    if kept.len() == KEPT {
-        kept.pop_front();
-    }
-    kept.push_back((packet, hash));
-}
-
-fn read(body: &[u8]) -> VecDeque<(u16, u64)> {
-    body.chunks_exact(WIDTH)
-        .map(|bytes| {
-            let (packet, hash) = bytes.split_at(2);
-            let packet = u16::from_le_bytes([packet[0], packet[1]]);
-            let hash = hash
-                .iter()
-                .rev()
-                .fold(0u64, |sum, &byte| sum << 8 | u64::from(byte));
-            (packet, hash)
-        })
-        .collect()
 }
 
 /// The 64-bit FNV-1a hash, after the Internet-Draft draft-eastlake-fnv
 /// (constants from memory).
-pub(super) fn fnv1a(bytes: &[u8]) -> u64 {
-    bytes.iter().fold(0xcbf2_9ce4_8422_2325, |hash, &byte| {
+pub(super) fn fnv1a(bytes: impl IntoIterator<Item = u8>) -> u64 {
+    bytes.into_iter().fold(0xcbf2_9ce4_8422_2325, |hash, byte| {
         (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3)
     })
 }
@@ -118,37 +125,70 @@ pub(super) fn fnv1a(bytes: &[u8]) -> u64 {
 mod tests {
     use super::*;
 
+    const WINDOW: u16 = 100;
+
+    fn judge(recent: &mut Recent, packet: u16, payload: &str, redelivered: bool) -> Judgement {
+        recent.judge(packet, "t", payload.as_bytes(), redelivered).0
+    }
+
     #[test]
     fn known_by_packet_and_content_is_repeated_even_after_a_restart() {
-        let mut recent = Recent::default();
-        assert_eq!(recent.judge("t", 7, b"4.1", false), Judgement::New);
-        let mut recent = Recent::load([("t".to_owned(), recent.body("t"))]);
-        assert_eq!(recent.judge("t", 7, b"4.1", true), Judgement::Repeated);
+        let mut before = Recent::load(WINDOW, []);
+        let traces: Vec<Trace> = (1..=WINDOW)
+            .map(|packet| before.judge(packet, "t", b"4.1", false).1)
+            .collect();
+        let mut after = Recent::load(WINDOW, traces);
+        for packet in 1..=WINDOW {
+            assert_eq!(
+                judge(&mut after, packet, "4.1", true),
+                Judgement::Repeated,
+                "{packet}"
+            );
+        }
     }
 
     #[test]
     fn the_same_value_again_is_new_unless_the_broker_says_otherwise() {
-        let mut recent = Recent::default();
-        recent.judge("t", 7, b"4.1", false);
-        assert_eq!(recent.judge("t", 8, b"4.1", false), Judgement::New);
-        assert_eq!(recent.judge("t", 9, b"4.1", true), Judgement::Undecided);
-        assert_eq!(recent.judge("t", 10, b"4.2", true), Judgement::New);
-        assert_eq!(recent.judge("other", 7, b"4.1", true), Judgement::New);
+        let mut recent = Recent::load(WINDOW, []);
+        assert_eq!(judge(&mut recent, 7, "4.1", false), Judgement::New);
+        assert_eq!(judge(&mut recent, 8, "4.1", false), Judgement::New);
+        assert_eq!(judge(&mut recent, 9, "4.1", true), Judgement::Undecided);
+        assert_eq!(judge(&mut recent, 10, "4.2", true), Judgement::New);
+        assert_eq!(recent.judge(7, "other", b"4.1", true).0, Judgement::New);
+    }
+
+    #[test]
+    fn an_identifier_that_came_round_again_is_not_the_old_message() {
+        let mut recent = Recent::load(WINDOW, []);
+        judge(&mut recent, 7, "4.1", false);
+        for n in 0..WINDOW {
+            judge(&mut recent, 1000 + n, &n.to_string(), false);
+        }
+        assert_eq!(judge(&mut recent, 7, "4.1", true), Judgement::New);
+    }
+
+    #[test]
+    fn a_new_session_knows_nothing_of_the_old_one() {
+        let mut recent = Recent::load(WINDOW, []);
+        judge(&mut recent, 7, "4.1", false);
+        recent.new_session();
+        assert_eq!(judge(&mut recent, 7, "4.1", true), Judgement::New);
     }
 
     #[test]
     fn memory_is_bounded() {
-        let mut recent = Recent::default();
-        for packet in 0..1000 {
-            recent.judge("t", packet, &packet.to_le_bytes(), false);
+        let mut recent = Recent::load(WINDOW, []);
+        for n in 0..100_000u32 {
+            recent.judge(n as u16, "t", &n.to_le_bytes(), false);
         }
-        assert_eq!(recent.body("t").len(), KEPT * WIDTH);
+        assert!(recent.by_packet.len() <= 1 << 16);
+        assert!(recent.by_hash.len() <= 2 * usize::from(WINDOW) + 1);
     }
 
     #[test]
     fn fnv_of_nothing_and_of_a() {
         // draft-eastlake-fnv, appendix C (memory).
-        assert_eq!(fnv1a(b""), 0xcbf2_9ce4_8422_2325);
-        assert_eq!(fnv1a(b"a"), 0xaf63_dc4c_8601_ec8c);
+        assert_eq!(fnv1a([]), 0xcbf2_9ce4_8422_2325);
+        assert_eq!(fnv1a(*b"a"), 0xaf63_dc4c_8601_ec8c);
     }
 }

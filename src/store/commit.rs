@@ -250,10 +250,10 @@ fn recent(transaction: &Transaction<'_>, rows: &[RecentRow]) -> rusqlite::Result
     for row in rows {
         transaction
             .prepare_cached(
-                "INSERT INTO recent_messages (source, topic, body) VALUES (?1, ?2, ?3)
-                 ON CONFLICT (source, topic) DO UPDATE SET body = excluded.body",
+                "INSERT INTO recent_messages (source, packet, hash, seq) VALUES (?1, ?2, ?3, ?4)
+                 ON CONFLICT (source, packet) DO UPDATE SET hash = excluded.hash, seq = excluded.seq",
             )?
-            .execute((&row.source, &row.topic, &row.body))?;
+            .execute((&row.source, row.packet, row.hash.cast_signed(), row.seq.cast_signed()))?;
     }
     Ok(())
 }

@@ -29,7 +29,7 @@
 //! | `journal` | `time`, `sump`, `seq` | kind, body as JSON |
 //! | `outbox` | `id` | topic, payload, retain, slot, created |
 //! | `snapshots` | `sump` | time, body |
-//! | `recent_messages` | `source`, `topic` | body |
+//! | `recent_messages` | `source`, `packet` | hash, seq |
 //! | `meta` | `name` | small facts about the file itself |
 //!
 //! Times are milliseconds since 1970-01-01T00:00:00Z. For other tools, the

@@ -1,6 +1,7 @@
 //! Reading from the store while it is being written to.
 
 use std::path::Path;
+use std::sync::Arc;
 
 use rusqlite::{Connection, OpenFlags, OptionalExtension, Params, Row};
 
@@ -9,6 +10,7 @@ use crate::units::{Span, Timestamp};
 
 use super::error::StoreError;
 use super::open::{BUSY_TIMEOUT, FILE_NAME};
+use super::rows::RecentRow;
 use super::schema::{self, Content};
 use super::series::{SeriesId, SeriesKind};
 
@@ -256,15 +258,22 @@ impl Reader {
         )
     }
 
-    /// Topic and body of a source's recent messages, by topic.
+    /// What is kept of a source's recent messages, by packet identifier.
     ///
     /// # Errors
     /// When the store cannot be read.
-    pub fn recent_messages(&self, source: &str) -> Result<Vec<(String, Vec<u8>)>, StoreError> {
+    pub fn recent_messages(&self, source: &Arc<str>) -> Result<Vec<RecentRow>, StoreError> {
         self.list(
-            "SELECT topic, body FROM recent_messages WHERE source = ?1 ORDER BY topic",
+            "SELECT packet, hash, seq FROM recent_messages WHERE source = ?1 ORDER BY packet",
             [source],
-            |row| Ok((row.get(0)?, row.get(1)?)),
+            |row| {
+                Ok(RecentRow {
+                    source: Arc::clone(source),
+                    packet: row.get(0)?,
+                    hash: row.get::<_, i64>(1)?.cast_unsigned(),
+                    seq: row.get::<_, i64>(2)?.cast_unsigned(),
+                })
+            },
         )
     }
 

@@ -48,15 +48,18 @@ pub struct SnapshotRow {
     pub body: Vec<u8>,
 }
 
-/// The last messages of one topic that had no time of their own.
+/// What is kept of a message that had no time of its own, to know a second
+/// delivery by.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct RecentRow {
     /// The source of readings.
     pub source: Arc<str>,
-    /// The topic.
-    pub topic: Arc<str>,
-    /// What the source needs to know a second delivery by.
-    pub body: Vec<u8>,
+    /// The message's packet identifier.
+    pub packet: u16,
+    /// A hash of its content.
+    pub hash: u64,
+    /// Its place among the source's messages.
+    pub seq: u64,
 }
 
 /// Rows that are committed together, and what may be acknowledged then. A
@@ -71,7 +74,7 @@ pub struct Batch<A> {
     pub outbox: Vec<OutboxRow>,
     /// Snapshots; the last of a sump stays.
     pub snapshots: Vec<SnapshotRow>,
-    /// Recent messages; the last of a topic stays.
+    /// Recent messages; the last of a packet identifier stays.
     pub recent: Vec<RecentRow>,
     /// Comes back in the [`Receipt`] once all of the above is on the disk.
     pub acks: Vec<A>,

@@ -62,14 +62,16 @@ CREATE TABLE snapshots (
     body BLOB    NOT NULL
 ) STRICT;
 
--- The last messages without a time of their own, by topic, to know a second
--- delivery by; body is the affair of the source.
+-- The newest message without a time of its own that bore a packet identifier,
+-- to know a second delivery by: a hash of its topic and payload, and its place
+-- among the source's messages.
 CREATE TABLE recent_messages (
-    source TEXT NOT NULL,
-    topic  TEXT NOT NULL,
-    body   BLOB NOT NULL,
-    PRIMARY KEY (source, topic)
-) STRICT;
+    source TEXT    NOT NULL,
+    packet INTEGER NOT NULL,
+    hash   INTEGER NOT NULL,
+    seq    INTEGER NOT NULL,
+    PRIMARY KEY (source, packet)
+) WITHOUT ROWID, STRICT;
 
 -- The readings for other tools: names, RFC 3339 and words.
 CREATE VIEW readings_plain AS

@@ -17,9 +17,8 @@ fn count(output: &str, label: &str) -> u64 {
 fn it_tells_its_story_and_stops_by_itself() {
     let folder = tempfile::tempdir().unwrap();
     let store = folder.path().join("store");
-    // Thirty simulated hours, if the machine keeps up.
     let done = Command::new(env!("CARGO_BIN_EXE_sumpward"))
-        .args(["demo", "--seconds", "8", "--speed", "14400", "--folder"])
+        .args(["demo", "--hours", "16", "--speed", "1000000", "--folder"])
         .arg(&store)
         .output()
         .unwrap();
@@ -52,6 +51,19 @@ fn it_tells_its_story_and_stops_by_itself() {
             .any(|line| line.contains("  ! ") && line.contains(sump));
         assert!(!alarmed, "{output}");
     }
+}
+
+#[test]
+fn it_stops_after_some_seconds_too() {
+    let folder = tempfile::tempdir().unwrap();
+    let done = Command::new(env!("CARGO_BIN_EXE_sumpward"))
+        .args(["demo", "--seconds", "1", "--folder"])
+        .arg(folder.path().join("store"))
+        .output()
+        .unwrap();
+    assert!(done.status.success());
+    let output = String::from_utf8(done.stdout).unwrap();
+    assert!(count(&output, "readings stored: ") > 0, "{output}");
 }
 
 #[test]

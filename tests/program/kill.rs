@@ -63,6 +63,46 @@ fn killed_in_the_middle_of_a_stream_no_reading_is_lost_or_stored_twice() {
     assert_eq!(distinct_values(&plant), READINGS);
 }
 
+#[test]
+fn readings_without_a_time_are_not_stored_twice_after_a_kill_either() {
+    const COUNT: usize = 5_000;
+    let broker = Mosquitto::start(Keeps::Sessions);
+    let plant = Plant::write(&Wanted {
+        port: broker.port,
+        sumps: 1,
+        on_delay: "10 min",
+        broker: "",
+    });
+    let daemon = Daemon::start(&plant);
+    let port = broker.port;
+    let publisher = std::thread::spawn(move || {
+        let client = TestClient::connect(port, "publisher", &[]);
+        for n in 0..COUNT {
+            client.send("in/s0/level", format!("{}", 500.0 + n as f64 / 100.0));
+            if n % 100 == 99 {
+                client.confirmed(100);
+            }
+        }
+    });
+    until("a fifth is stored", || {
+        (stored(&plant) > (COUNT / 5) as u64).then_some(())
+    });
+    daemon.kill();
+    let daemon = Daemon::start(&plant);
+    until("half is stored", || {
+        (stored(&plant) > (COUNT / 2) as u64).then_some(())
+    });
+    daemon.kill();
+    let _daemon = Daemon::start(&plant);
+    publisher
+        .join()
+        .expect("every reading was confirmed by the broker");
+    until("all are stored", || {
+        (stored(&plant) >= COUNT as u64).then_some(())
+    });
+    assert_eq!(stored(&plant), COUNT as u64);
+}
+
 /// Every reading has a value of its own.
 fn distinct_values(plant: &Plant) -> usize {
     let connection = rusqlite::Connection::open(plant.store().join("sumpward.db")).unwrap();

@@ -56,6 +56,8 @@ const PLANNED: Span = Span::from_hours(24 * 366);
 pub(super) struct Demo {
     /// Ends by itself after so many seconds.
     pub(super) seconds: Option<u64>,
+    /// Ends by itself after so many simulated hours.
+    pub(super) hours: Option<u32>,
     /// Simulated seconds in a real one, at most.
     pub(super) speed: f64,
     /// Chance of the plant and the crew.
@@ -119,8 +121,14 @@ async fn play(demo: &Demo, folder: &Path) -> anyhow::Result<()> {
     let end = demo
         .seconds
         .map(|seconds| begun + Duration::from_secs(seconds));
+    let last = demo
+        .hours
+        .map(|hours| START + Span::from_hours(hours.into()));
     let played = async {
-        while !stop.is_cancelled() && end.is_none_or(|end| Instant::now() < end) {
+        while !stop.is_cancelled()
+            && end.is_none_or(|end| Instant::now() < end)
+            && last.is_none_or(|last| stage.plant.now() < last)
+        {
             if daemon.is_finished() {
                 bail!("the daemon ended early; see the log above");
             }

@@ -191,11 +191,7 @@ impl Screen {
                 width,
             ));
             let room = (height / 2).saturating_sub(4).max(6);
-            let message = std::iter::once(&newest.line).chain(&newest.more);
-            let message: Vec<String> = message
-                .flat_map(|line| wrapped(line, width.saturating_sub(4)))
-                .collect();
-            lines.extend(message.iter().take(room).map(|line| format!("    {line}")));
+            lines.extend(message_lines(newest, width.saturating_sub(4), room));
             lines.push(String::new());
         }
         lines.push("what happened, newest first".to_owned());
@@ -304,6 +300,23 @@ fn mark(sort: Sort) -> &'static str {
         Sort::Good => "+",
         Sort::Other => " ",
     }
+}
+
+/// The message in so much room; what does not fit is counted, never dropped
+/// without a word.
+fn message_lines(told: &Told, width: usize, room: usize) -> Vec<String> {
+    let message = std::iter::once(&told.line).chain(&told.more);
+    let mut lines: Vec<String> = message.flat_map(|line| wrapped(line, width)).collect();
+    if lines.len() > room {
+        let cut = lines.split_off(room - 1).len();
+        lines.push(format!(
+            "({cut} more lines with causes and cautions: make the window higher)"
+        ));
+    }
+    lines
+        .into_iter()
+        .map(|line| format!("    {line}"))
+        .collect()
 }
 
 /// A happening as plain lines.

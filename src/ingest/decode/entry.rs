@@ -69,7 +69,7 @@ pub fn decode_entry(payload: &[u8], sumps: &[SumpSetup]) -> Result<(usize, Entry
     };
     check(&entry.kind, &sumps[place])?;
     if entry.id.is_empty() {
-        entry.id = format!("{:016x}", fnv1a(payload));
+        entry.id = format!("{:016x}", fnv1a(payload.iter().copied()));
     }
     Ok((place, entry))
 }

@@ -235,31 +235,24 @@ fn the_last_snapshot_and_the_last_recent_message_stay() {
         time: at(time),
         body: body.to_vec(),
     };
-    let recent = |topic: &str, body: &[u8]| RecentRow {
+    let recent = |packet, hash, seq| RecentRow {
         source: "hall".into(),
-        topic: topic.into(),
-        body: body.to_vec(),
+        packet,
+        hash,
+        seq,
     };
     plant.commit(Batch {
         snapshots: vec![snapshot(1, b"a"), snapshot(2, b"b")],
-        recent: vec![
-            recent("t/2", b"x"),
-            recent("t/1", b"y"),
-            recent("t/2", b"z"),
-        ],
+        recent: vec![recent(2, 10, 1), recent(1, u64::MAX, 2), recent(2, 11, 3)],
         ..Batch::default()
     });
     let reader = plant.reader();
     let found = reader.snapshot("m1").unwrap().unwrap();
     assert_eq!((found.time, found.body.as_slice()), (at(2), &b"b"[..]));
     assert_eq!(reader.snapshot("m2").unwrap(), None);
-    let found = reader.recent_messages("hall").unwrap();
-    let expected = [
-        ("t/1".to_owned(), b"y".to_vec()),
-        ("t/2".to_owned(), b"z".to_vec()),
-    ];
-    assert_eq!(found, expected);
-    assert!(reader.recent_messages("yard").unwrap().is_empty());
+    let found = reader.recent_messages(&"hall".into()).unwrap();
+    assert_eq!(found, [recent(1, u64::MAX, 2), recent(2, 11, 3)]);
+    assert!(reader.recent_messages(&"yard".into()).unwrap().is_empty());
 }
 
 /// Makes the database refuse journal lines, after the readings of the same
