@@ -73,6 +73,16 @@ impl Mosquitto {
         self.child.wait().unwrap();
     }
 
+    /// Stops it in its tracks without ending it: it answers nothing more.
+    pub fn freeze(&self) {
+        let pid = self.child.id().to_string();
+        let sent = Command::new("kill")
+            .args(["-s", "STOP", &pid])
+            .status()
+            .unwrap();
+        assert!(sent.success());
+    }
+
     /// Starts it again on the same port and folder.
     pub fn start_again(&mut self) {
         self.child = spawn(self.folder.path());

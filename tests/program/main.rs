@@ -13,5 +13,6 @@ mod message_way;
 mod plant;
 mod replay;
 mod shutdown;
+mod tls;
 mod traps;
 mod wait;

@@ -5,7 +5,7 @@ use crate::daemon::{Daemon, journal};
 use crate::plant::{Plant, Wanted, brix, now};
 use crate::wait::until;
 
-fn wanted(broker: &Mosquitto) -> Wanted {
+fn wanted(broker: &Mosquitto) -> Wanted<'static> {
     Wanted {
         port: broker.port,
         sumps: 1,

@@ -13,17 +13,17 @@ pub struct Plant {
 
 /// Sumps of a plant: `s0`, `s1`, … each with the channels brix and level; the
 /// first payload is JSON with a time, the second a plain number.
-pub struct Wanted {
+pub struct Wanted<'a> {
     pub port: u16,
     pub sumps: usize,
     /// Of the concentration's limits.
     pub on_delay: &'static str,
     /// Further keys of the broker.
-    pub broker: &'static str,
+    pub broker: &'a str,
 }
 
 impl Plant {
-    pub fn write(wanted: &Wanted) -> Self {
+    pub fn write(wanted: &Wanted<'_>) -> Self {
         let folder = tempfile::tempdir().unwrap();
         let plant = Plant { folder };
         std::fs::create_dir_all(plant.config().join("fluids")).unwrap();

@@ -52,3 +52,23 @@ fn it_starts_and_stops_without_any_broker() {
     daemon.signal("TERM");
     assert!(daemon.ended().success());
 }
+
+#[test]
+fn a_second_signal_ends_a_drain_that_hangs() {
+    let broker = Mosquitto::start(Keeps::Nothing);
+    let plant = Plant::write(&Wanted {
+        port: broker.port,
+        sumps: 1,
+        on_delay: "0 s",
+        broker: "",
+    });
+    let daemon = Daemon::start(&plant);
+    daemon.logged("subscribed");
+    // The goodbye to a broker that does not answer takes its time.
+    broker.freeze();
+    daemon.signal("TERM");
+    daemon.logged("stopping");
+    daemon.signal("TERM");
+    assert_eq!(daemon.ended().code(), Some(1));
+    assert_eq!(daemon.count_logged("second signal"), 1);
+}

@@ -7,7 +7,7 @@ use crate::daemon::{Daemon, journal, stored};
 use crate::plant::{Plant, Wanted, brix, now};
 use crate::wait::until;
 
-fn wanted(broker: &Mosquitto, more: &'static str) -> Wanted {
+fn wanted(broker: &Mosquitto, more: &'static str) -> Wanted<'static> {
     Wanted {
         port: broker.port,
         sumps: 1,
