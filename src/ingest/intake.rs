@@ -10,8 +10,8 @@ use crate::units::Timestamp;
 
 use super::recent::Trace;
 
-/// Batches that may wait for one shard. A batch holds at most
-/// [`mqtt::BATCH`](super::mqtt) messages, so that this bounds the memory.
+/// Batches that may wait for one shard. A source hands on a bounded number of
+/// messages at once, so that this bounds the memory.
 const BATCHES_WAITING: usize = 64;
 
 /// Says which message of which connection is to be acknowledged.

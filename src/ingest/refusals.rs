@@ -34,6 +34,20 @@ impl IngestCounters {
     pub fn add(counter: &AtomicU64) {
         counter.fetch_add(1, Ordering::Relaxed);
     }
+
+    /// The counts in words, for the log.
+    pub fn summary(&self) -> String {
+        let of = |counter: &AtomicU64| counter.load(Ordering::Relaxed);
+        format!(
+            "received {}, unreadable {}, of unknown topics {}, retained without a time {}, delivered again {}, undecided {}",
+            of(&self.received),
+            of(&self.refused),
+            of(&self.unknown_topic),
+            of(&self.retained),
+            of(&self.repeated),
+            of(&self.undecided),
+        )
+    }
 }
 
 /// The refusals of one source.

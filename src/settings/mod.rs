@@ -52,6 +52,7 @@ mod written;
 
 pub use json_pointer::{JsonPointer, PointerError};
 pub use mistake::{Mistake, Place, SettingsError};
+pub use nearest::nearest;
 pub use plant::{
     BrokerSettings, Contact, PayloadFormat, PayloadSettings, PlantSettings, Route, SeriesKind,
     SeriesSetup, Settings, StoreSettings, TimeFormat, TlsSettings,

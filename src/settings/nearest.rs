@@ -6,10 +6,7 @@ const LONGEST: usize = 64;
 /// The candidate with the fewest edits to `wrong`, if it is near enough to be
 /// worth offering: one edit in short words, one in three letters in longer
 /// ones. The first of equals.
-pub(super) fn nearest<'a>(
-    wrong: &str,
-    candidates: impl IntoIterator<Item = &'a str>,
-) -> Option<&'a str> {
+pub fn nearest<'a>(wrong: &str, candidates: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
     let wrong: Vec<char> = wrong.to_lowercase().chars().collect();
     if wrong.len() > LONGEST {
         return None;

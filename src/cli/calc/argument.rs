@@ -2,7 +2,7 @@
 
 use crate::units::{Brix, Concentration, Parse};
 
-use super::nearest;
+use super::unknown::unknown;
 
 /// A kind of value that an argument can have.
 pub(super) trait Argument: Sized {
@@ -74,7 +74,7 @@ pub(super) fn word<T: Copy>(
         .iter()
         .find(|(word, _)| *word == text.trim())
         .map(|(_, meaning)| *meaning)
-        .ok_or_else(|| nearest::unknown(what, text, &words(table)))
+        .ok_or_else(|| unknown(what, text, &words(table)))
 }
 
 /// The words of a table.

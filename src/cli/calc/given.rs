@@ -3,8 +3,8 @@
 use std::fmt::Display;
 
 use super::argument::Argument;
-use super::nearest;
 use super::parameter::{Declared, Need, Parameter};
+use super::unknown::unknown;
 
 /// The arguments of one call. A calculation takes its values out and goes on
 /// as far as it can, so that every mistake is found in one go.
@@ -52,7 +52,7 @@ impl<'a> Given<'a> {
             .ok_or_else(|| format!("\"{pair}\" is not an argument; write key=value"))?;
         let Some(parameter) = parameters.iter().find(|known| known.name() == key) else {
             let names: Vec<_> = parameters.iter().map(|known| known.name()).collect();
-            return Err(nearest::unknown("argument", key, &names));
+            return Err(unknown("argument", key, &names));
         };
         let name = parameter.name();
         if self.texts.iter().any(|(known, _)| *known == name) {

@@ -16,11 +16,11 @@ mod dose;
 mod given;
 mod list;
 mod loop_current;
-mod nearest;
 mod parameter;
 mod print;
 mod sucrose;
 mod tank_volume;
+mod unknown;
 
 use answer::{Answer, Field};
 use given::{Given, Stop};
@@ -108,7 +108,7 @@ pub fn run(arguments: &[String], json: bool) -> CalcOutcome {
         return print::mistakes(None, &[told], json);
     };
     let Some(calculation) = REGISTRY.iter().find(|known| known.name == name) else {
-        let told = nearest::unknown("calculation", name, &names());
+        let told = unknown("calculation", name, &names());
         return print::mistakes(None, &[told], json);
     };
     let mut given = Given::new(calculation.parameters, pairs);
@@ -136,3 +136,5 @@ fn names() -> Vec<&'static str> {
 
 #[cfg(test)]
 mod tests;
+
+use unknown::unknown;

@@ -182,9 +182,9 @@ fn mistakes_in_text_come_with_an_example() {
 
 #[test]
 fn an_unknown_calculation_gets_the_nearest_and_all() {
-    let told = mistakes(&["dosis"]);
+    let told = mistakes(&["does"]);
     assert!(
-        told[0].starts_with("there is no calculation \"dosis\"; did you mean dose?"),
+        told[0].starts_with("there is no calculation \"does\"; did you mean dose?"),
         "{told:?}"
     );
     assert!(told[0].contains("tank-volume"));

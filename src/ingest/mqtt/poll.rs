@@ -1,0 +1,224 @@
+//! Polling the client: connecting, subscribing, handing on.
+
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+
+use rumqttc::v5::mqttbytes::QoS;
+use rumqttc::v5::mqttbytes::v5::{Filter, Packet, RetainForwardRule, SubAck};
+use rumqttc::v5::{AsyncClient, Event, EventLoop};
+use tokio_util::sync::CancellationToken;
+
+use super::{Link, Source};
+use crate::ingest::intake::{Batch, Content, IntakeClosed};
+use crate::ingest::refusals::Refusals;
+use crate::mqtt::{self as link_rules, Backoff};
+
+/// Readings and entries handed to a shard at once.
+const BATCH: usize = 256;
+/// A message waits at most so long for others to be handed on with.
+const GATHER: Duration = Duration::from_millis(2);
+/// Topic filters in one SUBSCRIBE packet.
+const FILTERS_A_PACKET: usize = 100;
+/// Without any event for so many keep-alive times the client is given up and
+/// made anew.
+const STALLED: f64 = 2.5;
+
+/// Why a connection was given up.
+enum Ended {
+    /// The daemon stops.
+    Stopping,
+    /// It failed; this is why.
+    Failed(String),
+}
+
+/// What one task does for one broker.
+pub(super) struct Poller {
+    pub(super) source: Source,
+    pub(super) link: Arc<Link>,
+    /// The standing connection's; acknowledgements carry it.
+    pub(super) epoch: u64,
+    pub(super) refusals: Refusals,
+    /// One batch being filled a shard.
+    pub(super) gathered: Vec<Batch>,
+    /// Readings and entries in all of them.
+    pub(super) gathering: usize,
+    /// Topic filters that the broker has not answered for yet.
+    unanswered: usize,
+    /// What the message at hand holds; kept for its memory.
+    pub(super) contents: Vec<(u32, Content)>,
+}
+
+impl Poller {
+    pub(super) fn new(source: Source, link: Arc<Link>) -> Self {
+        Poller {
+            gathered: (0..source.intake.shards())
+                .map(|_| Batch::default())
+                .collect(),
+            gathering: 0,
+            unanswered: 0,
+            contents: Vec::new(),
+            refusals: Refusals::default(),
+            link,
+            epoch: 0,
+            source,
+        }
+    }
+
+    /// Connects again and again until `stop`.
+    pub(super) async fn run(mut self, stop: CancellationToken) {
+        let mut backoff = Backoff::default();
+        loop {
+            let began = Instant::now();
+            let ended = self.connect_and_poll(&stop).await;
+            self.epoch = self.link.change(None);
+            if self.hand_on().await.is_err() {
+                return;
+            }
+            let Ended::Failed(why) = ended else { return };
+            let pause = backoff.after_failure(began.elapsed());
+            let broker = &self.source.broker;
+            tracing::warn!(
+                broker = %broker.name, host = %broker.host, port = broker.port,
+                failures = backoff.failures(), again_in_ms = pause.as_millis() as u64,
+                "not connected: {why}"
+            );
+            tokio::select! {
+                () = stop.cancelled() => return,
+                () = tokio::time::sleep(pause) => {}
+            }
+        }
+    }
+
+    /// One life of the client, from its making to its first error. A new
+    /// client a connection leaves nothing of the old one behind.
+    async fn connect_and_poll(&mut self, stop: &CancellationToken) -> Ended {
+        let broker = &self.source.broker;
+        let options = match link_rules::options(broker, &broker.client_id) {
+            Ok(options) => options,
+            Err(error) => return Ended::Failed(error.to_string()),
+        };
+        let stalled = options.keep_alive().mul_f64(STALLED);
+        let capacity = options.request_channel_capacity();
+        let (client, mut events) = AsyncClient::new(options, capacity);
+        let mut flush = Box::pin(tokio::time::sleep(GATHER));
+        loop {
+            let gathering = self.gathering > 0;
+            tokio::select! {
+                biased;
+                () = stop.cancelled() => return Ended::Stopping,
+                () = &mut flush, if gathering => {
+                    if self.hand_on().await.is_err() {
+                        return Ended::Stopping;
+                    }
+                }
+                polled = next_event(&mut events, stalled) => {
+                    match polled {
+                        Err(why) => return Ended::Failed(why),
+                        Ok(Event::Incoming(packet)) => {
+                            if let Err(why) = self.incoming(packet, &client) {
+                                return Ended::Failed(why);
+                            }
+                        }
+                        Ok(Event::Outgoing(_)) => {}
+                    }
+                    if !gathering && self.gathering > 0 {
+                        flush.as_mut().reset(tokio::time::Instant::now() + GATHER);
+                    }
+                    if self.gathering >= BATCH && self.hand_on().await.is_err() {
+                        return Ended::Stopping;
+                    }
+                }
+            }
+        }
+    }
+
+    fn incoming(&mut self, packet: Packet, client: &AsyncClient) -> Result<(), String> {
+        match packet {
+            Packet::ConnAck(connack) => {
+                self.epoch = self.link.change(Some(client.clone()));
+                if !connack.session_present {
+                    self.source.recent.new_session();
+                }
+                let broker = &self.source.broker;
+                tracing::info!(
+                    broker = %broker.name, host = %broker.host, port = broker.port,
+                    session = if connack.session_present { "taken up" } else { "new" },
+                    "connected"
+                );
+                self.subscribe(client)
+            }
+            Packet::Publish(message) => {
+                self.message(&message);
+                Ok(())
+            }
+            Packet::SubAck(answer) => {
+                self.subscribed(&answer);
+                Ok(())
+            }
+            _ => Ok(()),
+        }
+    }
+
+    /// Subscribes to everything again on each connection: a subscription that
+    /// the session still holds is unchanged by it.
+    fn subscribe(&mut self, client: &AsyncClient) -> Result<(), String> {
+        self.unanswered = self.source.router.subscriptions().len();
+        for filters in self.source.router.subscriptions().chunks(FILTERS_A_PACKET) {
+            let filters = filters.iter().map(|topic| Filter {
+                path: topic.clone(),
+                qos: QoS::AtLeastOnce,
+                retain_forward_rule: RetainForwardRule::OnNewSubscribe,
+                ..Filter::default()
+            });
+            client
+                .try_subscribe_many(filters)
+                .map_err(|error| format!("cannot subscribe: {error}"))?;
+        }
+        Ok(())
+    }
+
+    fn subscribed(&mut self, answer: &SubAck) {
+        self.unanswered = self.unanswered.saturating_sub(answer.return_codes.len());
+        if self.unanswered == 0 {
+            let topics = self.source.router.subscriptions().len();
+            tracing::info!(broker = %self.source.broker.name, topics, "subscribed");
+        }
+        for refusal in answer
+            .return_codes
+            .iter()
+            .filter_map(link_rules::explain_refusal)
+        {
+            tracing::error!(
+                broker = %self.source.broker.name,
+                "the broker refuses a subscription: {refusal}; readings of that topic will not come"
+            );
+        }
+    }
+
+    /// Hands what was gathered to the shards, waiting while they are busy: the
+    /// broker then holds back too. If that takes longer than the keep-alive,
+    /// the connection ends, the session stays, and nothing is lost.
+    async fn hand_on(&mut self) -> Result<(), IntakeClosed> {
+        self.gathering = 0;
+        for (shard, gathered) in self.gathered.iter_mut().enumerate() {
+            if !gathered.arrived.is_empty() {
+                let fresh = Batch {
+                    arrived: Vec::with_capacity(BATCH),
+                    ..Batch::default()
+                };
+                let batch = std::mem::replace(gathered, fresh);
+                self.source.intake.send(shard, batch).await?;
+            }
+        }
+        Ok(())
+    }
+}
+
+/// The next event, or why there is none any more.
+async fn next_event(events: &mut EventLoop, stalled: Duration) -> Result<Event, String> {
+    match tokio::time::timeout(stalled, events.poll()).await {
+        Ok(Ok(event)) => Ok(event),
+        Ok(Err(error)) => Err(link_rules::explain(&error)),
+        Err(_) => Err("the client made no progress for several keep-alive times; made anew".into()),
+    }
+}

@@ -1,0 +1,165 @@
+//! What a message holds, and what becomes of its acknowledgement.
+
+use std::sync::Arc;
+use std::sync::atomic::AtomicU32;
+use std::time::Instant;
+
+use rumqttc::v5::mqttbytes::QoS;
+use rumqttc::v5::mqttbytes::v5::Publish;
+
+use super::poll::Poller;
+use crate::engine::Quality;
+use crate::ingest::decode;
+use crate::ingest::intake::{Ack, Arrived, Content};
+use crate::ingest::recent::Judgement;
+use crate::ingest::refusals::IngestCounters;
+use crate::ingest::router::Target;
+
+/// How the reading of a message stands to what came before it.
+#[derive(Debug, Clone, Copy)]
+enum Standing {
+    /// To be taken in, with these marks.
+    Fresh(Quality),
+    /// Taken in before.
+    Known,
+    /// Retained by the broker for who knows how long: it says nothing of now.
+    Stale,
+}
+
+/// Why nothing could be read from a message.
+#[derive(Debug, thiserror::Error)]
+enum Unreadable {
+    #[error("the topic is not UTF-8")]
+    Topic,
+    #[error(transparent)]
+    Reading(#[from] decode::DecodeError),
+    #[error(transparent)]
+    Entry(#[from] decode::EntryError),
+}
+
+impl Poller {
+    /// Takes one message in. What holds something to keep is acknowledged once
+    /// that is committed, everything else at once.
+    pub(super) fn message(&mut self, message: &Publish) {
+        IngestCounters::add(&self.source.counters.received);
+        let mut contents = std::mem::take(&mut self.contents);
+        if let Err(why) = self.read(message, &mut contents) {
+            IngestCounters::add(&self.source.counters.refused);
+            let topic = String::from_utf8_lossy(&message.topic);
+            self.refusals
+                .count(&topic, &message.payload, &why, Instant::now());
+        }
+        let ack = self.ack_of(message, contents.len());
+        if contents.is_empty() {
+            if let Some(ack) = ack {
+                // Without room it stays unacknowledged and comes again.
+                self.link.acknowledge(&ack);
+            }
+        } else {
+            let arrival = (self.source.clock)();
+            for (sump, content) in contents.drain(..) {
+                let (shard, _) = self.source.intake.place(sump);
+                let ack = ack.clone();
+                self.gathered[shard].arrived.push(Arrived {
+                    sump,
+                    arrival,
+                    content,
+                    ack,
+                });
+                self.gathering += 1;
+            }
+        }
+        self.contents = contents;
+    }
+
+    fn ack_of(&self, message: &Publish, parts: usize) -> Option<Ack> {
+        (message.qos == QoS::AtLeastOnce).then(|| Ack {
+            source: self.source.ix,
+            epoch: self.epoch,
+            packet: message.pkid,
+            open: (parts > 1).then(|| Arc::new(AtomicU32::new(parts as u32))),
+        })
+    }
+
+    /// Reads what the message holds. After an error it may hold something all
+    /// the same: of several readings those that could be read.
+    fn read(
+        &mut self,
+        message: &Publish,
+        contents: &mut Vec<(u32, Content)>,
+    ) -> Result<(), Unreadable> {
+        let topic = std::str::from_utf8(&message.topic).map_err(|_| Unreadable::Topic)?;
+        match self.source.router.find(topic) {
+            None => IngestCounters::add(&self.source.counters.unknown_topic),
+            Some(Target::Entries) => {
+                let (sump, entry) = decode::decode_entry(&message.payload, &self.source.sumps)?;
+                contents.push((sump as u32, Content::Entry(Box::new(entry))));
+            }
+            Some(Target::Routes(places)) => {
+                self.read_readings(topic, &places, message, contents)?
+            }
+        }
+        Ok(())
+    }
+
+    fn read_readings(
+        &mut self,
+        topic: &str,
+        places: &[usize],
+        message: &Publish,
+        contents: &mut Vec<(u32, Content)>,
+    ) -> Result<(), decode::DecodeError> {
+        let mut refusal = None;
+        let mut judged = None;
+        for &place in places {
+            let route = self.source.router.route(place);
+            let (sump, channel) = (route.sump, route.channel);
+            match decode::decode(&route.payload, &message.payload) {
+                Ok(decode::Decoded { value, claimed }) => {
+                    let standing = match claimed {
+                        Some(_) => Standing::Fresh(Quality::GOOD),
+                        None => *judged.get_or_insert_with(|| self.judge(topic, sump, message)),
+                    };
+                    let content = match standing {
+                        Standing::Fresh(quality) => Content::Reading {
+                            channel,
+                            claimed,
+                            value,
+                            quality,
+                        },
+                        Standing::Known => Content::Known,
+                        Standing::Stale => continue,
+                    };
+                    contents.push((sump, content));
+                }
+                Err(why) => refusal = Some(why),
+            }
+        }
+        refusal.map_or(Ok(()), Err)
+    }
+
+    /// How the readings of a message without a time of its own stand.
+    fn judge(&mut self, topic: &str, sump: u32, message: &Publish) -> Standing {
+        if message.retain {
+            IngestCounters::add(&self.source.counters.retained);
+            return Standing::Stale;
+        }
+        if message.qos != QoS::AtLeastOnce {
+            return Standing::Fresh(Quality::GOOD);
+        }
+        let recent = &mut self.source.recent;
+        let (judgement, trace) = recent.judge(message.pkid, topic, &message.payload, message.dup);
+        if judgement == Judgement::Repeated {
+            IngestCounters::add(&self.source.counters.repeated);
+            return Standing::Known;
+        }
+        let (shard, _) = self.source.intake.place(sump);
+        let source = Arc::clone(&self.source.broker.name);
+        self.gathered[shard].recent.push((source, trace));
+        if judgement == Judgement::Undecided {
+            IngestCounters::add(&self.source.counters.undecided);
+            return Standing::Fresh(Quality::REPEATED);
+        }
+        Standing::Fresh(Quality::GOOD)
+    }
+}
