@@ -124,8 +124,8 @@ impl SumpWatch {
             return;
         }
         self.advance(time, out);
-        let setup = Arc::clone(&self.setup);
-        quality = quality.with(self.channels[ix].step(&setup.channels[ix], time, reading.value));
+        let judged = self.channels[ix].step(&self.setup.channels[ix], time, reading.value);
+        quality = quality.with(judged);
         self.record(ix, reading, time, quality, out);
         if quality.has(Quality::OUT_OF_RANGE) {
             return;

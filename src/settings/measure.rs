@@ -90,33 +90,9 @@ fn not_a_number(found: &str, example: &'static str) -> Problem {
     }
 }
 
-/// Scale and offset that turn a number in `unit` into the quantity's unit.
-pub(super) fn conversion(quantity: Quantity, unit: &str) -> Result<(f64, f64), Problem> {
-    if unit.trim() == quantity.unit() {
-        return Ok((1.0, 0.0));
-    }
-    let at = |number: &str| value(quantity, &format!("{number} {unit}"));
-    let offset = at("0")?;
-    Ok((at("1")? - offset, offset))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn converts_payload_units() {
-        assert_eq!(
-            conversion(Quantity::Conductivity, "mS/cm").unwrap(),
-            (1000.0, 0.0)
-        );
-        assert_eq!(conversion(Quantity::Level, "m").unwrap(), (1.0, 0.0));
-        assert_eq!(conversion(Quantity::Ph, "pH").unwrap(), (1.0, 0.0));
-        let (scale, offset) = conversion(Quantity::Temperature, "°F").unwrap();
-        assert!((scale * 212.0 + offset - 100.0).abs() < 1e-9);
-        assert!(conversion(Quantity::Level, "L").is_err());
-        assert!(conversion(Quantity::Level, "2 m").is_err());
-    }
 
     #[test]
     fn reads_shares_and_bytes() {

@@ -1,10 +1,9 @@
 //! How the readings of a channel stand in its messages.
 
-use crate::units::Quantity;
+use crate::units::{Linear, Quantity};
 
 use super::json_pointer::JsonPointer;
 use super::key_path::KeyPath;
-use super::measure;
 use super::plant::{PayloadFormat, PayloadSettings, TimeFormat};
 use super::problem::Problem;
 use super::raw::RawChannel;
@@ -45,17 +44,16 @@ pub(super) fn payload(
 ) -> Option<PayloadSettings> {
     let format = format(review, at, raw);
     let conversion = match (quantity, raw.unit.as_deref()) {
-        (_, None) => Some((1.0, 0.0)),
+        (_, None) => Some(Linear::IDENTITY),
         (Some(quantity), Some(unit)) => {
-            review.good(&at.key("unit"), measure::conversion(quantity, unit))
+            review.good(&at.key("unit"), quantity.unit_conversion(unit))
         }
         (None, Some(_)) => None,
     };
-    let (scale, offset) = conversion?;
+    let conversion = conversion?;
     Some(PayloadSettings {
         format: format?,
-        scale,
-        offset,
+        conversion,
     })
 }
 

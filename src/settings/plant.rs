@@ -4,7 +4,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use crate::engine::{AdmissionSetup, SumpSetup};
-use crate::units::{Quantity, Span};
+use crate::units::{Linear, Quantity, Span};
 
 use super::json_pointer::JsonPointer;
 use super::secret::Secret;
@@ -111,10 +111,8 @@ pub struct Route {
 pub struct PayloadSettings {
     /// The format.
     pub format: PayloadFormat,
-    /// From the number in the message to the channel's unit: times this …
-    pub scale: f64,
-    /// … plus this.
-    pub offset: f64,
+    /// From the number in the message to the channel's unit.
+    pub conversion: Linear,
 }
 
 /// Format of a message.

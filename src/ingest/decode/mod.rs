@@ -72,7 +72,7 @@ pub fn decode(settings: &PayloadSettings, payload: &[u8]) -> Result<Decoded, Dec
         },
         PayloadFormat::Json { value, time } => json::decode(payload, value, time.as_ref())?,
     };
-    let value = decoded.value * settings.scale + settings.offset;
+    let value = settings.conversion.apply(decoded.value);
     if value.is_finite() {
         Ok(Decoded { value, ..decoded })
     } else {

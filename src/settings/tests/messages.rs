@@ -237,7 +237,7 @@ fn a_low_high_limit_of_level_makes_room_or_is_told() {
             (LimitLevel::HighHigh, 900.0),
         ]
     );
-    assert_eq!(settings.routes[1].payload.scale, 0.001);
+    assert_eq!(settings.routes[1].payload.conversion.apply(35.0), 0.035);
     told(
         &format!(
             "{level}[sump.cell-a]\nmax_volume = \"850 L\"\nlimits.level.high_high = \"860 L\"\n"
