@@ -132,6 +132,56 @@ fn rows_that_are_no_readings_are_told_with_their_line_and_the_rest_is_replayed()
     assert!(told.contains("readings 2,"), "{told}");
 }
 
+/// Alarm conditions that a replay of these rows raises, in order.
+fn raised(plant: &Plant, csv: &str) -> Vec<String> {
+    let path = plant.folder().join("readings.csv");
+    std::fs::write(&path, csv).unwrap();
+    let done = replay(plant, &[("--readings", &path)]);
+    assert!(
+        done.status.success(),
+        "{}",
+        String::from_utf8_lossy(&done.stderr)
+    );
+    let lines = String::from_utf8(done.stdout).unwrap();
+    let lines = lines
+        .lines()
+        .map(|line| serde_json::from_str::<serde_json::Value>(line).unwrap());
+    lines
+        .filter(|line| line["transition"] == "raised")
+        .map(|line| line["condition"].as_str().unwrap().to_owned())
+        .collect()
+}
+
+#[test]
+fn the_arrival_column_brings_late_readings_back_as_late() {
+    let plant = Plant::write(&Wanted {
+        port: 1883,
+        sumps: 1,
+        on_delay: "10 min",
+        broker: "",
+    });
+    let start = Timestamp::parse("2026-03-02T00:00:00Z").unwrap();
+    let at = |minute: i64| start + Span::from_mins(minute);
+    // Half an hour of lean readings reached the daemon an hour late.
+    let mut in_time = String::from("time,sump,channel,value\n");
+    let mut as_they_came = String::from("time,sump,channel,value,arrival\n");
+    for minute in 0..120 {
+        let lean = (30..60).contains(&minute);
+        let value = if lean { 2.6 } else { 4.0 };
+        let _ = writeln!(in_time, "{},s0,brix,{value}", at(minute));
+        let _ = writeln!(in_time, "{},s0,level,0.9", at(minute));
+        if !lean {
+            let _ = writeln!(as_they_came, "{},s0,brix,{value},", at(minute));
+        }
+        let _ = writeln!(as_they_came, "{},s0,level,0.9,", at(minute));
+    }
+    for minute in 30..60 {
+        let _ = writeln!(as_they_came, "{},s0,brix,2.6,{}", at(minute), at(119));
+    }
+    assert_eq!(raised(&plant, &in_time), ["concentration.low"]);
+    assert_eq!(raised(&plant, &as_they_came), ["silent.brix"]);
+}
+
 #[test]
 fn live_and_replay_give_the_same_journal() {
     let broker = Mosquitto::start(Keeps::Sessions);
