@@ -14,7 +14,7 @@ use crate::engine::{
 };
 use crate::ingest::decode::decode_entry;
 use crate::settings::Settings;
-use crate::units::Timestamp;
+use crate::units::{Timestamp, to_wire};
 
 /// So many refused lines are told one by one; the rest is counted.
 const TOLD: u64 = 20;
@@ -230,8 +230,7 @@ impl Player<'_> {
             if let Effect::Journal(record) = effect {
                 self.counts.lines += 1;
                 self.counts.alarms += u64::from(is_raised(&record));
-                let line = serde_json::to_string(&record)
-                    .expect("a journal line has text keys and finite numbers only");
+                let line = to_wire(&record).expect("a journal line has text keys only");
                 self.held
                     .insert((record.time, record.sump, record.seq), line);
             }

@@ -9,7 +9,7 @@ use crate::engine::{Effect, Event, JournalBody, JournalRecord, Reading, Shard, S
 use crate::ingest::{Ack, Arrived, Batch as Inbound, Content};
 use crate::notify::Composer;
 use crate::store::{Batch, JournalRow, RecentRow, SnapshotRow, WriterHandle};
-use crate::units::{Span, Timestamp};
+use crate::units::{Span, Timestamp, to_wire};
 
 /// A watch is kept at least this often while readings come, so that little is
 /// left to be caught up with after a crash.
@@ -210,7 +210,6 @@ fn journal_row(record: &JournalRecord) -> JournalRow {
         sump: Arc::clone(&record.sump),
         seq: record.seq,
         kind: record.body.kind(),
-        body: serde_json::to_string(record)
-            .expect("a journal line has text keys and finite numbers only"),
+        body: to_wire(record).expect("a journal line has text keys only"),
     }
 }

@@ -9,7 +9,7 @@ use crate::advice::Advice;
 use crate::engine::{AlarmLine, JournalBody, JournalRecord, Outcome, SumpStatus};
 use crate::settings::Settings;
 use crate::store::OutboxRow;
-use crate::units::Timestamp;
+use crate::units::{Timestamp, to_wire};
 
 use super::text;
 
@@ -169,5 +169,5 @@ impl Composer {
 }
 
 fn json(message: &impl Serialize) -> String {
-    serde_json::to_string(message).expect("messages have text keys and finite numbers only")
+    to_wire(message).expect("messages have text keys only")
 }

@@ -8,9 +8,11 @@
 mod parse;
 mod quantity;
 mod time;
+mod wire;
 
 pub use parse::{Linear, Parse, QuantityError, QuantityFault};
 pub use quantity::{
     Brix, Concentration, Conductivity, Current, Flow, Length, Ph, Quantity, Temperature, Volume,
 };
 pub use time::{Span, TimeError, Timestamp};
+pub use wire::to_wire;
