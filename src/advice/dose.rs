@@ -210,7 +210,8 @@ struct Rounded {
 /// step that keeps the premix within the strongest allowed.
 fn round(setup: &DoseSetup, makeup: &Makeup, volume: Volume) -> Rounded {
     let step = setup.step.litres();
-    let up = |litres: f64| (litres / step - 1e-9).ceil() * step;
+    // Adding 0 turns the −0 of a drain of nothing into 0, as people write it.
+    let up = |litres: f64| (litres / step - 1e-9).ceil() * step + 0.0;
     let down = |litres: f64| (litres / step + 1e-9).floor() * step;
     let drain = up(makeup.drain.litres()).min(volume.litres());
     let premix = down(makeup.premix.litres() + drain - makeup.drain.litres());
@@ -298,6 +299,7 @@ mod tests {
             (dose.drain_l, dose.concentrate_l, dose.water_l),
             (0.0, 26.0, 154.0)
         );
+        assert!(dose.drain_l.is_sign_positive());
         assert!((dose.expected_concentration_pct.value - 6.044).abs() < 1e-9);
         assert_eq!(dose.limited_to_pct, None);
     }

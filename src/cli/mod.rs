@@ -176,15 +176,15 @@ fn check_settings(folder: &Path) -> u8 {
 
 fn calculate(args: &CalcArgs) -> u8 {
     if args.list {
-        say(&calc::list(args.json));
+        say(&format!("{}\n", calc::list(args.json)));
         return WELL;
     }
     let outcome = calc::run(&args.words, args.json);
     let status = outcome.verdict.exit_status();
     if status == WELL || args.json {
-        say(&outcome.text);
+        say(&format!("{}\n", outcome.text));
     } else {
-        eprint!("{}", outcome.text);
+        eprintln!("{}", outcome.text);
     }
     status
 }
