@@ -62,13 +62,21 @@ fn a_second_signal_ends_a_drain_that_hangs() {
         on_delay: "0 s",
         broker: "",
     });
+    // An alarm comes while the broker answers nothing: its message waits for a
+    // confirmation, and the drain for the message.
+    let silent = "[sump.s0.channel.brix]\nsilent_after = \"2 s\"\n";
+    std::fs::write(plant.config().join("silent.toml"), silent).unwrap();
     let daemon = Daemon::start(&plant);
-    daemon.logged("subscribed");
-    // The goodbye to a broker that does not answer takes its time.
     broker.freeze();
+    until("a message waits for the broker", || {
+        let reader = sumpward::store::Reader::open(&plant.store()).unwrap();
+        (reader.outbox_depth().unwrap() > 0).then_some(())
+    });
     daemon.signal("TERM");
     daemon.logged("stopping");
     daemon.signal("TERM");
     assert_eq!(daemon.ended().code(), Some(1));
-    assert_eq!(daemon.count_logged("second signal"), 1);
+    until("the log has been read to its end", || {
+        (daemon.count_logged("second signal") == 1).then_some(())
+    });
 }
