@@ -24,6 +24,9 @@ pub(super) struct Dosing {
     open: Option<OpenDose>,
     /// Until then an addition is being mixed in.
     pub(super) mixing_until: Option<Timestamp>,
+    /// A dose was withheld only because a value was missing: advise anew once
+    /// it is there.
+    pub(super) owed: bool,
     /// Counts the advice given, for their ids.
     given: u64,
 }
@@ -51,6 +54,12 @@ impl SumpWatch {
                 (Some(dose), None)
             }
         };
+        if condition.calls_for_dose() {
+            self.dosing.owed = matches!(
+                withheld,
+                Some(Withheld::NoConcentration | Withheld::NoVolume)
+            );
+        }
         self.dosing.given += 1;
         let advice = Arc::new(Advice {
             id: format!("{}/advice/{}", self.setup.name, self.dosing.given),
@@ -62,7 +71,12 @@ impl SumpWatch {
             cautions,
         });
         self.stand(&advice, out);
-        self.journal(JournalBody::Advice(Arc::clone(&advice)), out);
+        self.journal(
+            JournalBody::Advice {
+                advice: Arc::clone(&advice),
+            },
+            out,
+        );
         advice
     }
 
@@ -128,10 +142,12 @@ impl SumpWatch {
         if self.dosing.open.is_some() || self.dosing.mixing_until.is_some() {
             return;
         }
-        if let Some(condition) = self.dose_wanted()
-            && self.plan_dose().is_ok()
-        {
-            self.advise(&condition, out);
+        match self.dose_wanted() {
+            Some(condition) if self.plan_dose().is_ok() => {
+                self.advise(&condition, out);
+            }
+            Some(_) => {}
+            None => self.dosing.owed = false,
         }
     }
 

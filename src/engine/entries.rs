@@ -39,6 +39,7 @@ impl SumpWatch {
             EntryKind::Acknowledge { alarm } => self.acknowledge(alarm, entry.by.as_deref(), out),
             EntryKind::Note { .. } => {}
         }
+        self.show(out);
     }
 
     fn note_followed(&mut self, advice: Option<&str>, entry: &str, out: &mut Vec<Effect>) {

@@ -32,7 +32,10 @@ pub enum JournalBody {
     /// An alarm went from one state to another.
     Alarm(AlarmLine),
     /// Advice was given.
-    Advice(Arc<Advice>),
+    Advice {
+        /// The advice.
+        advice: Arc<Advice>,
+    },
     /// Somebody did what the advice says.
     AdviceFollowed {
         /// The advice.
@@ -60,7 +63,7 @@ impl JournalBody {
     pub const fn kind(&self) -> &'static str {
         match self {
             JournalBody::Alarm(_) => "alarm",
-            JournalBody::Advice(_) => "advice",
+            JournalBody::Advice { .. } => "advice",
             JournalBody::AdviceFollowed { .. } => "advice_followed",
             JournalBody::AdviceWithdrawn { .. } => "advice_withdrawn",
             JournalBody::AdviceOutcome(_) => "advice_outcome",

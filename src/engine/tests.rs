@@ -174,7 +174,7 @@ impl Bench {
             .into_iter()
             .rev()
             .find_map(|record| match &record.body {
-                JournalBody::Advice(advice) => Some(Arc::clone(advice)),
+                JournalBody::Advice { advice } => Some(Arc::clone(advice)),
                 _ => None,
             });
         advice.expect("there is advice")
@@ -439,6 +439,27 @@ fn a_followed_dose_is_judged_after_mixing() {
         (advice.as_str(), Some(true))
     );
     assert_eq!(bench.journal()[5].time, minute(145));
+}
+
+#[test]
+fn a_dose_that_only_lacked_the_level_is_given_once_the_level_is_there() {
+    let mut bench = Bench::new();
+    for m in 0..12 {
+        bench.read(BRIX, minute(m), 2.7);
+    }
+    assert_eq!(bench.last_advice().withheld, Some(Withheld::NoVolume));
+    bench.read(LEVEL, minute(12), 0.9);
+    assert!(bench.last_advice().dose.is_some());
+    let given = |bench: &Bench| {
+        let lines = bench.journal();
+        lines
+            .iter()
+            .filter(|line| line.body.kind() == "advice")
+            .count()
+    };
+    assert_eq!(given(&bench), 2);
+    bench.run(13..60, 5.0, 900.0);
+    assert_eq!(given(&bench), 2);
 }
 
 #[test]

@@ -135,6 +135,9 @@ impl SumpWatch {
         for place in 0..self.limits_of[ix].len() {
             self.watch_limit(usize::from(self.limits_of[ix][place]), out);
         }
+        if self.dosing.owed {
+            self.advise_again(out);
+        }
         if self.now - self.estimated_at >= ESTIMATE_EVERY {
             self.keep_estimates(out);
         }

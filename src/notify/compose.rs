@@ -104,7 +104,7 @@ impl Composer {
                     true,
                 )
             }
-            JournalBody::Advice(advice) => {
+            JournalBody::Advice { advice } => {
                 let text = text::advice_text(title, advice);
                 (
                     "advice",

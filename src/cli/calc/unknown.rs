@@ -11,7 +11,7 @@ pub(super) fn unknown(what: &str, found: &str, names: &[&str]) -> String {
         None => String::new(),
     };
     format!(
-        "there is no {what} \"{shown}\"; {meant}There are: {}",
+        "there is no {what} \"{shown}\"; {meant}known: {}",
         names.join(", ")
     )
 }
