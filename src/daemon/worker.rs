@@ -101,18 +101,16 @@ impl Worker {
     fn advance(&mut self, clock: Timestamp) {
         self.clock = self.clock.max(clock);
         let (composer, batch) = (&self.composer, &mut self.batch);
-        let keep_at = &mut self.keep_at;
+        let mut wrote = Vec::new();
         self.shard
             .advance(self.clock, &mut self.effects, |ix, effects| {
                 if drain(effects, composer, batch) {
                     // Kept with what it just wrote, once the shard is free.
-                    keep_at[ix] = Timestamp::MIN;
+                    wrote.push(ix);
                 }
             });
-        for ix in 0..self.keep_at.len() {
-            if self.keep_at[ix] == Timestamp::MIN {
-                self.keep(ix);
-            }
+        for ix in wrote {
+            self.keep(ix);
         }
     }
 

@@ -72,6 +72,10 @@ struct UnderWay {
     refused: HashSet<i64>,
     /// Everything up to this row has been read.
     cursor: i64,
+    /// Kept open between reads.
+    reader: Option<Reader>,
+    /// Confirmed, not yet taken out of the outbox.
+    confirmed: Vec<i64>,
 }
 
 impl UnderWay {
@@ -198,10 +202,14 @@ impl<A: Send + 'static> Publisher<A> {
 
     async fn read_outbox(&self, under_way: &mut UnderWay) -> Result<(), String> {
         let (folder, cursor) = (self.folder.clone(), under_way.cursor);
-        let page = move || -> Result<Vec<StoredMessage>, StoreError> {
-            Reader::open(&folder)?.outbox_after(cursor, PAGE)
-        };
-        let page = blocking(page).await?;
+        let kept = under_way.reader.take();
+        let (reader, page) = blocking(move || {
+            let reader = kept.map_or_else(|| Reader::open(&folder), Ok)?;
+            let page = reader.outbox_after(cursor, PAGE)?;
+            Ok((reader, page))
+        })
+        .await?;
+        under_way.reader = Some(reader);
         if let Some(last) = page.last() {
             under_way.cursor = last.id;
         }
@@ -216,8 +224,13 @@ impl<A: Send + 'static> Publisher<A> {
         match answer.reason {
             PubAckReason::Success | PubAckReason::NoMatchingSubscribers => {
                 self.counters.confirmed.fetch_add(1, Ordering::Relaxed);
+                under_way.confirmed.push(id);
+                if under_way.confirmed.len() < PAGE && under_way.count() > 0 {
+                    return Ok(());
+                }
+                let ids = std::mem::take(&mut under_way.confirmed);
                 let writer = self.writer.clone();
-                blocking(move || writer.remove_outbox(vec![id])).await
+                blocking(move || writer.remove_outbox(ids)).await
             }
             reason => {
                 self.counters.refused.fetch_add(1, Ordering::Relaxed);

@@ -1,6 +1,8 @@
 //! Polling the client: connecting, subscribing, handing on.
 
+use std::pin::pin;
 use std::sync::Arc;
+use std::task::{Context, Poll, Waker};
 use std::time::{Duration, Instant};
 
 use rumqttc::v5::mqttbytes::QoS;
@@ -100,35 +102,50 @@ impl Poller {
         let stalled = options.keep_alive().mul_f64(STALLED);
         let capacity = options.request_channel_capacity();
         let (client, mut events) = AsyncClient::new(options, capacity);
-        let mut flush = Box::pin(tokio::time::sleep(GATHER));
         loop {
-            let gathering = self.gathering > 0;
-            tokio::select! {
+            let polled = tokio::select! {
                 biased;
                 () = stop.cancelled() => return Ended::Stopping,
-                () = &mut flush, if gathering => {
-                    if self.hand_on().await.is_err() {
-                        return Ended::Stopping;
-                    }
-                }
-                polled = next_event(&mut events, stalled) => {
-                    match polled {
-                        Err(why) => return Ended::Failed(why),
-                        Ok(Event::Incoming(packet)) => {
-                            if let Err(why) = self.incoming(packet, &client) {
-                                return Ended::Failed(why);
-                            }
-                        }
-                        Ok(Event::Outgoing(_)) => {}
-                    }
-                    if !gathering && self.gathering > 0 {
-                        flush.as_mut().reset(tokio::time::Instant::now() + GATHER);
-                    }
-                    if self.gathering >= BATCH && self.hand_on().await.is_err() {
-                        return Ended::Stopping;
-                    }
+                polled = next_event(&mut events, stalled) => polled,
+            };
+            let taken = polled.and_then(|event| self.event(event, &client));
+            if let Err(why) = taken.and_then(|()| self.take_ready(&mut events, &client)) {
+                return Ended::Failed(why);
+            }
+            if self.gathering == 0 {
+                continue;
+            }
+            if self.gathering < BATCH {
+                // Meanwhile the socket gathers: one look at it then brings
+                // many messages, and one wake serves them all.
+                tokio::time::sleep(GATHER).await;
+                if let Err(why) = self.take_ready(&mut events, &client) {
+                    return Ended::Failed(why);
                 }
             }
+            if self.hand_on().await.is_err() {
+                return Ended::Stopping;
+            }
+        }
+    }
+
+    /// Takes the events that are there already, up to a full batch.
+    fn take_ready(&mut self, events: &mut EventLoop, client: &AsyncClient) -> Result<(), String> {
+        let mut context = Context::from_waker(Waker::noop());
+        while self.gathering < BATCH {
+            match pin!(events.poll()).poll(&mut context) {
+                Poll::Ready(Ok(event)) => self.event(event, client)?,
+                Poll::Ready(Err(error)) => return Err(link_rules::explain(&error)),
+                Poll::Pending => break,
+            }
+        }
+        Ok(())
+    }
+
+    fn event(&mut self, event: Event, client: &AsyncClient) -> Result<(), String> {
+        match event {
+            Event::Incoming(packet) => self.incoming(packet, client),
+            Event::Outgoing(_) => Ok(()),
         }
     }
 
