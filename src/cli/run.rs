@@ -16,10 +16,9 @@ const GRACE: Duration = Duration::from_secs(15);
 
 /// Runs the daemon until SIGTERM or SIGINT.
 pub(super) fn run(settings: Settings) -> anyhow::Result<()> {
-    // One thread for all sockets: what they hand to each other needs no waking
-    // of another thread. Engine and store have threads of their own.
-    let runtime = tokio::runtime::Builder::new_multi_thread()
-        .worker_threads(1)
+    // For messages and acknowledgements; sources, engine and store have threads
+    // of their own.
+    let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()
         .context("cannot start the runtime")?;

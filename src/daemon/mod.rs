@@ -8,6 +8,7 @@
 
 mod catch_up;
 mod clock;
+mod sources;
 mod worker;
 
 pub use clock::Clock;
@@ -20,20 +21,16 @@ use std::time::Duration;
 
 use tokio::sync::{Notify, mpsc};
 use tokio_util::sync::CancellationToken;
-use tokio_util::task::TaskTracker;
 
 use crate::engine::SumpWatch;
-use crate::ingest::mqtt::{Source, acknowledge};
-use crate::ingest::{Ack, IngestCounters, Intake, Recent, Router, Trace};
+use crate::ingest::{Ack, Intake};
 use crate::notify::{Composer, Publisher, PublisherCounters};
-use crate::settings::{BrokerSettings, SeriesKind, Settings};
+use crate::settings::{SeriesKind, Settings};
 use crate::store::{self, Limits, Opened, Reader, Receipt, SeriesRow, Store, StoreError, Writer};
 
 use catch_up::take_up;
+use sources::{SourceCounts, Sources};
 use worker::Worker;
-
-/// A source's name and what it counts.
-type SourceCounts = (Arc<str>, Arc<IngestCounters>);
 
 /// The shards are told the time this often.
 const TELL_TIME_EVERY: Duration = Duration::from_millis(50);
@@ -81,6 +78,7 @@ pub async fn run(
         .unzip();
     let limits = Limits {
         outbox_rows: settings.store.outbox_max_rows as usize,
+        linger: Duration::from_millis(settings.store.commit_after.millis() as u64),
         ..Limits::default()
     };
     let (spare_door, spare_room) = std::sync::mpsc::sync_channel(SPARE_BATCHES);
@@ -109,10 +107,7 @@ pub async fn run(
         workers.push(spawn(name, move || worker.run(room))?);
     }
 
-    let tasks = TaskTracker::new();
-    let sources = start_sources(
-        &settings, &reader, &intake, &clock, ack_rooms, &tasks, &stop,
-    )?;
+    let sources = Sources::start(&settings, &reader, &intake, &clock, ack_rooms, &stop)?;
     let publisher = Publisher {
         broker: settings.brokers[settings.messages_broker].clone(),
         status_topic: composer.status_topic(),
@@ -131,20 +126,20 @@ pub async fn run(
     );
 
     keep_time(&intake, &clock, &stop, || {
-        summary(&sources, &writer.stats(), &published)
+        summary(&sources.counts, &writer.stats(), &published);
     })
     .await;
 
     tracing::info!("stopping: sources, engine, store, messages");
-    tasks.close();
-    tasks.wait().await;
+    let counts = sources.counts.clone();
+    join(sources.threads).await?;
     drop(intake);
     join(workers).await?;
     let flushing = writer.handle();
     blocking(move || flushing.flush()).await?;
     stop_publishing.cancel();
     publishing.await.map_err(|_| DaemonError::PartFailed)?;
-    summary(&sources, &writer.stats(), &published);
+    summary(&counts, &writer.stats(), &published);
     blocking(move || writer.stop()).await?;
     tracing::info!("stopped");
     Ok(())
@@ -214,47 +209,6 @@ fn after_commit(
             let _ = spare.try_send(batch);
         }
     }
-}
-
-fn start_sources(
-    settings: &Arc<Settings>,
-    reader: &Reader,
-    intake: &Intake,
-    clock: &Clock,
-    ack_rooms: Vec<mpsc::Receiver<Vec<Ack>>>,
-    tasks: &TaskTracker,
-    stop: &CancellationToken,
-) -> Result<Vec<SourceCounts>, DaemonError> {
-    let sumps: Arc<[_]> = settings.sumps.clone().into();
-    let mut counters = Vec::new();
-    for (place, (broker, ack_room)) in settings.brokers.iter().zip(ack_rooms).enumerate() {
-        let source = Source {
-            ix: place as u16,
-            broker: broker.clone(),
-            router: Router::new(settings, place),
-            sumps: Arc::clone(&sumps),
-            intake: intake.clone(),
-            recent: recent(reader, broker)?,
-            counters: Arc::default(),
-            clock: clock.as_fn(),
-        };
-        counters.push((Arc::clone(&broker.name), Arc::clone(&source.counters)));
-        let (link, polling) = source.start(stop.clone());
-        tasks.spawn(polling);
-        tokio::spawn(acknowledge(link, ack_room));
-    }
-    Ok(counters)
-}
-
-/// What the store knows of the broker's messages without a time.
-fn recent(reader: &Reader, broker: &BrokerSettings) -> Result<Recent, StoreError> {
-    let rows = reader.recent_messages(&broker.name)?;
-    let traces = rows.into_iter().map(|row| Trace {
-        packet: row.packet,
-        hash: row.hash,
-        seq: row.seq,
-    });
-    Ok(Recent::load(broker.receive_maximum, traces))
 }
 
 /// Tells the shards the time until `stop`.

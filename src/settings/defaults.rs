@@ -8,6 +8,9 @@ use crate::units::{Quantity, Span};
 
 /// First level of topics. Choice.
 pub(super) const BASE_TOPIC: &str = "sumpward";
+/// Time until a reading is on the disk. Choice: twenty commits a second wear
+/// no disk; alarms never wait for it.
+pub(super) const COMMIT_AFTER: Span = Span::from_millis(50);
 /// Waiting messages. Choice: some 50 MB, weeks of alarms.
 pub(super) const OUTBOX_MAX_ROWS: u32 = 100_000;
 /// Threads of the engine. Choice: one carries a thousand sumps.

@@ -51,6 +51,9 @@ pub struct PlantSettings {
 pub struct StoreSettings {
     /// The folder, relative to the working directory or absolute.
     pub folder: PathBuf,
+    /// A reading is on the disk, and acknowledged, after so long at the
+    /// latest, 1 ms to 1 s; what comes with an alarm never waits.
+    pub commit_after: Span,
     /// Most messages that wait for a broker.
     pub outbox_max_rows: u32,
 }

@@ -47,6 +47,7 @@ tables! {
     /// `[store]`
     RawStore {
         folder: String,
+        commit_after: Written,
         outbox_max_rows: u32,
     }
     /// `[messages]`

@@ -180,8 +180,16 @@ fn store(review: &mut Review, raw: RawStore) -> Option<StoreSettings> {
     let rows = raw.outbox_max_rows.unwrap_or(defaults::OUTBOX_MAX_ROWS);
     let path = at.key("outbox_max_rows");
     let rows = review.within(&path, rows, (100, 100_000_000), |rows| rows.to_string());
+    let path = at.key("commit_after");
+    let written = raw.commit_after.as_ref();
+    let commit_after = review.or_default(&path, written, Span::parse, defaults::COMMIT_AFTER);
+    let commit_after = commit_after.and_then(|span| {
+        let range = (Span::from_millis(1), Span::from_secs(1));
+        review.within(&path, span, range, |span| span.to_string())
+    });
     Some(StoreSettings {
         folder: PathBuf::from(folder?),
+        commit_after: commit_after?,
         outbox_max_rows: rows?,
     })
 }

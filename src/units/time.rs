@@ -132,7 +132,7 @@ impl fmt::Display for Timestamp {
     }
 }
 
-/// As a person reads it: `45 s`, `20 min`, `3 h 20 min`, `2 d 4 h`.
+/// As a person reads it: `50 ms`, `45 s`, `20 min`, `3 h 20 min`, `2 d 4 h`.
 impl fmt::Display for Span {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let secs = self.0.abs() / 1000;
@@ -140,6 +140,7 @@ impl fmt::Display for Span {
         let (d, h, m, s) = (secs / 86_400, secs / 3600 % 24, secs / 60 % 60, secs % 60);
         write!(f, "{sign}")?;
         match (d, h, m, s) {
+            (0, 0, 0, 0) if self.0 != 0 => write!(f, "{} ms", self.0.abs()),
             (0, 0, 0, s) => write!(f, "{s} s"),
             (0, 0, m, 0) => write!(f, "{m} min"),
             (0, 0, m, s) => write!(f, "{m} min {s} s"),
@@ -192,6 +193,8 @@ mod tests {
 
     #[test]
     fn spans_read_like_speech() {
+        assert_eq!(Span::from_millis(50).to_string(), "50 ms");
+        assert_eq!(Span::ZERO.to_string(), "0 s");
         assert_eq!(Span::from_secs(45).to_string(), "45 s");
         assert_eq!(Span::from_mins(200).to_string(), "3 h 20 min");
         assert_eq!(Span::from_hours(52).to_string(), "2 d 4 h");

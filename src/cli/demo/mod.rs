@@ -162,6 +162,11 @@ fn settings(port: u16, folder: &Path) -> anyhow::Result<Settings> {
             "SUMPWARD__STORE__FOLDER".to_owned(),
             folder.display().to_string(),
         ),
+        // Each step of the play waits for its commit.
+        (
+            "SUMPWARD__STORE__COMMIT_AFTER".to_owned(),
+            "2 ms".to_owned(),
+        ),
     ];
     Ok(Settings::from_texts(&FILES, env.into_iter())?)
 }

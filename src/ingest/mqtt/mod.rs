@@ -47,7 +47,9 @@ pub struct Source {
 }
 
 impl Source {
-    /// The link that [`acknowledge`] needs, and the task that polls.
+    /// The link that [`acknowledge`] needs, and what polls. It wants a thread
+    /// of its own, with a runtime on it, since it makes the thread sleep while
+    /// the socket gathers messages.
     pub fn start(self, stop: CancellationToken) -> (Arc<Link>, impl Future<Output = ()>) {
         let link = Link::new();
         let poller = Poller::new(self, Arc::clone(&link));

@@ -18,7 +18,7 @@ use crate::mqtt::{self as link_rules, Backoff};
 /// Readings and entries handed to a shard at once.
 const BATCH: usize = 256;
 /// A message waits at most so long for others to be handed on with.
-const GATHER: Duration = Duration::from_millis(2);
+const GATHER: Duration = Duration::from_millis(4);
 /// Topic filters in one SUBSCRIBE packet.
 const FILTERS_A_PACKET: usize = 100;
 /// Without any event for so many keep-alive times the client is given up and
@@ -116,9 +116,10 @@ impl Poller {
                 continue;
             }
             if self.gathering < BATCH {
-                // Meanwhile the socket gathers: one look at it then brings
-                // many messages, and one wake serves them all.
-                tokio::time::sleep(GATHER).await;
+                // Meanwhile the socket gathers, and one look at it then brings
+                // many messages. The thread sleeps, and not the task alone,
+                // since each packet would wake a waiting runtime for nothing.
+                std::thread::sleep(GATHER);
                 if let Err(why) = self.take_ready(&mut events, &client) {
                     return Ended::Failed(why);
                 }
