@@ -72,6 +72,8 @@ struct UnderWay {
     refused: HashSet<i64>,
     /// Everything up to this row has been read.
     cursor: i64,
+    /// There may be rows after the cursor.
+    more: bool,
     /// Kept open between reads.
     reader: Option<Reader>,
     /// Confirmed, not yet taken out of the outbox.
@@ -81,6 +83,10 @@ struct UnderWay {
 impl UnderWay {
     fn count(&self) -> usize {
         self.leaving.len() + self.sent.len()
+    }
+
+    fn is_idle(&self) -> bool {
+        self.count() == 0 && self.waiting.is_empty() && !self.more
     }
 }
 
@@ -138,21 +144,21 @@ impl<A: Send + 'static> Publisher<A> {
             if connected {
                 self.hand_over(&client, &mut under_way).await?;
             }
-            let idle = under_way.count() == 0 && under_way.waiting.is_empty();
-            if stop.is_cancelled() && (idle || !connected) {
+            if deadline.is_some() && (under_way.is_idle() || !connected) {
                 return self.goodbye(&client, &mut events).await;
             }
             tokio::select! {
                 () = stop.cancelled(), if deadline.is_none() => {
                     deadline = Some(tokio::time::Instant::now() + grace);
+                    under_way.more = true;
                 }
                 () = sleep_until(deadline), if deadline.is_some() => {
                     return self.goodbye(&client, &mut events).await;
                 }
                 // Only once connected: polling may be broken off then, but a
                 // connection in the making would be lost.
-                () = self.wake.notified(), if connected => {}
-                _ = look.tick(), if connected => {}
+                () = self.wake.notified(), if connected => under_way.more = true,
+                _ = look.tick(), if connected => under_way.more = true,
                 polled = tokio::time::timeout(stalled, events.poll()) => {
                     let event = polled
                         .map_err(|_| "the client made no progress; made anew".to_owned())?
@@ -185,7 +191,7 @@ impl<A: Send + 'static> Publisher<A> {
         under_way: &mut UnderWay,
     ) -> Result<(), String> {
         while under_way.count() < UNDER_WAY {
-            if under_way.waiting.is_empty() {
+            if under_way.waiting.is_empty() && under_way.more {
                 self.read_outbox(under_way).await?;
             }
             let Some(message) = under_way.waiting.pop_front() else {
@@ -210,6 +216,7 @@ impl<A: Send + 'static> Publisher<A> {
         })
         .await?;
         under_way.reader = Some(reader);
+        under_way.more = page.len() == PAGE;
         if let Some(last) = page.last() {
             under_way.cursor = last.id;
         }

@@ -152,7 +152,7 @@ fn all_mistakes_are_told_at_once() {
         "hurry",
     ]);
     let expected = [
-        "there is no argument \"volum\"; did you mean volume? There are: volume, concentration, ",
+        "there is no argument \"volum\"; did you mean volume? known: volume, concentration, ",
         "concentration: \"4,2%\" is not a concentration: it has a comma",
         "target-volume: \"1000\" is not a volume: the unit is missing; \
          write a number and a unit (allowed: L, l, mL, m3, m³, gal(US))",

@@ -18,7 +18,7 @@ use crate::mqtt::{self as link_rules, Backoff};
 /// Readings and entries handed to a shard at once.
 const BATCH: usize = 256;
 /// A message waits at most so long for others to be handed on with.
-const GATHER: Duration = Duration::from_millis(4);
+const GATHER: Duration = Duration::from_millis(3);
 /// Topic filters in one SUBSCRIBE packet.
 const FILTERS_A_PACKET: usize = 100;
 /// Without any event for so many keep-alive times the client is given up and
