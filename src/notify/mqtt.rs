@@ -8,6 +8,7 @@
 
 use std::collections::{HashMap, HashSet, VecDeque};
 use std::path::PathBuf;
+use std::pin::pin;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::{Duration, Instant};
@@ -141,45 +142,51 @@ impl<A: Send + 'static> Publisher<A> {
         let mut deadline = None;
         let mut look = tokio::time::interval(LOOK_EVERY);
         loop {
-            if connected {
-                self.hand_over(&client, &mut under_way).await?;
-            }
-            if deadline.is_some() && (under_way.is_idle() || !connected) {
-                return self.goodbye(&client, &mut events).await;
-            }
-            tokio::select! {
-                () = stop.cancelled(), if deadline.is_none() => {
-                    deadline = Some(tokio::time::Instant::now() + grace);
-                    under_way.more = true;
-                }
-                () = sleep_until(deadline), if deadline.is_some() => {
-                    return self.goodbye(&client, &mut events).await;
-                }
-                // Only once connected: polling may be broken off then, but a
-                // connection in the making would be lost.
-                () = self.wake.notified(), if connected => under_way.more = true,
-                _ = look.tick(), if connected => under_way.more = true,
-                polled = tokio::time::timeout(stalled, events.poll()) => {
-                    let event = polled
-                        .map_err(|_| "the client made no progress; made anew".to_owned())?
-                        .map_err(|error| link_rules::explain(&error))?;
-                    match event {
-                        Event::Incoming(Packet::ConnAck(_)) => {
-                            connected = true;
-                            publish(&client, &self.status_topic, status("online"), true)?;
-                            under_way.leaving.push_back(None);
+            let event = {
+                // Never dropped before it is done: the client loses what it
+                // was just about to write.
+                let mut polling = pin!(events.poll());
+                let mut stall = pin!(tokio::time::sleep(stalled));
+                loop {
+                    if connected {
+                        self.hand_over(&client, &mut under_way).await?;
+                    }
+                    if deadline.is_some() && (under_way.is_idle() || !connected) {
+                        break None;
+                    }
+                    tokio::select! {
+                        () = stop.cancelled(), if deadline.is_none() => {
+                            deadline = Some(tokio::time::Instant::now() + grace);
+                            under_way.more = true;
                         }
-                        Event::Incoming(Packet::PubAck(answer)) => {
-                            self.answered(&answer, &mut under_way).await?;
+                        () = sleep_until(deadline), if deadline.is_some() => break None,
+                        () = self.wake.notified() => under_way.more = true,
+                        _ = look.tick() => under_way.more = true,
+                        () = &mut stall => {
+                            return Err("the client made no progress; made anew".to_owned());
                         }
-                        Event::Outgoing(Outgoing::Publish(packet)) => {
-                            if let Some(id) = under_way.leaving.pop_front() {
-                                under_way.sent.insert(packet, id);
-                            }
+                        polled = &mut polling => {
+                            break Some(polled.map_err(|error| link_rules::explain(&error))?);
                         }
-                        _ => {}
                     }
                 }
+            };
+            match event {
+                None => return self.goodbye(&client, &mut events).await,
+                Some(Event::Incoming(Packet::ConnAck(_))) => {
+                    connected = true;
+                    publish(&client, &self.status_topic, status("online"), true)?;
+                    under_way.leaving.push_back(None);
+                }
+                Some(Event::Incoming(Packet::PubAck(answer))) => {
+                    self.answered(&answer, &mut under_way).await?;
+                }
+                Some(Event::Outgoing(Outgoing::Publish(packet))) => {
+                    if let Some(id) = under_way.leaving.pop_front() {
+                        under_way.sent.insert(packet, id);
+                    }
+                }
+                Some(_) => {}
             }
         }
     }

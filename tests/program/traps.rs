@@ -53,6 +53,27 @@ fn unreadable_messages_are_acknowledged_told_and_never_stop_the_stream() {
 }
 
 #[test]
+fn every_message_is_acknowledged_however_small_the_window() {
+    const COUNT: usize = 30_000;
+    let broker = Mosquitto::start(Keeps::Nothing);
+    let plant = Plant::write(&wanted(&broker, "receive_maximum = 40"));
+    let client = TestClient::connect(broker.port, "test", &[]);
+    let _daemon = Daemon::start(&plant);
+    // An acknowledgement lost here and there would close the window for good.
+    let begun = now() - Span::from_secs(40);
+    for n in 0..COUNT {
+        let time = begun + Span::from_millis(n as i64);
+        client.send("in/s0/brix", brix(4.0, time));
+        if n % 500 == 499 {
+            client.confirmed(500);
+        }
+    }
+    until("all are stored", || {
+        (stored(&plant) == COUNT as u64).then_some(())
+    });
+}
+
+#[test]
 fn a_broker_killed_under_waiting_alarms_gets_them_all() {
     let mut broker = Mosquitto::start(Keeps::Nothing);
     let plant = Plant::write(&Wanted {

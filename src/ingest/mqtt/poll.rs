@@ -1,13 +1,14 @@
 //! Polling the client: connecting, subscribing, handing on.
 
-use std::pin::pin;
+use std::pin::{Pin, pin};
 use std::sync::Arc;
 use std::task::{Context, Poll, Waker};
 use std::time::{Duration, Instant};
 
 use rumqttc::v5::mqttbytes::QoS;
 use rumqttc::v5::mqttbytes::v5::{Filter, Packet, RetainForwardRule, SubAck};
-use rumqttc::v5::{AsyncClient, Event, EventLoop};
+use rumqttc::v5::{AsyncClient, Event};
+use tokio::task::unconstrained;
 use tokio_util::sync::CancellationToken;
 
 use super::{Link, Source};
@@ -24,6 +25,8 @@ const FILTERS_A_PACKET: usize = 100;
 /// Without any event for so many keep-alive times the client is given up and
 /// made anew.
 const STALLED: f64 = 2.5;
+/// What is then told.
+const NO_PROGRESS: &str = "the client made no progress for several keep-alive times; made anew";
 
 /// Why a connection was given up.
 enum Ended {
@@ -102,45 +105,49 @@ impl Poller {
         let stalled = options.keep_alive().mul_f64(STALLED);
         let capacity = options.request_channel_capacity();
         let (client, mut events) = AsyncClient::new(options, capacity);
+        let mut gathered_long_enough = false;
         loop {
-            let polled = tokio::select! {
-                biased;
-                () = stop.cancelled() => return Ended::Stopping,
-                polled = next_event(&mut events, stalled) => polled,
-            };
-            let taken = polled.and_then(|event| self.event(event, &client));
-            if let Err(why) = taken.and_then(|()| self.take_ready(&mut events, &client)) {
-                return Ended::Failed(why);
-            }
-            if self.gathering == 0 {
-                continue;
-            }
-            if self.gathering < BATCH {
+            // Never dropped before it is done: the client loses what it was
+            // just about to write, an acknowledgement among others. Without
+            // the runtime's budget, since "not ready" must mean the socket.
+            let mut polling = pin!(unconstrained(events.poll()));
+            let mut ready = poll_once(polling.as_mut());
+            if ready.is_none() && self.gathering > 0 && !gathered_long_enough {
                 // Meanwhile the socket gathers, and one look at it then brings
                 // many messages. The thread sleeps, and not the task alone,
                 // since each packet would wake a waiting runtime for nothing.
                 std::thread::sleep(GATHER);
-                if let Err(why) = self.take_ready(&mut events, &client) {
-                    return Ended::Failed(why);
+                gathered_long_enough = true;
+                ready = poll_once(polling.as_mut());
+            }
+            if self.gathering >= BATCH || (ready.is_none() && self.gathering > 0) {
+                gathered_long_enough = false;
+                if self.hand_on().await.is_err() {
+                    return Ended::Stopping;
                 }
             }
-            if self.hand_on().await.is_err() {
+            let polled = match ready {
+                Some(polled) => polled,
+                None => tokio::select! {
+                    biased;
+                    () = stop.cancelled() => return Ended::Stopping,
+                    polled = tokio::time::timeout(stalled, polling) => match polled {
+                        Ok(polled) => polled,
+                        Err(_) => return Ended::Failed(NO_PROGRESS.to_owned()),
+                    },
+                },
+            };
+            let taken = match polled {
+                Ok(event) => self.event(event, &client),
+                Err(error) => Err(link_rules::explain(&error)),
+            };
+            if let Err(why) = taken {
+                return Ended::Failed(why);
+            }
+            if stop.is_cancelled() {
                 return Ended::Stopping;
             }
         }
-    }
-
-    /// Takes the events that are there already, up to a full batch.
-    fn take_ready(&mut self, events: &mut EventLoop, client: &AsyncClient) -> Result<(), String> {
-        let mut context = Context::from_waker(Waker::noop());
-        while self.gathering < BATCH {
-            match pin!(events.poll()).poll(&mut context) {
-                Poll::Ready(Ok(event)) => self.event(event, client)?,
-                Poll::Ready(Err(error)) => return Err(link_rules::explain(&error)),
-                Poll::Pending => break,
-            }
-        }
-        Ok(())
     }
 
     fn event(&mut self, event: Event, client: &AsyncClient) -> Result<(), String> {
@@ -232,11 +239,10 @@ impl Poller {
     }
 }
 
-/// The next event, or why there is none any more.
-async fn next_event(events: &mut EventLoop, stalled: Duration) -> Result<Event, String> {
-    match tokio::time::timeout(stalled, events.poll()).await {
-        Ok(Ok(event)) => Ok(event),
-        Ok(Err(error)) => Err(link_rules::explain(&error)),
-        Err(_) => Err("the client made no progress for several keep-alive times; made anew".into()),
+/// What the future gives at once, if anything.
+fn poll_once<F: Future>(polling: Pin<&mut F>) -> Option<F::Output> {
+    match polling.poll(&mut Context::from_waker(Waker::noop())) {
+        Poll::Ready(output) => Some(output),
+        Poll::Pending => None,
     }
 }
