@@ -96,6 +96,11 @@ pub enum Withheld {
     },
     /// The sump is where it should be.
     OnTarget,
+    /// Rounded to the dosing step, a dose would do no good.
+    StepTooCoarse {
+        /// The step, L.
+        step_l: f64,
+    },
     /// The balance has no answer.
     NoBalance {
         /// Why.
@@ -111,6 +116,9 @@ impl Withheld {
             Withheld::NoVolume => "No dose: the level is not known (probe silent or doubted). Read it by hand.".into(),
             Withheld::Mixing { until } => format!("No dose yet: the last addition is not mixed in before {until}."),
             Withheld::OnTarget => "No dose: concentration and level are near enough to their targets.".into(),
+            Withheld::StepTooCoarse { step_l } => format!(
+                "No dose: in steps of {step_l} L it would do no good here; set a finer dose.step for this sump."
+            ),
             Withheld::NoBalance { why } => format!("No dose: {why}."),
         }
     }
@@ -170,6 +178,11 @@ pub fn plan(
         Volume::from_litres(rounded.concentrate),
         Volume::from_litres(rounded.water),
     );
+    let missed = |percent: f64| (percent - target.percent()).abs();
+    if !near && missed(after.percent()) >= missed(now.concentration.value) {
+        let step_l = setup.step.litres();
+        return Err(Withheld::StepTooCoarse { step_l });
+    }
     let premix = rounded.concentrate + rounded.water;
     let dose = Dose {
         drain_l: rounded.drain,
@@ -327,7 +340,24 @@ mod tests {
         assert_eq!(time(1000.0, None), Span::from_mins(30));
     }
 
+    #[test]
+    fn a_step_too_coarse_for_the_sump_gives_no_dose_instead_of_a_wrong_one() {
+        let withheld = dose(40.0, 4.95, 40.0, 6.0).unwrap_err();
+        assert_eq!(withheld, Withheld::StepTooCoarse { step_l: 1.0 });
+    }
+
     proptest! {
+        #[test]
+        fn no_dose_leads_away_from_the_target(
+            volume in 5f64..300.0, c in 1f64..15.0, room in 0f64..0.5, target in 2f64..12.0,
+        ) {
+            if let Ok(dose) = dose(volume, c, volume * (1.0 + room), target) {
+                let before = (c - target).abs();
+                let after = (dose.expected_concentration_pct.value - target).abs();
+                prop_assert!(after < before.max(0.3 + 100.0 / volume));
+            }
+        }
+
         #[test]
         fn never_overfills_and_lands_near_the_target(
             volume in 100f64..5000.0, c in 1f64..15.0, room in 0f64..0.5, target in 2f64..12.0,

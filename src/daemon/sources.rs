@@ -43,6 +43,7 @@ impl Sources {
                 broker: broker.clone(),
                 router: Router::new(settings, place),
                 sumps: Arc::clone(&sumps),
+                admission: settings.admission,
                 intake: intake.clone(),
                 recent: recent(reader, broker)?,
                 counters: Arc::default(),

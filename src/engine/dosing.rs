@@ -151,8 +151,10 @@ impl SumpWatch {
         }
     }
 
-    /// Something was added or drained: it must mix before anything is judged.
-    pub(super) fn begin_mixing(&mut self) {
+    /// Something was added or drained: it must mix before anything is judged,
+    /// and a dose that was worked out before it no longer fits.
+    pub(super) fn begin_mixing(&mut self, out: &mut Vec<Effect>) {
+        self.withdraw(out);
         let setup = &self.setup;
         let mixing = match &self.dosing.open {
             Some(open) if open.followed => open.mixing,

@@ -25,7 +25,7 @@ impl SumpWatch {
             EntryKind::HandReading { quantity, value } => self.compare(*quantity, *value, out),
             EntryKind::Addition { advice, .. } => {
                 self.note_followed(advice.as_deref(), &entry.id, out);
-                self.begin_mixing();
+                self.begin_mixing(out);
             }
             EntryKind::Event {
                 what,
@@ -33,7 +33,9 @@ impl SumpWatch {
                 advice,
                 ..
             } => {
-                self.note_followed(advice.as_deref(), &entry.id, out);
+                if matches!(what, HappeningKind::Drained | HappeningKind::Recharged) {
+                    self.note_followed(advice.as_deref(), &entry.id, out);
+                }
                 self.happened(*what, channel.as_deref(), out);
             }
             EntryKind::Acknowledge { alarm } => self.acknowledge(alarm, entry.by.as_deref(), out),
@@ -59,7 +61,7 @@ impl SumpWatch {
                     }
                 }
             }
-            HappeningKind::Drained | HappeningKind::Recharged => self.begin_mixing(),
+            HappeningKind::Drained | HappeningKind::Recharged => self.begin_mixing(out),
             HappeningKind::Cleaned
             | HappeningKind::Skimmed
             | HappeningKind::PumpsOn

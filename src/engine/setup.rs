@@ -8,7 +8,7 @@ use crate::alarm::{AlarmDelays, Priority};
 use crate::chemistry::Chart;
 use crate::rules::LimitLevel;
 use crate::signal::DespikeSetup;
-use crate::units::{Brix, Concentration, Flow, Quantity, Span, Volume};
+use crate::units::{Brix, Concentration, Flow, Quantity, Span, Timestamp, Volume};
 use crate::vessel::Vessel;
 
 use super::event::SeriesIx;
@@ -115,6 +115,13 @@ impl LimitSetup {
             on: self.on_delay,
             off: self.off_delay,
         }
+    }
+}
+
+impl AdmissionSetup {
+    /// Whether a source's own time can be true for what arrived at `arrival`.
+    pub fn believes(&self, claimed: Timestamp, arrival: Timestamp) -> bool {
+        (arrival - self.oldest..=arrival + self.future_skew).contains(&claimed)
     }
 }
 

@@ -146,20 +146,16 @@ impl SumpWatch {
     /// The time that a reading stands at, and what that says about it.
     #[inline]
     fn admit(&self, reading: &Reading) -> (Timestamp, Quality) {
-        let earliest = reading.arrival - self.admission.oldest;
-        let latest = reading.arrival + self.admission.future_skew;
-        match reading.claimed {
-            // Several may arrive in one millisecond; each is kept.
-            None => {
-                let last = self.channels[usize::from(reading.channel)].last_time;
-                (
-                    reading.arrival.max(last + Span::from_millis(1)),
-                    reading.quality,
-                )
+        let quality = match reading.claimed {
+            Some(time) if self.admission.believes(time, reading.arrival) => {
+                return (time, reading.quality);
             }
-            Some(time) if earliest <= time && time <= latest => (time, reading.quality),
-            Some(_) => (reading.arrival, reading.quality.with(Quality::CLOCK)),
-        }
+            Some(_) => reading.quality.with(Quality::CLOCK),
+            None => reading.quality,
+        };
+        // Several may arrive in one millisecond; each is kept.
+        let last = self.channels[usize::from(reading.channel)].last_time;
+        (reading.arrival.max(last + Span::from_millis(1)), quality)
     }
 
     #[inline]

@@ -6,7 +6,7 @@
 //! bears the same one. Whatever has no PUBACK when the connection ends is read
 //! from the outbox again.
 
-use std::collections::{HashMap, HashSet, VecDeque};
+use std::collections::{HashMap, VecDeque};
 use std::path::PathBuf;
 use std::pin::pin;
 use std::sync::Arc;
@@ -29,6 +29,8 @@ use crate::store::{Reader, StoreError, StoredMessage, WriterHandle};
 const UNDER_WAY: usize = 20;
 /// Rows read from the outbox at once.
 const PAGE: usize = 64;
+/// Of refused messages the first and then one in so many is told.
+const TELL_EVERY: u64 = 1000;
 /// While messages wait, the outbox is looked at this often even if nobody
 /// woke us.
 const LOOK_EVERY: Duration = Duration::from_secs(5);
@@ -69,8 +71,6 @@ struct UnderWay {
     sent: HashMap<u16, Option<i64>>,
     /// Read from the outbox, not yet handed over.
     waiting: VecDeque<StoredMessage>,
-    /// Refused on this connection.
-    refused: HashSet<i64>,
     /// Everything up to this row has been read.
     cursor: i64,
     /// There may be rows after the cursor.
@@ -133,11 +133,22 @@ impl<A: Send + 'static> Publisher<A> {
 
     /// One life of the client. `Ok` when it ended because the daemon stops.
     async fn connection(&self, stop: &CancellationToken, grace: Duration) -> Result<(), String> {
+        let mut under_way = UnderWay::default();
+        let ended = self.converse(stop, grace, &mut under_way).await;
+        self.take_out(&mut under_way).await?;
+        ended
+    }
+
+    async fn converse(
+        &self,
+        stop: &CancellationToken,
+        grace: Duration,
+        under_way: &mut UnderWay,
+    ) -> Result<(), String> {
         let options = self.options()?;
         let stalled = options.keep_alive().mul_f64(2.5);
         let capacity = options.request_channel_capacity();
         let (client, mut events) = AsyncClient::new(options, capacity);
-        let mut under_way = UnderWay::default();
         let mut connected = false;
         let mut deadline = None;
         let mut look = tokio::time::interval(LOOK_EVERY);
@@ -149,7 +160,7 @@ impl<A: Send + 'static> Publisher<A> {
                 let mut stall = pin!(tokio::time::sleep(stalled));
                 loop {
                     if connected {
-                        self.hand_over(&client, &mut under_way).await?;
+                        self.hand_over(&client, under_way).await?;
                     }
                     if deadline.is_some() && (under_way.is_idle() || !connected) {
                         break None;
@@ -179,7 +190,7 @@ impl<A: Send + 'static> Publisher<A> {
                     under_way.leaving.push_back(None);
                 }
                 Some(Event::Incoming(Packet::PubAck(answer))) => {
-                    self.answered(&answer, &mut under_way).await?;
+                    self.answered(&answer, under_way).await?;
                 }
                 Some(Event::Outgoing(Outgoing::Publish(packet))) => {
                     if let Some(id) = under_way.leaving.pop_front() {
@@ -204,9 +215,6 @@ impl<A: Send + 'static> Publisher<A> {
             let Some(message) = under_way.waiting.pop_front() else {
                 break;
             };
-            if under_way.refused.contains(&message.id) {
-                continue;
-            }
             publish(client, &message.topic, message.payload, message.retain)?;
             under_way.leaving.push_back(Some(message.id));
         }
@@ -232,30 +240,38 @@ impl<A: Send + 'static> Publisher<A> {
     }
 
     async fn answered(&self, answer: &PubAck, under_way: &mut UnderWay) -> Result<(), String> {
-        let Some(Some(id)) = under_way.sent.remove(&answer.pkid) else {
-            return Ok(());
-        };
+        let id = under_way.sent.remove(&answer.pkid).flatten();
         match answer.reason {
             PubAckReason::Success | PubAckReason::NoMatchingSubscribers => {
-                self.counters.confirmed.fetch_add(1, Ordering::Relaxed);
-                under_way.confirmed.push(id);
-                if under_way.confirmed.len() < PAGE && under_way.count() > 0 {
-                    return Ok(());
+                if let Some(id) = id {
+                    self.counters.confirmed.fetch_add(1, Ordering::Relaxed);
+                    under_way.confirmed.push(id);
                 }
-                let ids = std::mem::take(&mut under_way.confirmed);
-                let writer = self.writer.clone();
-                blocking(move || writer.remove_outbox(ids)).await
             }
             reason => {
-                self.counters.refused.fetch_add(1, Ordering::Relaxed);
-                under_way.refused.insert(id);
-                tracing::error!(
+                let before = self.counters.refused.fetch_add(1, Ordering::Relaxed);
+                if before.is_multiple_of(TELL_EVERY) {
+                    tracing::error!(
                     broker = %self.broker.name,
                     "the broker refuses a message ({reason:?}); it stays in the outbox; check the broker's access rules"
-                );
-                Ok(())
+                    );
+                }
             }
         }
+        if under_way.confirmed.len() >= PAGE || under_way.count() == 0 {
+            self.take_out(under_way).await?;
+        }
+        Ok(())
+    }
+
+    /// Takes what was confirmed out of the outbox.
+    async fn take_out(&self, under_way: &mut UnderWay) -> Result<(), String> {
+        if under_way.confirmed.is_empty() {
+            return Ok(());
+        }
+        let ids = std::mem::take(&mut under_way.confirmed);
+        let writer = self.writer.clone();
+        blocking(move || writer.remove_outbox(ids)).await
     }
 
     /// Says that the daemon is gone, and closes the connection in good order.

@@ -179,7 +179,8 @@ fn dose_lines(dose: &Dose) -> String {
             "There is too little room for a premix of at most {limit:.0} %, hence the drain; waiting for losses and topping up strong saves it.",
         );
     }
-    if dose.drain_l > 0.0 && dose.concentrate_l == 0.0 {
+    let rich = dose.concentration_pct.value > dose.target_concentration_pct;
+    if dose.drain_l > 0.0 && rich {
         text.push_str(
             "Without waste but slower: top up with water alone until it has come down.\n",
         );

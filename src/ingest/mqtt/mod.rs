@@ -20,7 +20,7 @@ use super::intake::Intake;
 use super::recent::Recent;
 use super::refusals::IngestCounters;
 use super::router::Router;
-use crate::engine::SumpSetup;
+use crate::engine::{AdmissionSetup, SumpSetup};
 use crate::settings::BrokerSettings;
 use crate::units::Timestamp;
 
@@ -36,6 +36,8 @@ pub struct Source {
     pub router: Router,
     /// The plant's sumps, which entries are checked against.
     pub sumps: Arc<[SumpSetup]>,
+    /// Which times of readings are believed.
+    pub admission: AdmissionSetup,
     /// The doors of the shards.
     pub intake: Intake,
     /// Newest messages without a time of their own.

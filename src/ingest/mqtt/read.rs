@@ -109,6 +109,7 @@ impl Poller {
         message: &Publish,
         contents: &mut Vec<(u32, Content)>,
     ) -> Result<(), decode::DecodeError> {
+        let arrival = (self.source.clock)();
         let mut refusal = None;
         let mut judged = None;
         for &place in places {
@@ -116,9 +117,12 @@ impl Poller {
             let (sump, channel) = (route.sump, route.channel);
             match decode::decode(&route.payload, &message.payload) {
                 Ok(decode::Decoded { value, claimed }) => {
-                    let standing = match claimed {
-                        Some(_) => Standing::Fresh(Quality::GOOD),
-                        None => *judged.get_or_insert_with(|| self.judge(topic, sump, message)),
+                    let believed =
+                        claimed.is_some_and(|time| self.source.admission.believes(time, arrival));
+                    let standing = if believed {
+                        Standing::Fresh(Quality::GOOD)
+                    } else {
+                        *judged.get_or_insert_with(|| self.judge(topic, places, message))
                     };
                     let content = match standing {
                         Standing::Fresh(quality) => Content::Reading {
@@ -138,13 +142,28 @@ impl Poller {
         refusal.map_or(Ok(()), Err)
     }
 
-    /// How the readings of a message without a time of its own stand.
-    fn judge(&mut self, topic: &str, sump: u32, message: &Publish) -> Standing {
+    /// How the readings of a message without a time that can be true stand.
+    fn judge(&mut self, topic: &str, places: &[usize], message: &Publish) -> Standing {
         if message.retain {
             IngestCounters::add(&self.source.counters.retained);
             return Standing::Stale;
         }
         if message.qos != QoS::AtLeastOnce {
+            return Standing::Fresh(Quality::GOOD);
+        }
+        let mut shards = places.iter().map(|&place| {
+            self.source
+                .intake
+                .place(self.source.router.route(place).sump)
+                .0
+        });
+        let shard = shards.next().unwrap_or_default();
+        if shards.any(|other| other != shard) {
+            // Committed in parts, so that no one trace can vouch for all.
+            if message.dup {
+                IngestCounters::add(&self.source.counters.undecided);
+                return Standing::Fresh(Quality::REPEATED);
+            }
             return Standing::Fresh(Quality::GOOD);
         }
         let recent = &mut self.source.recent;
@@ -153,7 +172,6 @@ impl Poller {
             IngestCounters::add(&self.source.counters.repeated);
             return Standing::Known;
         }
-        let (shard, _) = self.source.intake.place(sump);
         let source = Arc::clone(&self.source.broker.name);
         self.gathered[shard].recent.push((source, trace));
         if judgement == Judgement::Undecided {
