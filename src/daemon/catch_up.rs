@@ -2,33 +2,40 @@
 
 use std::sync::Arc;
 
-use crate::engine::{Effect, Event, Reading, SumpSnapshot, SumpWatch};
+use crate::engine::{Effect, Event, GRID, Reading, SETTLING, SumpSnapshot, SumpWatch};
 use crate::settings::Settings;
 use crate::store::{Reader, SeriesMap, StoreError};
 use crate::units::Timestamp;
 
-/// The watches of all sumps as they stood, ready to go on at `start`, with
-/// what they want done.
+/// A watch taken up again, and what it wants done.
+pub(super) struct TakenUp {
+    pub(super) watch: SumpWatch,
+    pub(super) effects: Vec<Effect>,
+}
+
+/// The watches of all sumps as they stood, ready to go on at `start`.
 ///
 /// Each goes on from its snapshot and the readings that were stored after it.
-/// They drive the watch as they did before; since the snapshot is kept with
-/// every journal line, nothing that they cause has been told yet. Readings
-/// that the snapshot knows already change nothing.
+/// They drive the watch as they did before, the clock before each included;
+/// since the snapshot is kept with every journal line, nothing that they cause
+/// has been told yet. Readings that the snapshot knows change nothing.
 pub(super) fn take_up(
     settings: &Settings,
     reader: &Reader,
     series: &SeriesMap,
     start: Timestamp,
-) -> Result<(Vec<SumpWatch>, Vec<Effect>), StoreError> {
+) -> Result<Vec<TakenUp>, StoreError> {
     let mut since = start;
-    let mut watches = Vec::with_capacity(settings.sumps.len());
+    let mut taken = Vec::with_capacity(settings.sumps.len());
     for place in 0..settings.sumps.len() {
         let (watch, kept_at) = from_snapshot(settings, place, reader, start)?;
-        since = since.min(kept_at - settings.admission.late_after);
-        watches.push(watch);
+        since = since.min(kept_at - settings.admission.late_after - SETTLING - GRID);
+        taken.push(TakenUp {
+            watch,
+            effects: Vec::new(),
+        });
     }
     let places = channel_places(settings);
-    let mut effects = Vec::new();
     reader.readings_since(since, |stored| {
         let Some(place) = series.series(stored.series).map(|ix| ix.0 as usize) else {
             return;
@@ -36,20 +43,23 @@ pub(super) fn take_up(
         let Some(Some((sump, channel))) = places.get(place).copied() else {
             return;
         };
+        let arrival = stored.time + stored.delay;
         let reading = Reading {
             channel,
             claimed: Some(stored.time),
-            arrival: stored.time + stored.delay,
+            arrival,
             value: stored.value,
             quality: stored.quality,
         };
-        watches[sump].step(&Event::Reading(reading), &mut effects);
-        effects.retain(|effect| !matches!(effect, Effect::Record(_) | Effect::Show(_)));
+        let TakenUp { watch, effects } = &mut taken[sump];
+        watch.step(&Event::Tick((arrival - SETTLING).floor(GRID)), effects);
+        watch.step(&Event::Reading(reading), effects);
+        effects.retain(|effect| matches!(effect, Effect::Journal(_)));
     })?;
-    for watch in &mut watches {
+    for TakenUp { watch, .. } in &mut taken {
         watch.listen_from(start);
     }
-    Ok((watches, effects))
+    Ok(taken)
 }
 
 /// The watch of one sump and when its snapshot was taken.
@@ -66,8 +76,17 @@ fn from_snapshot(
     };
     match serde_json::from_slice::<SumpSnapshot>(&kept.body) {
         Ok(snapshot) => {
-            let kept_at = snapshot.now();
-            Ok((SumpWatch::restore(setup, admission, snapshot), kept_at))
+            let name = Arc::clone(&setup.name);
+            let mut watch = SumpWatch::restore(setup, admission, snapshot);
+            if watch.now() > start + admission.future_skew {
+                tracing::error!(
+                    sump = %name,
+                    "its watch stood at {}, which is yet to come: the clock was wrong; pulled back",
+                    watch.now()
+                );
+                watch.pull_back(start);
+            }
+            Ok((watch, kept.time.min(start)))
         }
         Err(error) => {
             tracing::error!(

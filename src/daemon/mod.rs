@@ -22,13 +22,12 @@ use std::time::Duration;
 use tokio::sync::{Notify, mpsc};
 use tokio_util::sync::CancellationToken;
 
-use crate::engine::SumpWatch;
 use crate::ingest::{Ack, Intake};
 use crate::notify::{Composer, Publisher, PublisherCounters};
 use crate::settings::{SeriesKind, Settings};
 use crate::store::{self, Limits, Opened, Reader, Receipt, SeriesRow, Store, StoreError, Writer};
 
-use catch_up::take_up;
+use catch_up::{TakenUp, take_up};
 use sources::{SourceCounts, Sources};
 use worker::Worker;
 
@@ -88,23 +87,20 @@ pub async fn run(
     let (intake, rooms) = Intake::open(settings.engine_threads);
     let composer = Composer::new(&settings);
     let start = clock.now();
-    let (watches, mut effects) = take_up(&settings, &reader, &series_map, start)?;
+    let taken = take_up(&settings, &reader, &series_map, start)?;
     let spare = Arc::new(Mutex::new(spare_room));
     let mut workers = Vec::new();
-    for (watches, room) in deal(watches, intake.shards()).into_iter().zip(rooms) {
-        let mut worker = Worker::new(
-            watches,
+    for (taken, room) in deal(taken, intake.shards()).into_iter().zip(rooms) {
+        let worker = Worker::new(
+            taken,
             intake.shards(),
             start,
             composer.clone(),
             writer.handle(),
             Arc::clone(&spare),
         );
-        if workers.is_empty() {
-            worker.begin_with(std::mem::take(&mut effects));
-        }
         let name = format!("engine-{}", workers.len());
-        workers.push(spawn(name, move || worker.run(room))?);
+        workers.push(spawn(name, &stop, move || worker.run(room))?);
     }
 
     let sources = Sources::start(&settings, &reader, &intake, &clock, ack_rooms, &stop)?;
@@ -131,16 +127,22 @@ pub async fn run(
     .await;
 
     tracing::info!("stopping: sources, engine, store, messages");
+    // A disk that refuses must not hold the drain up.
+    writer.lose_patience();
     let counts = sources.counts.clone();
-    join(sources.threads).await?;
+    let mut well = join(sources.threads).await;
     drop(intake);
-    join(workers).await?;
+    well &= join(workers).await;
     let flushing = writer.handle();
-    blocking(move || flushing.flush()).await?;
+    // What a failure here means is told by the writer itself, below.
+    well &= blocking(move || flushing.flush()).await.is_ok();
     stop_publishing.cancel();
-    publishing.await.map_err(|_| DaemonError::PartFailed)?;
+    well &= publishing.await.is_ok();
     summary(&counts, &writer.stats(), &published);
     blocking(move || writer.stop()).await?;
+    if !well {
+        return Err(DaemonError::PartFailed);
+    }
     tracing::info!("stopped");
     Ok(())
 }
@@ -149,10 +151,10 @@ pub async fn run(
 const SPARE_BATCHES: usize = 8;
 
 /// Deals the watches out so that each sump lies where [`Intake::place`] says.
-fn deal(watches: Vec<SumpWatch>, shards: usize) -> Vec<Vec<SumpWatch>> {
-    let mut dealt: Vec<Vec<SumpWatch>> = (0..shards).map(|_| Vec::new()).collect();
-    for (place, watch) in watches.into_iter().enumerate() {
-        dealt[place % shards].push(watch);
+fn deal(taken: Vec<TakenUp>, shards: usize) -> Vec<Vec<TakenUp>> {
+    let mut dealt: Vec<Vec<TakenUp>> = (0..shards).map(|_| Vec::new()).collect();
+    for (place, one) in taken.into_iter().enumerate() {
+        dealt[place % shards].push(one);
     }
     dealt
 }
@@ -237,24 +239,63 @@ fn summary(sources: &[SourceCounts], store: &store::Stats, published: &Publisher
     );
 }
 
+/// Starts a thread that is to run until `stop`. One that ends before, by a
+/// panic or because another part is gone, takes the daemon down with it: a
+/// daemon that hears nothing must not look alive.
 fn spawn(
     name: String,
+    stop: &CancellationToken,
     work: impl FnOnce() + Send + 'static,
-) -> Result<JoinHandle<()>, DaemonError> {
+) -> Result<JoinHandle<Ended>, DaemonError> {
+    let guard = EndsAll {
+        name: name.clone(),
+        stop: stop.clone(),
+    };
+    let run = move || {
+        let guard = guard;
+        work();
+        if guard.stop.is_cancelled() {
+            Ended::WhenTold
+        } else {
+            Ended::Early
+        }
+    };
     std::thread::Builder::new()
         .name(name)
-        .spawn(work)
+        .spawn(run)
         .map_err(DaemonError::Thread)
 }
 
-async fn join(threads: Vec<JoinHandle<()>>) -> Result<(), DaemonError> {
-    for thread in threads {
-        let joined = tokio::task::spawn_blocking(move || thread.join()).await;
-        if !matches!(joined, Ok(Ok(()))) {
-            return Err(DaemonError::PartFailed);
+/// How a thread ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Ended {
+    WhenTold,
+    Early,
+}
+
+/// Stops the daemon when its thread ends, for whatever reason.
+struct EndsAll {
+    name: String,
+    stop: CancellationToken,
+}
+
+impl Drop for EndsAll {
+    fn drop(&mut self) {
+        if !self.stop.is_cancelled() {
+            tracing::error!(thread = self.name, "ended early; the daemon stops");
+            self.stop.cancel();
         }
     }
-    Ok(())
+}
+
+/// Whether all of them ended when they were told to.
+async fn join(threads: Vec<JoinHandle<Ended>>) -> bool {
+    let mut well = true;
+    for thread in threads {
+        let joined = tokio::task::spawn_blocking(move || thread.join()).await;
+        well &= matches!(joined, Ok(Ok(Ended::WhenTold)));
+    }
+    well
 }
 
 async fn blocking(

@@ -6,7 +6,7 @@ use std::thread::JoinHandle;
 use tokio::sync::mpsc;
 use tokio_util::sync::CancellationToken;
 
-use super::{Clock, DaemonError, spawn};
+use super::{Clock, DaemonError, Ended, spawn};
 use crate::ingest::mqtt::{Source, acknowledge};
 use crate::ingest::{Ack, IngestCounters, Intake, Recent, Router, Trace};
 use crate::settings::{BrokerSettings, Settings};
@@ -18,7 +18,7 @@ pub(super) type SourceCounts = (Arc<str>, Arc<IngestCounters>);
 /// The running sources.
 pub(super) struct Sources {
     pub(super) counts: Vec<SourceCounts>,
-    pub(super) threads: Vec<JoinHandle<()>>,
+    pub(super) threads: Vec<JoinHandle<Ended>>,
 }
 
 impl Sources {
@@ -61,7 +61,7 @@ impl Sources {
             let name = format!("mqtt-{}", broker.name);
             sources
                 .threads
-                .push(spawn(name, move || runtime.block_on(polling))?);
+                .push(spawn(name, stop, move || runtime.block_on(polling))?);
         }
         Ok(sources)
     }

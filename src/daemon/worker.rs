@@ -11,6 +11,8 @@ use crate::notify::Composer;
 use crate::store::{Batch, JournalRow, RecentRow, SnapshotRow, WriterHandle};
 use crate::units::{Span, Timestamp, to_wire};
 
+use super::catch_up::TakenUp;
+
 /// A watch is kept at least this often while readings come, so that little is
 /// left to be caught up with after a crash.
 const SNAPSHOT_EVERY: Span = Span::from_secs(60);
@@ -35,9 +37,10 @@ pub(super) struct Worker {
 
 impl Worker {
     /// A worker for these watches, of a plant whose sumps are spread over
-    /// `shards`.
+    /// `shards`. What they wanted done while they were taken up is done first,
+    /// and kept with where they stand.
     pub(super) fn new(
-        watches: Vec<SumpWatch>,
+        taken: Vec<TakenUp>,
         shards: usize,
         start: Timestamp,
         composer: Composer,
@@ -45,8 +48,15 @@ impl Worker {
         spare: SpareBatches,
     ) -> Self {
         // Spread, so that not all are kept in the same second.
-        let count = watches.len() as i64;
+        let count = taken.len() as i64;
         let share = |ix: i64| Span::from_millis(SNAPSHOT_EVERY.millis() * ix / count.max(1));
+        let mut batch = Batch::default();
+        let mut watches = Vec::with_capacity(taken.len());
+        for TakenUp { watch, mut effects } in taken {
+            drain(&mut effects, &composer, &mut batch);
+            batch.snapshots.push(snapshot_row(&watch, start));
+            watches.push(watch);
+        }
         Worker {
             keep_at: (0..count).map(|ix| start + share(ix)).collect(),
             shard: Shard::new(watches),
@@ -56,20 +66,15 @@ impl Worker {
             writer,
             spare,
             effects: Vec::new(),
-            batch: Batch::default(),
-        }
-    }
-
-    /// Takes over what the watches wanted done while they were taken up.
-    pub(super) fn begin_with(&mut self, mut effects: Vec<Effect>) {
-        drain(&mut effects, &self.composer, &mut self.batch);
-        for ix in 0..self.shard.watches().len() {
-            self.keep(ix);
+            batch,
         }
     }
 
     /// Works until all doors are closed; then keeps every watch.
     pub(super) fn run(mut self, mut room: Receiver<Inbound>) {
+        if !self.submit() {
+            return;
+        }
         while let Some(inbound) = room.blocking_recv() {
             self.take(inbound);
             if !self.submit() {
@@ -85,6 +90,7 @@ impl Worker {
     fn take(&mut self, inbound: Inbound) {
         if let Some(clock) = inbound.clock {
             self.advance(clock);
+            self.keep_due();
         }
         for arrived in inbound.arrived {
             self.deliver(arrived);
@@ -144,12 +150,22 @@ impl Worker {
         self.batch.acks.extend(arrived.ack);
     }
 
+    /// Keeps the watches whose minute is over, readings or not: what is stored
+    /// after the oldest of them is read again at the next start.
+    fn keep_due(&mut self) {
+        for ix in 0..self.keep_at.len() {
+            if self.clock >= self.keep_at[ix] {
+                self.keep(ix);
+            }
+        }
+    }
+
     /// Puts the memory of a watch into the batch.
     fn keep(&mut self, ix: usize) {
         self.keep_at[ix] = self.clock + SNAPSHOT_EVERY;
         self.batch
             .snapshots
-            .push(snapshot_row(&self.shard.watches()[ix]));
+            .push(snapshot_row(&self.shard.watches()[ix], self.clock));
     }
 
     /// Hands the batch to the store. `false` when the store is gone.
@@ -173,12 +189,12 @@ impl Worker {
     }
 }
 
-fn snapshot_row(watch: &SumpWatch) -> SnapshotRow {
+fn snapshot_row(watch: &SumpWatch, clock: Timestamp) -> SnapshotRow {
     let body = serde_json::to_vec(&watch.snapshot())
         .expect("a snapshot has text keys and finite numbers only");
     SnapshotRow {
         sump: Arc::clone(&watch.setup().name),
-        time: watch.now(),
+        time: clock,
         body,
     }
 }

@@ -31,13 +31,6 @@ pub struct SumpSnapshot {
     estimated_at_ms: i64,
 }
 
-impl SumpSnapshot {
-    /// The sump's time when it was taken.
-    pub fn now(&self) -> Timestamp {
-        Timestamp::from_millis(self.now_ms)
-    }
-}
-
 impl SumpWatch {
     /// The watch's memory as it is now.
     pub fn snapshot(&self) -> SumpSnapshot {
@@ -68,7 +61,7 @@ impl SumpWatch {
         admission: AdmissionSetup,
         snapshot: SumpSnapshot,
     ) -> Self {
-        let mut watch = SumpWatch::new(setup, admission, snapshot.now());
+        let mut watch = SumpWatch::new(setup, admission, Timestamp::from_millis(snapshot.now_ms));
         watch.seq = snapshot.seq;
         watch.dosing = snapshot.dosing;
         watch.entries = snapshot.entries;
@@ -90,6 +83,26 @@ impl SumpWatch {
         }
         watch.find_next_due();
         watch
+    }
+
+    /// The clock had run ahead, and stands at `start` again: what was seen in a
+    /// time that is yet to come says nothing about when.
+    pub fn pull_back(&mut self, start: Timestamp) {
+        self.now = self.now.min(start);
+        self.estimated_at = self.estimated_at.min(start);
+        for channel in &mut self.channels {
+            channel.last_time = channel.last_time.min(start);
+            channel.usable_at = channel.usable_at.min(start);
+            channel.start_anew();
+        }
+        let lives = [&mut self.limits, &mut self.silences, &mut self.doubts];
+        lives
+            .into_iter()
+            .flatten()
+            .for_each(AlarmLife::restart_delay);
+        let mixing = &mut self.dosing.mixing_until;
+        *mixing = mixing.map(|until| until.min(start + SETTLE_AFTER_PAUSE));
+        self.find_next_due();
     }
 
     /// Nobody listened until `start`. No channel is called silent for not

@@ -490,6 +490,28 @@ fn nobody_is_silent_for_the_time_in_which_nobody_listened() {
     assert!(!effects.is_empty());
 }
 
+#[test]
+fn a_watch_whose_clock_ran_ahead_goes_on_once_it_is_pulled_back() {
+    let mut bench = Bench::new();
+    bench.run(0..60, 8.0, 900.0);
+    let text = serde_json::to_string(&bench.watch.snapshot()).unwrap();
+    let snapshot = serde_json::from_str(&text).unwrap();
+    let earlier = minute(-10_000);
+    let mut watch = SumpWatch::restore(setup(), ADMISSION, snapshot);
+    watch.pull_back(earlier);
+    watch.listen_from(earlier);
+    let mut effects = Vec::new();
+    for m in 1..30 {
+        let time = earlier + Span::from_mins(m);
+        watch.step(&reading(BRIX, time, time, 2.7), &mut effects);
+    }
+    let raised = effects.iter().any(|effect| match effect {
+        Effect::Journal(record) => record.body.kind() == "alarm",
+        _ => false,
+    });
+    assert!(raised, "a lean sump is told again");
+}
+
 #[derive(Debug, Clone)]
 struct Step {
     wait_secs: i64,

@@ -116,6 +116,12 @@ impl<A: Send + 'static> Writer<A> {
         Arc::clone(&self.handle.stats)
     }
 
+    /// From now on a commit that fails is not waited for any longer: after one
+    /// more attempt the writer ends, and everybody who waits for it is told.
+    pub fn lose_patience(&self) {
+        self.stop_sign.raise();
+    }
+
     /// Commits what was submitted before, closes the store in good order and
     /// ends the thread. While the disk refuses, one more attempt is made.
     ///

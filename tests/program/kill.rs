@@ -20,7 +20,7 @@ fn killed_in_the_middle_of_a_stream_no_reading_is_lost_or_stored_twice() {
         port: broker.port,
         sumps: SUMPS,
         on_delay: "10 min",
-        broker: "",
+        broker: "[engine]\nthreads = 2",
     });
     let daemon = Daemon::start(&plant);
     let begun = now() - Span::from_secs(60);

@@ -76,7 +76,7 @@ impl Poller {
             let began = Instant::now();
             let ended = self.connect_and_poll(&stop).await;
             self.epoch = self.link.change(None);
-            if self.hand_on().await.is_err() {
+            if self.hand_on(&stop).await.is_err() {
                 return;
             }
             let Ended::Failed(why) = ended else { return };
@@ -122,7 +122,7 @@ impl Poller {
             }
             if self.gathering >= BATCH || (ready.is_none() && self.gathering > 0) {
                 gathered_long_enough = false;
-                if self.hand_on().await.is_err() {
+                if self.hand_on(stop).await.is_err() {
                     return Ended::Stopping;
                 }
             }
@@ -222,8 +222,9 @@ impl Poller {
 
     /// Hands what was gathered to the shards, waiting while they are busy: the
     /// broker then holds back too. If that takes longer than the keep-alive,
-    /// the connection ends, the session stays, and nothing is lost.
-    async fn hand_on(&mut self) -> Result<(), IntakeClosed> {
+    /// the connection ends, the session stays, and nothing is lost. On `stop`
+    /// it does not wait: what was not acknowledged comes again.
+    async fn hand_on(&mut self, stop: &CancellationToken) -> Result<(), IntakeClosed> {
         self.gathering = 0;
         for (shard, gathered) in self.gathered.iter_mut().enumerate() {
             if !gathered.arrived.is_empty() {
@@ -232,7 +233,11 @@ impl Poller {
                     ..Batch::default()
                 };
                 let batch = std::mem::replace(gathered, fresh);
-                self.source.intake.send(shard, batch).await?;
+                tokio::select! {
+                    biased;
+                    sent = self.source.intake.send(shard, batch) => sent?,
+                    () = stop.cancelled() => return Err(IntakeClosed),
+                }
             }
         }
         Ok(())
