@@ -17,7 +17,7 @@ use sumpward::store::{Reader, SeriesKind};
 use sumpward::units::{Span, Timestamp};
 
 use crate::figures::median;
-use crate::peers::{Daemon, Mosquitto, until};
+use crate::peers::{Daemon, Mosquitto};
 use crate::plant::{CHANNELS, Plant, SUMPS, now, payload, topic, value};
 use crate::process::{peak_megabytes, processor_seconds, processor_seconds_at_rest};
 use crate::publisher::{Packets, Publisher};
@@ -95,11 +95,11 @@ fn subscriber_run(qos: QoS, messages: usize) -> Run {
 fn daemon_run(qos: QoS, messages: usize) -> Run {
     let broker = Mosquitto::start();
     let plant = Plant::write(broker.port, 0);
-    let daemon = Daemon::start(&plant, "");
+    let mut daemon = Daemon::start(&plant, "");
     let reader = Reader::open(&plant.store()).expect("the daemon has made it");
     let flood = Flood::encode(&broker, qos, messages);
     let run = run(&broker, daemon.pid(), flood, |last| {
-        until("the last reading is stored", LOOK_EVERY, || {
+        daemon.until("the last reading is stored", LOOK_EVERY, || {
             let mut found = 0;
             let looked = reader.readings_since(last.time, |_| found += 1);
             looked.expect("the store can be read");

@@ -55,7 +55,7 @@ struct Arguments {
     bench: bool,
     /// Be the subscriber of a flood instead: port, QoS and number of messages.
     #[arg(long, hide = true, num_args = 3, value_names = ["PORT", "QOS", "N"])]
-    subscriber: Vec<u32>,
+    subscriber: Vec<u64>,
 }
 
 fn main() {

@@ -3,7 +3,7 @@
 use std::io::{BufRead, BufReader};
 use std::net::{TcpListener, TcpStream};
 use std::process::{Child, Command, Stdio};
-use std::sync::{Arc, Mutex};
+use std::sync::{Arc, Mutex, MutexGuard};
 use std::time::{Duration, Instant};
 
 use tempfile::TempDir;
@@ -128,26 +128,37 @@ impl Daemon {
         let log = Arc::clone(&kept);
         std::thread::spawn(move || {
             for line in lines.lines().map_while(Result::ok) {
-                kept.lock().expect("nobody panics holding it").push(line);
+                lock(&kept).push(line);
             }
         });
         let mut daemon = Daemon {
             process: Running::new(child),
             log,
         };
-        until(
-            "the daemon has subscribed",
-            Duration::from_millis(10),
-            || {
-                let ended = daemon.process.has_ended();
-                let log = daemon.log();
-                assert!(!ended, "the daemon has ended:\n{}", log.join("\n"));
-                log.iter()
-                    .any(|line| line.contains(" subscribed"))
-                    .then_some(())
-            },
-        );
+        let log = Arc::clone(&daemon.log);
+        let subscribed = |line: &String| line.contains(" subscribed");
+        daemon.until("it has subscribed", Duration::from_millis(10), || {
+            lock(&log).iter().any(subscribed).then_some(())
+        });
         daemon
+    }
+
+    /// Waits until `condition` gives something, looking every `pause`.
+    ///
+    /// # Panics
+    /// When the daemon ends before, or it takes longer than [`PATIENCE`].
+    pub fn until<T>(
+        &mut self,
+        what: &str,
+        pause: Duration,
+        mut condition: impl FnMut() -> Option<T>,
+    ) -> T {
+        let Daemon { process, log } = self;
+        until(what, pause, || {
+            let told = || lock(log).join("\n");
+            assert!(!process.has_ended(), "the daemon has ended:\n{}", told());
+            condition()
+        })
     }
 
     /// Its process id.
@@ -157,6 +168,10 @@ impl Daemon {
 
     /// The lines of its log so far.
     pub fn log(&self) -> Vec<String> {
-        self.log.lock().expect("nobody panics holding it").clone()
+        lock(&self.log).clone()
     }
+}
+
+fn lock(log: &Mutex<Vec<String>>) -> MutexGuard<'_, Vec<String>> {
+    log.lock().expect("nobody panics holding it")
 }

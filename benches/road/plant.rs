@@ -134,7 +134,7 @@ pub fn value(channel: usize, n: usize) -> f64 {
 }
 
 /// QoS from its number.
-pub fn qos(level: u32) -> QoS {
+pub fn qos(level: u64) -> QoS {
     match level {
         0 => QoS::AtMostOnce,
         _ => QoS::AtLeastOnce,
