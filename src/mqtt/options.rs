@@ -37,9 +37,12 @@ pub fn options(broker: &BrokerSettings, client_id: &str) -> Result<MqttOptions, 
     options.set_clean_start(false);
     options.set_manual_acks(true);
     options.set_connection_timeout(CONNECT_SECS);
-    // Room for an acknowledgement of every message under way, and for the
-    // subscriptions.
-    options.set_request_channel_capacity(usize::from(broker.receive_maximum) + REQUESTS);
+    // Room for an acknowledgement of every packet identifier there is, and for
+    // the rest: acknowledging must never wait for polling, which may wait for
+    // the engine, which may wait for the store, which waits for acknowledging.
+    // The receive maximum is no bound here: mosquitto 2.0.11 was measured to
+    // send 342 unacknowledged messages where 100 are allowed.
+    options.set_request_channel_capacity(usize::from(u16::MAX) + REQUESTS);
     let mut properties = ConnectProperties::new();
     properties.session_expiry_interval = Some((broker.session_expiry.millis() / 1000) as u32);
     properties.receive_maximum = Some(broker.receive_maximum);
