@@ -1,11 +1,11 @@
 //! Behaviour of a watch, in simulated time.
 
+mod doses;
+mod properties;
+
 use std::sync::Arc;
 
-use proptest::prelude::*;
-
 use super::*;
-use crate::advice::Withheld;
 use crate::alarm::{AlarmState, Transition};
 use crate::chemistry::Chart;
 use crate::units::{Brix, Concentration, Flow, Length, Quantity, Span, Timestamp, Volume};
@@ -370,99 +370,6 @@ fn readings_without_a_time_in_one_millisecond_are_all_kept() {
 }
 
 #[test]
-fn a_doubted_probe_drives_no_dose_until_it_is_cleaned() {
-    let mut bench = Bench::new();
-    bench.run(0..60, 8.0, 900.0);
-    let hand = EntryKind::HandReading {
-        quantity: Quantity::Brix,
-        value: 3.2,
-    };
-    bench.enter("hand", minute(60), hand);
-    assert_eq!(bench.alarms(), [told("disagrees.brix", Transition::Raised)]);
-    assert_eq!(bench.watch.status().concentration_pct, None);
-    // The level falls: topping up would need the concentration.
-    bench.run(61..120, 8.0, 700.0);
-    let withheld = bench.last_advice().withheld.clone();
-    assert_eq!(withheld, Some(Withheld::NoConcentration));
-    let cleaned = EntryKind::Event {
-        what: HappeningKind::ProbeCleaned,
-        litres: None,
-        channel: Some("brix".into()),
-        advice: None,
-    };
-    bench.enter("clean", minute(120), cleaned);
-    assert_eq!(
-        bench.alarms().last(),
-        Some(&told("disagrees.brix", Transition::Returned))
-    );
-    bench.run(121..124, 6.4, 700.0);
-    let measured = bench.watch.status().concentration_pct.expect("known again");
-    assert!((measured.value - 6.4).abs() < 1e-9, "{measured:?}");
-}
-
-#[test]
-fn a_followed_dose_is_judged_after_mixing() {
-    let mut bench = Bench::new();
-    bench.run(0..60, 8.0, 900.0);
-    bench.run(60..100, 5.0, 900.0);
-    let advice = bench.last_advice().id.clone();
-    let addition = EntryKind::Addition {
-        what: AdditionKind::Premix,
-        litres: 180.0,
-        strength_pct: Some(20.0),
-        advice: Some(advice.clone()),
-    };
-    bench.enter("added", minute(100), addition.clone());
-    bench.enter("added", minute(101), addition);
-    bench.run(101..160, 8.0, 900.0);
-    let kinds: Vec<_> = bench
-        .journal()
-        .iter()
-        .map(|record| record.body.kind())
-        .collect();
-    assert_eq!(
-        kinds,
-        [
-            "advice",
-            "alarm",
-            "entry",
-            "advice_followed",
-            "alarm",
-            "advice_outcome"
-        ]
-    );
-    let JournalBody::AdviceOutcome(outcome) = &bench.journal()[5].body else {
-        panic!("the last line is the outcome");
-    };
-    assert_eq!(
-        (outcome.advice.as_str(), outcome.as_expected),
-        (advice.as_str(), Some(true))
-    );
-    assert_eq!(bench.journal()[5].time, minute(145));
-}
-
-#[test]
-fn a_dose_that_only_lacked_the_level_is_given_once_the_level_is_there() {
-    let mut bench = Bench::new();
-    for m in 0..12 {
-        bench.read(BRIX, minute(m), 2.7);
-    }
-    assert_eq!(bench.last_advice().withheld, Some(Withheld::NoVolume));
-    bench.read(LEVEL, minute(12), 0.9);
-    assert!(bench.last_advice().dose.is_some());
-    let given = |bench: &Bench| {
-        let lines = bench.journal();
-        lines
-            .iter()
-            .filter(|line| line.body.kind() == "advice")
-            .count()
-    };
-    assert_eq!(given(&bench), 2);
-    bench.run(13..60, 5.0, 900.0);
-    assert_eq!(given(&bench), 2);
-}
-
-#[test]
 fn acknowledged_by_id() {
     let mut bench = Bench::new();
     bench.run(0..60, 5.0, 900.0);
@@ -510,74 +417,4 @@ fn a_watch_whose_clock_ran_ahead_goes_on_once_it_is_pulled_back() {
         _ => false,
     });
     assert!(raised, "a lean sump is told again");
-}
-
-#[derive(Debug, Clone)]
-struct Step {
-    wait_secs: i64,
-    channel: u16,
-    value: f64,
-}
-
-fn steps() -> impl Strategy<Value = Vec<Step>> {
-    let step = (0i64..400, 0u16..2, 0f64..1.0).prop_map(|(wait_secs, channel, x)| Step {
-        wait_secs,
-        channel,
-        value: if channel == BRIX {
-            2.0 + 4.0 * x
-        } else {
-            0.6 + 0.4 * x
-        },
-    });
-    prop::collection::vec(step, 1..300)
-}
-
-fn play(watch: &mut SumpWatch, time: &mut Timestamp, steps: &[Step], out: &mut Vec<Effect>) {
-    for step in steps {
-        *time = *time + Span::from_secs(step.wait_secs);
-        watch.step(&reading(step.channel, *time, *time, step.value), out);
-    }
-}
-
-proptest! {
-    #![proptest_config(ProptestConfig::with_cases(64))]
-
-    /// A restart at any point changes nothing: the same effects, to the bit.
-    #[test]
-    fn goes_on_from_a_snapshot_as_if_nothing_had_happened(steps in steps(), cut in 0usize..300) {
-        let cut = cut.min(steps.len());
-        let mut whole = SumpWatch::new(setup(), ADMISSION, start());
-        let (mut time, mut expected) = (start(), Vec::new());
-        play(&mut whole, &mut time, &steps, &mut expected);
-
-        let mut before = SumpWatch::new(setup(), ADMISSION, start());
-        let (mut time, mut effects) = (start(), Vec::new());
-        play(&mut before, &mut time, &steps[..cut], &mut effects);
-        let text = serde_json::to_string(&before.snapshot()).unwrap();
-        let mut after = SumpWatch::restore(setup(), ADMISSION, serde_json::from_str(&text).unwrap());
-        play(&mut after, &mut time, &steps[cut..], &mut effects);
-        prop_assert_eq!(effects, expected);
-    }
-
-    /// Ticks that were not due change nothing, however many come.
-    #[test]
-    fn needless_ticks_change_nothing(steps in steps()) {
-        let mut plain = SumpWatch::new(setup(), ADMISSION, start());
-        let mut ticked = plain.clone();
-        let (mut expected, mut effects) = (Vec::new(), Vec::new());
-        let mut time = start();
-        for step in &steps {
-            let next = time + Span::from_secs(step.wait_secs);
-            let mut tick = time.ceil(GRID);
-            while tick <= next {
-                ticked.step(&Event::Tick(tick), &mut effects);
-                tick = tick + Span::from_secs(20);
-            }
-            time = next;
-            let event = reading(step.channel, time, time, step.value);
-            plain.step(&event, &mut expected);
-            ticked.step(&event, &mut effects);
-        }
-        prop_assert_eq!(effects, expected);
-    }
 }
