@@ -76,6 +76,8 @@ pub struct Dose {
     /// Strongest premix allowed where the bare balance would ask for a
     /// stronger one, %.
     pub limited_to_pct: Option<f64>,
+    /// Volume that must not be exceeded while adding, L, where it is known.
+    pub stop_at_l: Option<f64>,
     /// What the product's data sheet says about mixing, where concentrate is
     /// handled.
     pub mixing_note: Option<String>,
@@ -206,6 +208,7 @@ pub fn plan(
         expected_volume_l: after_volume.litres(),
         mixing_min: mixing.secs_f64() / 60.0,
         limited_to_pct: limited.then(|| setup.strongest_premix.percent()),
+        stop_at_l: None,
         mixing_note: None,
     };
     let cautions = cautions(&dose);

@@ -94,6 +94,7 @@ impl SumpWatch {
             setup.target,
             mixing,
         )?;
+        dose.stop_at_l = Some(setup.max_volume.litres());
         if dose.concentrate_l > 0.0 {
             dose.mixing_note.clone_from(&setup.fluid.mixing_note);
         }

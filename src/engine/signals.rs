@@ -10,9 +10,6 @@ use super::watch::SumpWatch;
 /// nameplate is often wrong by 10–30 % (memory, no source).
 const ASSUMED_VOLUME_UNCERTAINTY: f64 = 0.1;
 
-/// Step of level over which the vessel's area is taken, m.
-const AREA_STEP: f64 = 0.001;
-
 impl SumpWatch {
     /// The channel's smoothed value, unless it is silent or doubted.
     #[inline]
@@ -93,7 +90,12 @@ impl SumpWatch {
         }
         let value = self.volume_value()?;
         let uncertainty = match self.first_usable(Quantity::Level) {
-            Some((channel, level)) => self.area(level) * self.setup.channels[channel].uncertainty,
+            Some((channel, level)) => {
+                self.setup
+                    .vessel
+                    .litres_per_metre(Length::from_metres(level))
+                    * self.setup.channels[channel].uncertainty
+            }
             None => {
                 let (channel, _) = self.first_usable(Quantity::Volume)?;
                 self.setup.channels[channel].uncertainty
@@ -111,12 +113,6 @@ impl SumpWatch {
             volume,
             volume_assumed,
         })
-    }
-
-    /// Litres a metre of level at `level`.
-    fn area(&self, level: f64) -> f64 {
-        let litres = |at: f64| self.setup.vessel.volume(Length::from_metres(at)).litres();
-        (litres(level + AREA_STEP) - litres(level - AREA_STEP)) / (2.0 * AREA_STEP)
     }
 
     /// Whether the sump has a channel of this quantity.

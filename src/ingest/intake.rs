@@ -134,12 +134,4 @@ impl Intake {
             });
         }
     }
-
-    /// Batches waiting for all shards.
-    pub fn waiting(&self) -> usize {
-        self.shards
-            .iter()
-            .map(|shard| shard.max_capacity() - shard.capacity())
-            .sum()
-    }
 }

@@ -170,6 +170,12 @@ fn dose_lines(dose: &Dose) -> String {
     } else {
         let _ = writeln!(text, "Add {} L of water.", litres(dose.water_l));
     }
+    if let Some(most) = dose.stop_at_l {
+        let _ = writeln!(
+            text,
+            "Watch the level while you add; stop at {most:.0} L at the latest."
+        );
+    }
     if let Some(note) = &dose.mixing_note {
         let _ = writeln!(text, "Mixing: {note}");
     }

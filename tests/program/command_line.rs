@@ -37,6 +37,11 @@ fn calc_dose_prints_the_bare_balance_as_one_object() {
         let found = answer[key].as_f64().unwrap();
         assert!((found - expected).abs() < 1e-6, "{key}: {found}");
     }
+    let cautions = answer["cautions"].to_string();
+    assert!(
+        cautions.contains("Never pour neat concentrate"),
+        "{cautions}"
+    );
     assert!(
         answer["source"]
             .as_str()

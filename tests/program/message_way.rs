@@ -49,6 +49,7 @@ fn a_lean_sump_is_told_with_a_dose_that_people_can_follow() {
         "36 L concentrate",
         "mix",
         "re-check by hand",
+        "stop at 945 L",
         "Caution",
     ] {
         assert!(text.contains(words), "\"{words}\" is missing in:\n{text}");

@@ -1,5 +1,6 @@
 //! What to drain and add.
 
+use crate::advice::Caution;
 use crate::advice::balance::{BalanceError, Makeup, balance, limited};
 use crate::units::{Concentration, Volume};
 
@@ -78,10 +79,13 @@ pub(super) static DOSE: Calculation = Calculation {
               Vt·(p−ct)/(p−c); drain V − k; concentrate ct·Vt − c·k; water (1−ct)·Vt − (1−c)·k",
     source: "mass balance by volume, volumes taken to add up; worked out here",
     cautions: &[
-        "premix: stir the concentrate into the water, never pour neat concentrate into the sump",
-        "above some 20 to 25 % a premix is hard to mix (memory): strongest-premix keeps below",
-        "wear gloves and goggles; the safety data sheet and the supplier's data sheet hold",
-        "once mixed, check the concentration again by hand",
+        Caution::PremixOnly.words(),
+        Caution::Concentrate.words(),
+        Caution::Waste.words(),
+        Caution::MovingParts.words(),
+        Caution::DataSheets.words(),
+        "Above some 20 to 25 % a premix is hard to mix (memory): strongest-premix keeps it below.",
+        "Once mixed, check the concentration again by hand.",
     ],
     example: Example {
         arguments: &[

@@ -96,6 +96,9 @@ fn answer_json(
     object.insert("calculation".to_owned(), json!(calculation.name));
     object.insert("source".to_owned(), json!(calculation.source));
     object.insert("inputs".to_owned(), json!(inputs));
+    if !calculation.cautions.is_empty() {
+        object.insert("cautions".to_owned(), json!(calculation.cautions));
+    }
     serde_json::Value::Object(object).to_string()
 }
 

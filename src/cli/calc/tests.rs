@@ -47,7 +47,7 @@ fn every_worked_example_comes_out() {
         assert_eq!(got["source"], calculation.source);
         let object = got.as_object().unwrap();
         for key in object.keys() {
-            let about = ["calculation", "source", "inputs"].contains(&key.as_str());
+            let about = ["calculation", "source", "inputs", "cautions"].contains(&key.as_str());
             assert!(
                 about || calculation.results.iter().any(|field| field.key == key),
                 "{key} is not declared"
@@ -92,7 +92,9 @@ result
 formula  keep k = min(";
     assert!(outcome.text.starts_with(head), "{}", outcome.text);
     for caution in [
-        "never pour neat concentrate",
+        "Never pour neat concentrate",
+        "regulated waste",
+        "rotating pumps",
         "gloves and goggles",
         "check the concentration again",
     ] {
