@@ -14,6 +14,9 @@ pub fn look_at(condition: &Condition) -> (Vec<&'static str>, Vec<Caution>) {
         Condition::Limit(Quantity::Ph, level) => ph(*level),
         Condition::Limit(Quantity::Temperature, level) => temperature(*level),
         Condition::Limit(Quantity::Conductivity, _) => conductivity(),
+        Condition::Limit(Quantity::Pressure, level) => pressure(*level),
+        Condition::Limit(Quantity::Flow, level) => flow(*level),
+        Condition::Limit(quantity, _) => by_hand(*quantity),
         Condition::Silent(_) => silent(),
         Condition::Disagrees(_) => disagrees(),
     }
@@ -103,6 +106,39 @@ fn conductivity() -> (Vec<&'static str>, Vec<Caution>) {
         ],
         vec![Caution::DataSheets],
     )
+}
+
+fn pressure(level: LimitLevel) -> (Vec<&'static str>, Vec<Caution>) {
+    let first = if level.is_low() {
+        "Look whether the pump runs, draws air or has lost its supply, and whether a filter element is torn or missing."
+    } else {
+        "Look at the filter: a rising pressure across it means that it fills up; then at closed valves and blocked lines."
+    };
+    let second = "Before a housing or a line is opened: pump off and secured, pressure let off.";
+    (
+        vec![first, second],
+        vec![Caution::MovingParts, Caution::DataSheets],
+    )
+}
+
+fn flow(level: LimitLevel) -> (Vec<&'static str>, Vec<Caution>) {
+    let first = if level.is_low() {
+        "Look whether the pump runs and draws air, and at filters, valves and nozzles."
+    } else {
+        "Look for an open line, a burst hose or a valve that stays open."
+    };
+    (vec![first], vec![Caution::MovingParts, Caution::DataSheets])
+}
+
+/// Quantities that no defaults stand for.
+fn by_hand(quantity: Quantity) -> (Vec<&'static str>, Vec<Caution>) {
+    let first = match quantity {
+        Quantity::Metered | Quantity::State => {
+            "Compare the meter or the switch with what its instrument shows."
+        }
+        _ => "Measure it again by hand or have it measured, and enter the value.",
+    };
+    (vec![first], vec![Caution::MovingParts, Caution::DataSheets])
 }
 
 fn silent() -> (Vec<&'static str>, Vec<Caution>) {

@@ -104,7 +104,7 @@ fn subject(condition: &Condition) -> String {
     match condition {
         Condition::Limit(Quantity::Volume, _) => "level".to_owned(),
         Condition::Limit(Quantity::Ph, _) => "pH".to_owned(),
-        Condition::Limit(quantity, _) => quantity.name().to_owned(),
+        Condition::Limit(quantity, _) => quantity.name().replace('_', " "),
         Condition::Silent(channel) | Condition::Disagrees(channel) => format!("{channel} probe"),
     }
 }

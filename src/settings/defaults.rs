@@ -56,6 +56,11 @@ pub(super) const TURNOVERS: f64 = 5.0;
 /// Shortest mixing time. Memory.
 pub(super) const MIN_MIXING: Span = Span::from_mins(30);
 
+/// Silence of a state, where none is written: it usually reports its changes
+/// only, so that it may be quiet for days. Choice.
+pub(super) const STATE_SILENT_AFTER: Span = NEVER;
+/// So long is never; beyond every plant. Choice.
+pub(super) const NEVER: Span = Span::from_hours(24 * 365 * 1000);
 /// Silence. Memory: an online reading is stale after a quarter of an hour.
 pub(super) const SILENT_AFTER: Span = Span::from_mins(15);
 /// Smoothing. Choice: far below the hours in which a sump changes, far above
@@ -81,14 +86,17 @@ pub(super) const LEVEL_LIMITS: [f64; 3] = [0.70, 0.85, 1.02];
 
 /// Dead band of limits, in the quantity's unit. Memory: 0.2 to 0.3 points of
 /// concentration, 0.1 pH; temperature 1 K. Conductivity: 3 % (memory) of a
-/// usual 3 mS/cm. The level's is [`LEVEL_DEAD_BAND`].
+/// usual 3 mS/cm. Pressure and flow: choice, about the steps of their
+/// instruments. The level's is [`LEVEL_DEAD_BAND`].
 pub(super) const fn dead_band(quantity: Quantity) -> f64 {
     match quantity {
         Quantity::Concentration => 0.25,
         Quantity::Ph => 0.1,
         Quantity::Conductivity => 90.0,
         Quantity::Temperature => 1.0,
-        Quantity::Brix | Quantity::Level | Quantity::Volume => 0.0,
+        Quantity::Pressure => 0.05,
+        Quantity::Flow => 1.0,
+        _ => 0.0,
     }
 }
 /// Dead band of the level as a share of the working volume. A table after
@@ -126,6 +134,17 @@ pub(super) const fn likeness(quantity: Quantity, height: f64, working: f64) -> L
             0.01 * working,
             0.03 * working,
         ),
+        Quantity::Hardness => ((0.0, 5_000.0), 5.0, 20.0, 40.0),
+        Quantity::Chloride => ((0.0, 5_000.0), 2.0, 10.0, 20.0),
+        Quantity::Nitrite => ((0.0, 500.0), 0.5, 2.0, 5.0),
+        Quantity::Bacteria | Quantity::Fungi => ((0.0, 1e9), 1e3, 1e4, 1e5),
+        Quantity::TrampOil => ((0.0, 100.0), 0.1, 0.5, 1.0),
+        Quantity::DissolvedOxygen => ((0.0, 20.0), 0.05, 0.2, 0.5),
+        Quantity::Redox => ((-1_000.0, 1_000.0), 2.0, 10.0, 30.0),
+        Quantity::Flow => ((0.0, 20_000.0), 0.5, 1.0, 5.0),
+        Quantity::Pressure => ((-1.0, 200.0), 0.01, 0.05, 0.2),
+        Quantity::Metered => ((0.0, 1e12), 0.0, 1.0, 5.0),
+        Quantity::State => ((0.0, 1.0), 0.0, 0.1, 0.5),
     };
     Likeness {
         plausible,
@@ -146,5 +165,14 @@ pub(super) const fn conceivable(quantity: Quantity) -> (f64, f64) {
         Quantity::Temperature => (-50.0, 200.0),
         Quantity::Level => (-1.0, 50.0),
         Quantity::Volume => (0.0, 10_000_000.0),
+        Quantity::Hardness | Quantity::Chloride | Quantity::Nitrite => (0.0, 100_000.0),
+        Quantity::Bacteria | Quantity::Fungi => (0.0, 1e12),
+        Quantity::TrampOil => (0.0, 100.0),
+        Quantity::DissolvedOxygen => (0.0, 100.0),
+        Quantity::Redox => (-5_000.0, 5_000.0),
+        Quantity::Flow => (0.0, 1_000_000.0),
+        Quantity::Pressure => (-1.0, 10_000.0),
+        Quantity::Metered => (0.0, 1e15),
+        Quantity::State => (0.0, 1.0),
     }
 }

@@ -1,23 +1,16 @@
 //! Values of a quantity that is only known when the settings are read, and the
 //! few numbers that are no quantity.
 
-use crate::units::{
-    Brix, Concentration, Conductivity, Length, Parse, Quantity, Temperature, Volume,
-};
+use crate::units::{Concentration, Parse, Quantity, Volume};
 
 use super::problem::Problem;
 
 /// A value in the quantity's unit.
 pub(super) fn value(quantity: Quantity, text: &str) -> Result<f64, Problem> {
-    Ok(match quantity {
-        Quantity::Brix => Brix::parse(text)?.degrees(),
-        Quantity::Concentration => Concentration::parse(text)?.percent(),
-        Quantity::Ph => ph(text)?,
-        Quantity::Conductivity => Conductivity::parse(text)?.microsiemens_per_cm(),
-        Quantity::Temperature => Temperature::parse(text)?.celsius(),
-        Quantity::Level => Length::parse(text)?.metres(),
-        Quantity::Volume => Volume::parse(text)?.litres(),
-    })
+    match quantity {
+        Quantity::Ph => ph(text),
+        other => Ok(other.parse_value(text)?),
+    }
 }
 
 /// A difference between two values, in the quantity's unit. It is not written

@@ -144,7 +144,7 @@ impl Dimension {
 
     /// The way from `unit` to the unit that the quantity is kept in.
     fn line(&self, unit: &str) -> Result<Linear, QuantityFault> {
-        if unit.is_empty() {
+        if unit.is_empty() && !self.units.contains(&unit) {
             return Err(QuantityFault::NoUnit);
         }
         let pairs = || self.units.iter().zip(self.lines);
@@ -268,6 +268,38 @@ dimension!(CONDUCTIVITY, "conductivity",
 );
 dimension!(PH, "pH", "pH" => Linear::IDENTITY);
 dimension!(CURRENT, "current", "mA" => Linear::IDENTITY, "A" => Linear::times(1e3));
+// 1 mmol/L of calcium and magnesium is 100.09 mg/L of calcium carbonate, and
+// 1 °dH is 10 mg/L of calcium oxide, 17.848 mg/L of calcium carbonate; computed
+// from the molar masses, see tests/reference/hardness_units.csv.
+dimension!(HARDNESS, "hardness",
+    "mg/L CaCO3" => Linear::IDENTITY,
+    "mg/L" => Linear::IDENTITY,
+    "ppm" => Linear::IDENTITY,
+    "mmol/L" => Linear::times(100.086_9),
+    "°dH" => Linear::times(HARDNESS_DEGREE),
+    "dH" => Linear::times(HARDNESS_DEGREE),
+    "°fH" => Linear::times(10.0),
+    "fH" => Linear::times(10.0),
+);
+const HARDNESS_DEGREE: f64 = 17.847_992;
+dimension!(CONTENT, "content",
+    "mg/L" => Linear::IDENTITY,
+    "µg/L" => Linear::times(1e-3),
+    "g/L" => Linear::times(1e3),
+    "ppm" => Linear::IDENTITY,
+);
+dimension!(COLONIES, "count of colonies", "CFU/mL" => Linear::IDENTITY);
+dimension!(POTENTIAL, "potential", "mV" => Linear::IDENTITY, "V" => Linear::times(1e3));
+// The pound-force a square inch is 6894.757 Pa (NIST SP 811; memory).
+dimension!(PRESSURE, "pressure",
+    "bar" => Linear::IDENTITY,
+    "mbar" => Linear::times(1e-3),
+    "kPa" => Linear::times(1e-2),
+    "Pa" => Linear::times(1e-5),
+    "MPa" => Linear::times(10.0),
+    "psi" => Linear::times(0.068_947_57),
+);
+dimension!(STATE, "state", "" => Linear::IDENTITY);
 dimension!(SPAN, "length of time",
     "ms" => Linear::IDENTITY,
     "s" => Linear::times(1e3),
@@ -314,6 +346,21 @@ impl Quantity {
                 ..LENGTH
             },
             Quantity::Volume => VOLUME,
+            Quantity::Metered => Dimension {
+                name: "metered volume",
+                ..VOLUME
+            },
+            Quantity::Hardness => HARDNESS,
+            Quantity::Chloride | Quantity::Nitrite | Quantity::DissolvedOxygen => CONTENT,
+            Quantity::Bacteria | Quantity::Fungi => COLONIES,
+            Quantity::TrampOil => Dimension {
+                name: "share of tramp oil",
+                ..CONCENTRATION
+            },
+            Quantity::Redox => POTENTIAL,
+            Quantity::Flow => FLOW,
+            Quantity::Pressure => PRESSURE,
+            Quantity::State => STATE,
         }
     }
 

@@ -81,7 +81,8 @@ impl Concentration {
     }
 }
 
-/// What a channel measures. Each has one unit in which its readings are kept.
+/// What a channel or a person measures. Each has one unit in which its values
+/// are kept.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Quantity {
@@ -97,13 +98,37 @@ pub enum Quantity {
     Temperature,
     /// Level above the lowest inside point of the vessel, m.
     Level,
-    /// Volume, L.
+    /// Volume of fluid in the sump, L.
     Volume,
+    /// Total hardness, as mg/L of calcium carbonate.
+    Hardness,
+    /// Chloride, mg/L.
+    Chloride,
+    /// Nitrite, mg/L.
+    Nitrite,
+    /// Bacteria by dip slide, colony-forming units a millilitre.
+    Bacteria,
+    /// Yeasts and moulds by dip slide, colony-forming units a millilitre.
+    Fungi,
+    /// Oil that is not part of the mix, % by volume.
+    TrampOil,
+    /// Dissolved oxygen, mg/L.
+    DissolvedOxygen,
+    /// Redox potential, mV.
+    Redox,
+    /// Flow, L/min.
+    Flow,
+    /// Pressure, or pressure across a filter, bar.
+    Pressure,
+    /// What has run through a meter since it began to count, L.
+    Metered,
+    /// On (1) or off (0): a pump, a valve, a door.
+    State,
 }
 
 impl Quantity {
     /// Every quantity, in the order in which they are listed to people.
-    pub const ALL: [Quantity; 7] = [
+    pub const ALL: [Quantity; 19] = [
         Quantity::Brix,
         Quantity::Concentration,
         Quantity::Ph,
@@ -111,18 +136,37 @@ impl Quantity {
         Quantity::Temperature,
         Quantity::Level,
         Quantity::Volume,
+        Quantity::Hardness,
+        Quantity::Chloride,
+        Quantity::Nitrite,
+        Quantity::Bacteria,
+        Quantity::Fungi,
+        Quantity::TrampOil,
+        Quantity::DissolvedOxygen,
+        Quantity::Redox,
+        Quantity::Flow,
+        Quantity::Pressure,
+        Quantity::Metered,
+        Quantity::State,
     ];
 
-    /// The unit in which readings of this quantity are kept.
+    /// The unit in which values of this quantity are kept; empty for a state.
     pub const fn unit(self) -> &'static str {
         match self {
             Quantity::Brix => "°Bx",
-            Quantity::Concentration => "%",
+            Quantity::Concentration | Quantity::TrampOil => "%",
             Quantity::Ph => "pH",
             Quantity::Conductivity => "µS/cm",
             Quantity::Temperature => "°C",
             Quantity::Level => "m",
-            Quantity::Volume => "L",
+            Quantity::Volume | Quantity::Metered => "L",
+            Quantity::Hardness => "mg/L CaCO3",
+            Quantity::Chloride | Quantity::Nitrite | Quantity::DissolvedOxygen => "mg/L",
+            Quantity::Bacteria | Quantity::Fungi => "CFU/mL",
+            Quantity::Redox => "mV",
+            Quantity::Flow => "L/min",
+            Quantity::Pressure => "bar",
+            Quantity::State => "",
         }
     }
 
@@ -136,16 +180,45 @@ impl Quantity {
             Quantity::Temperature => "temperature",
             Quantity::Level => "level",
             Quantity::Volume => "volume",
+            Quantity::Hardness => "hardness",
+            Quantity::Chloride => "chloride",
+            Quantity::Nitrite => "nitrite",
+            Quantity::Bacteria => "bacteria",
+            Quantity::Fungi => "fungi",
+            Quantity::TrampOil => "tramp_oil",
+            Quantity::DissolvedOxygen => "dissolved_oxygen",
+            Quantity::Redox => "redox",
+            Quantity::Flow => "flow",
+            Quantity::Pressure => "pressure",
+            Quantity::Metered => "metered",
+            Quantity::State => "state",
         }
+    }
+
+    /// The quantity of this name.
+    pub fn named(name: &str) -> Option<Quantity> {
+        Quantity::ALL.into_iter().find(|one| one.name() == name)
     }
 
     /// Decimals worth showing to a person.
     pub const fn decimals(self) -> usize {
         match self {
-            Quantity::Brix | Quantity::Concentration | Quantity::Ph => 2,
-            Quantity::Conductivity | Quantity::Volume => 0,
-            Quantity::Temperature => 1,
+            Quantity::Brix | Quantity::Concentration | Quantity::Ph | Quantity::Pressure => 2,
+            Quantity::Temperature
+            | Quantity::TrampOil
+            | Quantity::DissolvedOxygen
+            | Quantity::Flow => 1,
             Quantity::Level => 3,
+            Quantity::Conductivity
+            | Quantity::Volume
+            | Quantity::Hardness
+            | Quantity::Chloride
+            | Quantity::Nitrite
+            | Quantity::Bacteria
+            | Quantity::Fungi
+            | Quantity::Redox
+            | Quantity::Metered
+            | Quantity::State => 0,
         }
     }
 }
