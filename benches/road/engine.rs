@@ -10,7 +10,7 @@ use std::hint::black_box;
 use std::sync::Arc;
 use std::time::Instant;
 
-use sumpward::engine::{Effect, Event, Quality, Reading, Shard, SumpWatch};
+use sumpward::engine::{Effect, Event, Form, Quality, Reading, Shard, SumpWatch};
 use sumpward::units::{Span, Timestamp};
 
 use crate::figures::median;
@@ -107,6 +107,7 @@ impl Engine {
         let event = Event::Reading(Reading {
             channel: channel as u16,
             claimed: Some(time),
+            form: Form::Reported,
             arrival,
             value: self.values[(self.rounds * 31 + sump) % VALUES * CHANNELS.len() + channel],
             quality: Quality::GOOD,

@@ -10,7 +10,7 @@ use anyhow::Context;
 
 use super::progress::Progress;
 use crate::engine::{
-    Effect, Entry, Event, JournalBody, JournalRecord, Quality, Reading, Shard, SumpWatch,
+    Effect, Entry, Event, Form, JournalBody, JournalRecord, Quality, Reading, Shard, SumpWatch,
 };
 use crate::ingest::decode::decode_entry;
 use crate::settings::Settings;
@@ -322,6 +322,7 @@ fn read_row(
         claimed: Some(time),
         arrival,
         value,
+        form: Form::Settled,
         quality: Quality::GOOD,
     };
     Ok((*ix, reading))

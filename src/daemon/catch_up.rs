@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use crate::engine::{Effect, Event, GRID, Reading, SETTLING, SumpSnapshot, SumpWatch};
+use crate::engine::{Effect, Event, Form, GRID, Reading, SETTLING, SumpSnapshot, SumpWatch};
 use crate::settings::Settings;
 use crate::store::{Reader, SeriesMap, StoreError};
 use crate::units::Timestamp;
@@ -49,6 +49,7 @@ pub(super) fn take_up(
             claimed: Some(stored.time),
             arrival,
             value: stored.value,
+            form: Form::Settled,
             quality: stored.quality,
         };
         let TakenUp { watch, effects } = &mut taken[sump];

@@ -5,7 +5,9 @@ use std::sync::{Arc, Mutex};
 
 use tokio::sync::mpsc::Receiver;
 
-use crate::engine::{Effect, Event, JournalBody, JournalRecord, Reading, Shard, SumpWatch};
+use crate::engine::{
+    Effect, Event, Form, JournalBody, JournalRecord, Reading, Shard, SumpWatch, Trouble,
+};
 use crate::ingest::{Ack, Arrived, Batch as Inbound, Content};
 use crate::notify::Composer;
 use crate::store::{Batch, JournalRow, RecentRow, SnapshotRow, WriterHandle};
@@ -134,7 +136,18 @@ impl Worker {
                 claimed,
                 arrival: self.clock,
                 value,
+                form: Form::Reported,
                 quality,
+            }),
+            Content::Baseline { channel, value } => Event::Baseline { channel, value },
+            Content::Trouble {
+                channel,
+                time,
+                kind,
+            } => Event::Trouble(Trouble {
+                channel,
+                time: time.unwrap_or(self.clock),
+                kind,
             }),
             Content::Entry(entry) => Event::Entry(entry, self.clock),
             Content::Known => {

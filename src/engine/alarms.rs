@@ -147,7 +147,7 @@ impl SumpWatch {
             }
             Which::Silence(channel) | Which::Doubt(channel) => {
                 let unit = self.setup.channels[channel].quantity.unit();
-                (self.channels[channel].smoothed(), None, None, Some(unit))
+                (self.value_of(channel), None, None, Some(unit))
             }
         }
     }

@@ -1,12 +1,15 @@
-//! One channel of a sump: which of its readings count, and the smoothed value.
+//! One channel of a sump: which of its readings count, and what they tell.
 
 use serde::{Deserialize, Serialize};
 
-use crate::signal::{Despike, Judged, Smoother};
+use crate::signal::{Counted, Despike, Judged, Meter, Smoother};
 use crate::units::Timestamp;
 
 use super::event::Quality;
-use super::setup::ChannelSetup;
+use super::setup::{ChannelKind, ChannelSetup};
+
+/// So much of a reason is kept, in characters.
+const LONGEST_REASON: usize = 200;
 
 /// The memory of one channel.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -19,6 +22,37 @@ pub(super) struct ChannelWatch {
     smoother: Smoother,
     /// Readings that the despiking filter replaced, ever.
     pub(super) spikes: u64,
+    #[serde(default)]
+    meter: Meter,
+    #[serde(default)]
+    switch: Option<Switched>,
+    /// What stands in until the channel reports.
+    #[serde(default)]
+    pub(super) baseline: Option<f64>,
+    /// Its source said that the instrument is gone.
+    #[serde(default)]
+    pub(super) gone: bool,
+    /// Messages that could not be read since the last reading.
+    #[serde(default)]
+    pub(super) unreadable: Option<Unreadable>,
+    /// Marks of the newest reading.
+    #[serde(default)]
+    pub(super) last_quality: Quality,
+}
+
+/// What a switch says, and since when.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub(super) struct Switched {
+    pub(super) on: bool,
+    pub(super) since: Timestamp,
+}
+
+/// Messages of a channel that could not be read.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub(super) struct Unreadable {
+    pub(super) count: u64,
+    pub(super) since: Timestamp,
+    pub(super) why: String,
 }
 
 impl ChannelWatch {
@@ -30,17 +64,64 @@ impl ChannelWatch {
             despike: Despike::default(),
             smoother: Smoother::default(),
             spikes: 0,
+            meter: Meter::default(),
+            switch: None,
+            baseline: None,
+            gone: false,
+            unreadable: None,
+            last_quality: Quality::GOOD,
         }
     }
 
-    /// Takes in a reading in time order; returns its marks.
+    /// Takes in a reading in time order, with the marks it has; returns all of
+    /// its marks.
     #[inline]
-    pub(super) fn step(&mut self, setup: &ChannelSetup, time: Timestamp, value: f64) -> Quality {
+    pub(super) fn step(
+        &mut self,
+        setup: &ChannelSetup,
+        time: Timestamp,
+        value: f64,
+        marks: Quality,
+    ) -> Quality {
         self.last_time = time;
+        let marks = marks.with(self.judge(setup, time, value, marks));
+        self.last_quality = marks;
+        marks
+    }
+
+    #[inline]
+    fn judge(
+        &mut self,
+        setup: &ChannelSetup,
+        time: Timestamp,
+        value: f64,
+        marks: Quality,
+    ) -> Quality {
         let (lowest, highest) = setup.plausible;
         if !(lowest..=highest).contains(&value) {
             return Quality::OUT_OF_RANGE;
         }
+        if !marks.is_usable() {
+            return Quality::GOOD;
+        }
+        self.gone = false;
+        self.baseline = None;
+        self.unreadable = None;
+        match &setup.kind {
+            ChannelKind::Gauge => self.smooth(setup, time, value),
+            ChannelKind::Meter { counts, .. } => match self.meter.step(counts, time, value) {
+                Counted::Held => Quality::SPIKE,
+                _ => Quality::GOOD,
+            },
+            ChannelKind::Switch => {
+                self.switch_to(value >= 0.5, time);
+                Quality::GOOD
+            }
+        }
+    }
+
+    #[inline]
+    fn smooth(&mut self, setup: &ChannelSetup, time: Timestamp, value: f64) -> Quality {
         let judged = match &setup.despike {
             Some(despike) => self.despike.step(despike, time, value),
             None => Judged::Kept(value),
@@ -56,14 +137,50 @@ impl ChannelWatch {
         quality
     }
 
-    /// The smoothed value, however old.
-    pub(super) fn smoothed(&self) -> Option<f64> {
-        self.smoother.value()
+    fn switch_to(&mut self, on: bool, time: Timestamp) {
+        if self.switch.is_none_or(|switch| switch.on != on) {
+            self.switch = Some(Switched { on, since: time });
+        }
     }
 
-    /// Whether no usable reading came for too long at `now`.
+    /// The value that counts, however old: smoothed, of a meter where it
+    /// stands, of a switch 1 or 0.
+    pub(super) fn value(&self, kind: &ChannelKind) -> Option<f64> {
+        match kind {
+            ChannelKind::Gauge => self.smoother.value(),
+            ChannelKind::Meter { .. } => self.meter.stands_at(),
+            ChannelKind::Switch => self.switch.map(|switch| f64::from(u8::from(switch.on))),
+        }
+    }
+
+    /// Everything that ran through the meter since its first count, L.
+    pub(super) fn metered(&self) -> f64 {
+        self.meter.total()
+    }
+
+    /// What the switch says.
+    pub(super) fn switched(&self) -> Option<Switched> {
+        self.switch
+    }
+
+    /// So many messages could not be read; says whether they are the first
+    /// since the last reading.
+    pub(super) fn count_unreadable(&mut self, time: Timestamp, count: u32, why: &str) -> bool {
+        let first = self.unreadable.is_none();
+        let unreadable = self.unreadable.get_or_insert(Unreadable {
+            count: 0,
+            since: time,
+            why: String::new(),
+        });
+        unreadable.count += u64::from(count);
+        unreadable.why = why.chars().take(LONGEST_REASON).collect();
+        first
+    }
+
+    /// Whether no usable reading came for too long at `now`, or the instrument
+    /// is said to be gone.
     pub(super) fn is_silent(&self, setup: &ChannelSetup, now: Timestamp) -> bool {
-        now - self.usable_at >= setup.silent_after
+        self.gone || now - self.usable_at >= setup.silent_after
     }
 
     /// The probe was touched: what it said before says nothing about what it

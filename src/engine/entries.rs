@@ -77,7 +77,7 @@ impl SumpWatch {
             if setup.quantity != quantity || !fresh {
                 continue;
             }
-            if let Some(inline) = self.channels[ix].smoothed() {
+            if let Some(inline) = self.value_of(ix) {
                 let doubted = (inline - by_hand).abs() > setup.hand_tolerance;
                 self.watch_doubt(ix, doubted, out);
             }

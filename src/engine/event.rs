@@ -12,13 +12,59 @@ use super::status::SumpStatus;
 pub enum Event {
     /// An instrument reported.
     Reading(Reading),
+    /// A value of a channel that was true at an unknown time before: what a
+    /// broker had retained, say. It stands in until the channel reports.
+    Baseline {
+        /// Place of the channel.
+        channel: u16,
+        /// The value as the instrument reported it.
+        value: f64,
+    },
+    /// Something other than a reading was heard of a channel.
+    Trouble(Trouble),
     /// A person wrote something down; with the time it reached us.
     Entry(Box<Entry>, Timestamp),
     /// The clock reached a point of the grid.
     Tick(Timestamp),
 }
 
-/// One value of a channel as it came in, already in the channel's unit.
+/// What was heard of a channel instead of a reading.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Trouble {
+    /// Place of the channel.
+    pub channel: u16,
+    /// When it was so.
+    pub time: Timestamp,
+    /// What was heard.
+    pub kind: TroubleKind,
+}
+
+/// What can be heard of a channel instead of a reading.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum TroubleKind {
+    /// Its source says that the instrument is gone: the channel is silent at
+    /// once, until it reports again.
+    Gone,
+    /// So many messages could not be read, and why not the last one.
+    Unreadable {
+        /// How many since the last time this was told.
+        count: u32,
+        /// Why.
+        why: String,
+    },
+}
+
+/// What a reading's number stands for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Form {
+    /// What the instrument reports: its loop and calibration are still to be
+    /// applied.
+    Reported,
+    /// The value in the channel's unit, as it is stored.
+    Settled,
+}
+
+/// One value of a channel as it came in.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Reading {
     /// Place of the channel in [`super::SumpSetup::channels`].
@@ -27,8 +73,10 @@ pub struct Reading {
     pub claimed: Option<Timestamp>,
     /// When the reading reached us.
     pub arrival: Timestamp,
-    /// The value in the unit of the channel's quantity.
+    /// The value.
     pub value: f64,
+    /// What the value stands for.
+    pub form: Form,
     /// Marks set before the engine saw it.
     pub quality: Quality,
 }
@@ -39,7 +87,8 @@ pub struct Reading {
 pub struct Quality(u8);
 
 /// The three classes of OPC UA (OPC 10000-4, status code severity).
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "snake_case")]
 pub enum QualityClass {
     /// May drive a dose.
     Good,
@@ -62,6 +111,11 @@ impl Quality {
     pub const REPEATED: Quality = Quality(1 << 3);
     /// Outside what the quantity can be.
     pub const OUT_OF_RANGE: Quality = Quality(1 << 4);
+    /// The instrument, its loop or its gateway reports a failure.
+    pub const FAULT: Quality = Quality(1 << 5);
+    /// Its source was not sure of it, or something that it was worked out with
+    /// was missing.
+    pub const UNSURE: Quality = Quality(1 << 6);
 
     /// With the marks of `other` added.
     #[must_use]
@@ -80,11 +134,16 @@ impl Quality {
     pub const fn from_bits(bits: u8) -> Quality {
         Quality(bits)
     }
+    /// Whether the value may be looked at, if perhaps with doubt.
+    pub const fn is_usable(self) -> bool {
+        !matches!(self.class(), QualityClass::Bad)
+    }
     /// The class that the marks amount to. Late is not a fault of the value.
     pub const fn class(self) -> QualityClass {
-        if self.0 & Self::OUT_OF_RANGE.0 != 0 {
+        if self.0 & (Self::OUT_OF_RANGE.0 | Self::FAULT.0) != 0 {
             QualityClass::Bad
-        } else if self.0 & (Self::SPIKE.0 | Self::CLOCK.0 | Self::REPEATED.0) != 0 {
+        } else if self.0 & (Self::SPIKE.0 | Self::CLOCK.0 | Self::REPEATED.0 | Self::UNSURE.0) != 0
+        {
             QualityClass::Uncertain
         } else {
             QualityClass::Good

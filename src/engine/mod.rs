@@ -14,6 +14,7 @@ mod channel;
 mod dosing;
 mod entries;
 mod event;
+mod input;
 mod journal;
 mod setup;
 mod shard;
@@ -27,14 +28,17 @@ mod watch;
 pub use crate::advice::DoseSetup;
 pub use crate::alarm::Priority;
 pub use crate::rules::LimitLevel;
-pub use crate::signal::DespikeSetup;
+pub use crate::signal::{DespikeSetup, MeterSetup};
 pub use event::{
-    AdditionKind, Effect, Entry, EntryKind, Event, HappeningKind, Quality, QualityClass, Reading,
-    Sample, SeriesIx,
+    AdditionKind, Effect, Entry, EntryKind, Event, Form, HappeningKind, Quality, QualityClass,
+    Reading, Sample, SeriesIx, Trouble, TroubleKind,
 };
+pub use input::{Calibration, InputSetup};
 pub use journal::{AlarmLine, JournalBody, JournalRecord, Outcome};
-pub use setup::{AdmissionSetup, ChannelSetup, FluidSetup, LimitSetup, SumpSetup};
+pub use setup::{
+    AdmissionSetup, ChannelKind, ChannelSetup, FluidSetup, LimitSetup, MeterOf, SumpSetup,
+};
 pub use shard::{SETTLING, Shard};
 pub use snapshot::SumpSnapshot;
-pub use status::{ActiveAlarm, ChannelStatus, SumpStatus};
+pub use status::{ActiveAlarm, ChannelStatus, SumpStatus, UnreadableStatus};
 pub use watch::{GRID, SumpWatch};

@@ -7,11 +7,12 @@ use crate::advice::DoseSetup;
 use crate::alarm::{AlarmDelays, Priority};
 use crate::chemistry::Chart;
 use crate::rules::LimitLevel;
-use crate::signal::DespikeSetup;
+use crate::signal::{DespikeSetup, MeterSetup};
 use crate::units::{Brix, Concentration, Flow, Quantity, Span, Timestamp, Volume};
 use crate::vessel::Vessel;
 
 use super::event::SeriesIx;
+use super::input::InputSetup;
 
 /// One sump.
 #[derive(Debug, Clone, PartialEq)]
@@ -72,6 +73,10 @@ pub struct ChannelSetup {
     pub name: Arc<str>,
     /// What it measures.
     pub quantity: Quantity,
+    /// What kind of instrument it is.
+    pub kind: ChannelKind,
+    /// From what the instrument reports to the channel's unit.
+    pub input: InputSetup,
     /// Where its readings are kept.
     pub series: SeriesIx,
     /// Lowest and highest value that can be true.
@@ -86,6 +91,35 @@ pub struct ChannelSetup {
     pub uncertainty: f64,
     /// How far a hand reading may lie away before the channel is doubted.
     pub hand_tolerance: f64,
+}
+
+/// What kind of instrument a channel is.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum ChannelKind {
+    /// It shows a value that goes up and down: despiked and smoothed.
+    Gauge,
+    /// It counts what runs through.
+    Meter {
+        /// How it counts.
+        counts: MeterSetup,
+        /// What runs through it.
+        of: MeterOf,
+        /// Series of everything that ran since the first count.
+        total_series: SeriesIx,
+    },
+    /// It says on or off.
+    Switch,
+}
+
+/// What runs through a meter into the sump.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum MeterOf {
+    /// Water.
+    Water,
+    /// Concentrate as delivered.
+    Concentrate,
+    /// Premix of this strength.
+    Premix(Concentration),
 }
 
 /// One limit of one signal of a sump.

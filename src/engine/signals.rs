@@ -17,10 +17,15 @@ impl SumpWatch {
         let watch = &self.channels[channel];
         let fresh = !watch.is_silent(&self.setup.channels[channel], self.now);
         if fresh && !self.doubts[channel].is_active() {
-            watch.smoothed()
+            watch.value(&self.setup.channels[channel].kind)
         } else {
             None
         }
+    }
+
+    /// The channel's value, however old.
+    pub(super) fn value_of(&self, channel: usize) -> Option<f64> {
+        self.channels[channel].value(&self.setup.channels[channel].kind)
     }
 
     /// The signal that a limit is set on.

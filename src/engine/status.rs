@@ -9,6 +9,8 @@ use crate::alarm::{AlarmState, Priority};
 use crate::rules::Condition;
 use crate::units::{Quantity, Timestamp};
 
+use super::event::QualityClass;
+use super::setup::ChannelKind;
 use super::watch::SumpWatch;
 
 /// The present state of a sump.
@@ -43,18 +45,45 @@ pub struct ChannelStatus {
     pub channel: Arc<str>,
     /// What it measures.
     pub quantity: Quantity,
-    /// Smoothed value, however old.
+    /// Smoothed value, however old; of a meter where it stands, of a switch 1
+    /// (on) or 0 (off).
     pub value: Option<f64>,
+    /// What stands in while the channel has not reported: true at some unknown
+    /// time before.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub baseline: Option<f64>,
     /// Unit of the value.
     pub unit: &'static str,
     /// Time of the newest reading that counted.
     pub time: Option<Timestamp>,
+    /// Of a switch: since when it says so.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub since: Option<Timestamp>,
+    /// Of a meter: everything that ran since its first count, L.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub metered_l: Option<f64>,
+    /// Class of the newest reading.
+    pub quality: QualityClass,
+    /// Messages since the last reading that could not be read.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub unreadable: Option<UnreadableStatus>,
     /// No usable reading for too long.
     pub silent: bool,
     /// It and a hand reading contradict each other.
     pub doubted: bool,
     /// Readings replaced as spikes, ever.
     pub spikes: u64,
+}
+
+/// Messages of a channel that could not be read.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct UnreadableStatus {
+    /// How many.
+    pub count: u64,
+    /// Time of the first.
+    pub since: Timestamp,
+    /// Why not the newest.
+    pub why: String,
 }
 
 /// An alarm that is not normal.
@@ -97,9 +126,21 @@ impl SumpWatch {
         ChannelStatus {
             channel: Arc::clone(&setup.name),
             quantity: setup.quantity,
-            value: watch.smoothed(),
+            value: watch.value(&setup.kind),
+            baseline: watch.baseline,
             unit: setup.quantity.unit(),
             time: (watch.last_time > Timestamp::MIN).then_some(watch.last_time),
+            since: watch.switched().map(|switch| switch.since),
+            metered_l: matches!(setup.kind, ChannelKind::Meter { .. }).then(|| watch.metered()),
+            quality: watch.last_quality.class(),
+            unreadable: watch
+                .unreadable
+                .as_ref()
+                .map(|unreadable| UnreadableStatus {
+                    count: unreadable.count,
+                    since: unreadable.since,
+                    why: unreadable.why.clone(),
+                }),
             silent: watch.is_silent(setup, self.now),
             doubted: self.doubts[ix].is_active(),
             spikes: watch.spikes,

@@ -8,9 +8,9 @@ use crate::units::{Quantity, Span, Timestamp};
 
 use super::channel::ChannelWatch;
 use super::dosing::Dosing;
-use super::event::{Effect, Event, Quality, Reading, Sample, SeriesIx};
+use super::event::{Effect, Event, Quality, Reading, Sample, SeriesIx, Trouble, TroubleKind};
 use super::journal::{JournalBody, JournalRecord};
-use super::setup::{AdmissionSetup, SumpSetup};
+use super::setup::{AdmissionSetup, ChannelKind, SumpSetup};
 
 /// Timers fire on this grid, counted from 1970.
 pub const GRID: Span = Span::from_secs(1);
@@ -104,6 +104,8 @@ impl SumpWatch {
                 self.advance(time, out);
                 self.step_entry(entry, out);
             }
+            Event::Baseline { channel, value } => self.step_baseline(*channel, *value, out),
+            Event::Trouble(trouble) => self.step_trouble(trouble, out),
             Event::Tick(time) => self.advance(*time, out),
         }
     }
@@ -111,26 +113,41 @@ impl SumpWatch {
     #[inline]
     fn step_reading(&mut self, reading: &Reading, out: &mut Vec<Effect>) {
         let ix = usize::from(reading.channel);
-        let (time, mut quality) = self.admit(reading);
+        let (time, quality) = self.admit(reading);
         let late =
             time < self.now - self.admission.late_after || time < self.channels[ix].last_time;
+        let (value, found) = self.settle(reading);
+        let quality = quality.with(found);
+        let record = |watch: &Self, quality: Quality, out: &mut Vec<Effect>| {
+            let sample = Sample {
+                series: watch.setup.channels[ix].series,
+                time,
+                value,
+                quality,
+                delay: reading.arrival - time,
+            };
+            out.push(Effect::Record(sample));
+        };
         if late {
-            self.record(ix, reading, time, quality.with(Quality::LATE), out);
+            record(self, quality.with(Quality::LATE), out);
             return;
         }
         if time == self.channels[ix].last_time {
             // Delivered before: the store keeps the first and counts this one.
-            self.record(ix, reading, time, quality, out);
+            record(self, quality, out);
             return;
         }
         self.advance(time, out);
-        let judged = self.channels[ix].step(&self.setup.channels[ix], time, reading.value);
-        quality = quality.with(judged);
-        self.record(ix, reading, time, quality, out);
-        if quality.has(Quality::OUT_OF_RANGE) {
+        let switched = self.channels[ix].switched();
+        let quality = self.channels[ix].step(&self.setup.channels[ix], time, value, quality);
+        record(self, quality, out);
+        if !quality.is_usable() {
             return;
         }
         self.channels[ix].usable_at = self.now;
+        if self.channels[ix].switched() != switched {
+            self.show(out);
+        }
         self.heard(ix, out);
         for place in 0..self.limits_of[ix].len() {
             self.watch_limit(usize::from(self.limits_of[ix][place]), out);
@@ -158,22 +175,36 @@ impl SumpWatch {
         (reading.arrival.max(last + Span::from_millis(1)), quality)
     }
 
-    #[inline]
-    fn record(
-        &self,
-        channel: usize,
-        reading: &Reading,
-        time: Timestamp,
-        quality: Quality,
-        out: &mut Vec<Effect>,
-    ) {
-        out.push(Effect::Record(Sample {
-            series: self.setup.channels[channel].series,
-            time,
-            value: reading.value,
-            quality,
-            delay: reading.arrival - time,
-        }));
+    /// What a broker had retained says nothing about now, and only stands in
+    /// where nothing else is known.
+    fn step_baseline(&mut self, channel: u16, reported: f64, out: &mut Vec<Effect>) {
+        let ix = usize::from(channel);
+        let (value, quality) = self.calibrate(ix, reported);
+        let (lowest, highest) = self.setup.channels[ix].plausible;
+        let never_heard = self.channels[ix].last_time == Timestamp::MIN;
+        if never_heard && quality.is_usable() && (lowest..=highest).contains(&value) {
+            self.channels[ix].baseline = Some(value);
+            self.show(out);
+        }
+    }
+
+    fn step_trouble(&mut self, trouble: &Trouble, out: &mut Vec<Effect>) {
+        let ix = usize::from(trouble.channel);
+        match &trouble.kind {
+            TroubleKind::Gone if trouble.time >= self.channels[ix].last_time => {
+                self.channels[ix].gone = true;
+                self.watch_silence(ix, out);
+                self.show(out);
+            }
+            // It has reported since.
+            TroubleKind::Gone => {}
+            TroubleKind::Unreadable { count, why } => {
+                let first = self.channels[ix].count_unreadable(trouble.time, *count, why);
+                if first {
+                    self.show(out);
+                }
+            }
+        }
     }
 
     /// Moves the sump's time forward, letting each timer end at its own point
@@ -237,6 +268,11 @@ impl SumpWatch {
         for (series, value) in estimates {
             if let Some(value) = value {
                 self.record_estimate(series, value, out);
+            }
+        }
+        for ix in 0..self.channels.len() {
+            if let ChannelKind::Meter { total_series, .. } = self.setup.channels[ix].kind {
+                self.record_estimate(total_series, self.channels[ix].metered(), out);
             }
         }
         self.show(out);

@@ -5,7 +5,7 @@ use std::sync::atomic::{AtomicU32, Ordering};
 
 use tokio::sync::mpsc;
 
-use crate::engine::{Entry, Quality};
+use crate::engine::{Entry, Quality, TroubleKind};
 use crate::units::Timestamp;
 
 use super::recent::Trace;
@@ -39,7 +39,7 @@ impl Ack {
 /// What a message held.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Content {
-    /// A value of a channel, in the channel's unit.
+    /// A value of a channel, in the unit that its instrument reports in.
     Reading {
         /// Place of the channel in its sump.
         channel: u16,
@@ -49,6 +49,22 @@ pub enum Content {
         value: f64,
         /// Marks set so far.
         quality: Quality,
+    },
+    /// A value that was true at an unknown time before.
+    Baseline {
+        /// Place of the channel in its sump.
+        channel: u16,
+        /// The value.
+        value: f64,
+    },
+    /// Something other than a reading was heard of a channel.
+    Trouble {
+        /// Place of the channel in its sump.
+        channel: u16,
+        /// When it was so, where that is not when it arrived.
+        time: Option<Timestamp>,
+        /// What was heard.
+        kind: TroubleKind,
     },
     /// What a person wrote.
     Entry(Box<Entry>),

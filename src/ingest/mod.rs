@@ -12,8 +12,10 @@ pub mod mqtt;
 mod recent;
 mod refusals;
 mod router;
+mod unreadable;
 
 pub use intake::{Ack, Arrived, Batch, Content, Intake, IntakeClosed};
 pub use recent::{Recent, Trace};
 pub use refusals::{IngestCounters, Refusals};
 pub use router::{Route, Router, Target};
+pub use unreadable::Unreadable;

@@ -21,7 +21,7 @@ pub struct IngestCounters {
     /// Messages of topics that no channel has.
     pub unknown_topic: AtomicU64,
     /// Retained messages without a time of their own, which say nothing about
-    /// now.
+    /// now and only stand in where nothing else is known.
     pub retained: AtomicU64,
     /// Redelivered messages that had been committed before.
     pub repeated: AtomicU64,

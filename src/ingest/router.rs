@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
 
 use crate::mqtt;
-use crate::settings::{PayloadSettings, Settings};
+use crate::settings::{Origin, PayloadFormat, Scale, Settings};
 
 /// Topics found by a wildcard that are remembered.
 const REMEMBERED: usize = 10_000;
@@ -16,8 +16,10 @@ pub struct Route {
     pub sump: u32,
     /// Place of the channel in its sump.
     pub channel: u16,
-    /// How the reading stands in the message.
-    pub payload: PayloadSettings,
+    /// How the value stands in the message.
+    pub format: PayloadFormat,
+    /// What the value stands for.
+    pub scale: Scale,
 }
 
 /// What a topic leads to.
@@ -44,19 +46,21 @@ impl Router {
     pub fn new(settings: &Settings, broker: usize) -> Self {
         let mut router = Router::default();
         let mut by_topic: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
-        for route in settings
-            .routes
-            .iter()
-            .filter(|route| route.broker == broker)
-        {
-            by_topic
-                .entry(&route.topic)
-                .or_default()
-                .push(router.routes.len());
+        for route in &settings.routes {
+            let Origin::Topic {
+                broker: of,
+                topic,
+                format,
+            } = &route.origin;
+            if *of != broker {
+                continue;
+            }
+            by_topic.entry(topic).or_default().push(router.routes.len());
             router.routes.push(Route {
                 sump: route.sump as u32,
                 channel: route.channel,
-                payload: route.payload.clone(),
+                format: format.clone(),
+                scale: route.scale.clone(),
             });
         }
         for (topic, places) in by_topic {

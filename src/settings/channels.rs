@@ -1,6 +1,6 @@
 //! The instruments of a sump.
 
-use crate::engine::{ChannelSetup, DespikeSetup, SeriesIx};
+use crate::engine::{ChannelKind, ChannelSetup, DespikeSetup, InputSetup, SeriesIx};
 use crate::units::{Parse, Quantity, Span};
 
 use super::defaults::{self, Likeness};
@@ -30,6 +30,17 @@ impl Surroundings {
     }
 }
 
+/// What a channel is.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct What {
+    /// What it measures.
+    pub(super) quantity: Quantity,
+    /// What kind of instrument it is, where that is known.
+    pub(super) kind: Option<ChannelKind>,
+    /// Where its readings are kept.
+    pub(super) series: SeriesIx,
+}
+
 /// The quantity that a channel measures.
 pub(super) fn quantity(review: &mut Review, at: &KeyPath, raw: &RawChannel) -> Option<Quantity> {
     let path = at.key("quantity");
@@ -43,9 +54,10 @@ pub(super) fn channel(
     at: &KeyPath,
     name: &str,
     raw: &RawChannel,
-    (quantity, series): (Quantity, SeriesIx),
+    what: What,
     surroundings: Surroundings,
 ) -> Option<ChannelSetup> {
+    let quantity = what.quantity;
     let likeness = surroundings.likeness(quantity);
     let desk = Desk {
         at,
@@ -55,7 +67,7 @@ pub(super) fn channel(
     let plausible = desk.plausible(review, raw.plausible.as_deref());
     let despike = desk.despike(review, raw.despike.as_ref());
     let smooth = smooth(review, at, raw);
-    let silent_after = silent_after(review, at, raw);
+    let silent_after = silent_after(review, at, raw, quantity);
     let usual = likeness.map(|likeness| likeness.uncertainty);
     let uncertainty = desk.spread(review, "uncertainty", raw.uncertainty.as_ref(), usual);
     let usual = likeness.map(|likeness| likeness.hand_tolerance);
@@ -63,7 +75,9 @@ pub(super) fn channel(
     Some(ChannelSetup {
         name: name.into(),
         quantity,
-        series,
+        kind: what.kind?,
+        input: InputSetup::default(),
+        series: what.series,
         plausible: plausible?,
         despike: despike?,
         smooth: smooth?,
@@ -83,9 +97,18 @@ fn smooth(review: &mut Review, at: &KeyPath, raw: &RawChannel) -> Option<Span> {
     review.within(&path, span, range, |span| span.to_string())
 }
 
-fn silent_after(review: &mut Review, at: &KeyPath, raw: &RawChannel) -> Option<Span> {
+fn silent_after(
+    review: &mut Review,
+    at: &KeyPath,
+    raw: &RawChannel,
+    quantity: Quantity,
+) -> Option<Span> {
     let path = at.key("silent_after");
-    let written = raw.silent_after.as_ref();
+    let written = match raw.silent_after.as_ref() {
+        None if quantity == Quantity::State => return Some(defaults::STATE_SILENT_AFTER),
+        Some(written) if written.is_off() => return Some(defaults::NEVER),
+        written => written,
+    };
     let span = review.or_default(&path, written, Span::parse, defaults::SILENT_AFTER)?;
     let range = (Span::from_secs(1), Span::from_hours(31 * 24));
     review.within(&path, span, range, |span| span.to_string())

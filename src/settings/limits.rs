@@ -66,7 +66,7 @@ pub(super) fn limits(
     raw: &RawLimits,
     basis: &Basis,
 ) -> Option<Vec<LimitSetup>> {
-    use Quantity::{Brix, Concentration, Conductivity, Level, Ph, Temperature, Volume};
+    use Quantity::{Brix, Concentration, Level, Ph, Temperature, Volume};
     let concentration = Group {
         measured: basis.measures(&[Brix, Concentration]),
         ..Group::of(
@@ -78,10 +78,6 @@ pub(super) fn limits(
     let ph = Group {
         measured: basis.measures(&[Ph]),
         ..Group::of(at.key("ph"), Ph, Some(defaults::PH_LIMITS))
-    };
-    let conductivity = Group {
-        measured: basis.measures(&[Conductivity]),
-        ..Group::of(at.key("conductivity"), Conductivity, Some([None; 4]))
     };
     let temperature = Group {
         measured: basis.measures(&[Temperature]),
@@ -99,12 +95,20 @@ pub(super) fn limits(
         working: basis.working,
         ..Group::of(at.key("level"), Volume, basis.volume())
     };
+    let plain = |quantity: Quantity| Group {
+        measured: basis.measures(&[quantity]),
+        ..Group::of(at.key(quantity.name()), quantity, Some([None; 4]))
+    };
     let built = [
         concentration.limits(review, raw.concentration.as_ref()),
         ph.limits(review, raw.ph.as_ref()),
-        conductivity.limits(review, raw.conductivity.as_ref()),
+        plain(Quantity::Conductivity).limits(review, raw.conductivity.as_ref()),
         temperature.limits(review, raw.temperature.as_ref()),
         level.limits(review, raw.level.as_ref()),
+        plain(Quantity::Flow).limits(review, raw.flow.as_ref()),
+        plain(Quantity::Pressure).limits(review, raw.pressure.as_ref()),
+        plain(Quantity::DissolvedOxygen).limits(review, raw.dissolved_oxygen.as_ref()),
+        plain(Quantity::Redox).limits(review, raw.redox.as_ref()),
     ];
     let built: Option<Vec<_>> = built.into_iter().collect();
     built.map(|groups| groups.concat())

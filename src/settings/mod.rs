@@ -19,6 +19,7 @@
 mod brokers;
 mod build_chart;
 mod build_vessel;
+mod channel_kind;
 mod channels;
 mod contacts;
 mod defaults;
@@ -31,12 +32,14 @@ mod limits;
 mod measure;
 mod mistake;
 mod nearest;
+mod origin;
 mod payload;
 mod places;
 mod plant;
 mod problem;
 mod raw;
 mod review;
+mod scale;
 mod secret;
 mod sources;
 mod strict;
@@ -54,8 +57,8 @@ pub use json_pointer::{JsonPointer, PointerError};
 pub use mistake::{Mistake, Place, SettingsError};
 pub use nearest::nearest;
 pub use plant::{
-    BrokerSettings, Contact, PayloadFormat, PayloadSettings, PlantSettings, Route, SeriesKind,
-    SeriesSetup, Settings, StoreSettings, TimeFormat, TlsSettings,
+    BrokerSettings, Contact, Origin, PayloadFormat, PlantSettings, Route, Scale, SeriesKind,
+    SeriesSetup, Settings, StoreSettings, SwitchWords, TimeFormat, TlsSettings,
 };
 pub use problem::Problem;
 pub use secret::Secret;

@@ -1,10 +1,8 @@
 //! How the readings of a channel stand in its messages.
 
-use crate::units::{Linear, Quantity};
-
 use super::json_pointer::JsonPointer;
 use super::key_path::KeyPath;
-use super::plant::{PayloadFormat, PayloadSettings, TimeFormat};
+use super::plant::{PayloadFormat, TimeFormat};
 use super::problem::Problem;
 use super::raw::RawChannel;
 use super::review::Review;
@@ -34,30 +32,9 @@ impl PayloadFormat {
     }
 }
 
-/// The payload of a channel; a plain number in the channel's own unit unless
-/// settled otherwise.
-pub(super) fn payload(
-    review: &mut Review,
-    at: &KeyPath,
-    raw: &RawChannel,
-    quantity: Option<Quantity>,
-) -> Option<PayloadSettings> {
-    let format = format(review, at, raw);
-    let conversion = match (quantity, raw.unit.as_deref()) {
-        (_, None) => Some(Linear::IDENTITY),
-        (Some(quantity), Some(unit)) => {
-            review.good(&at.key("unit"), quantity.unit_conversion(unit))
-        }
-        (None, Some(_)) => None,
-    };
-    let conversion = conversion?;
-    Some(PayloadSettings {
-        format: format?,
-        conversion,
-    })
-}
-
-fn format(review: &mut Review, at: &KeyPath, raw: &RawChannel) -> Option<PayloadFormat> {
+/// The format of a channel's messages; the value alone unless settled
+/// otherwise.
+pub(super) fn format(review: &mut Review, at: &KeyPath, raw: &RawChannel) -> Option<PayloadFormat> {
     let word = raw.payload.as_deref().unwrap_or("number");
     match review.one_of(&at.key("payload"), word, &FORMATS)? {
         Format::Number => {

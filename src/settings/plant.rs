@@ -24,12 +24,13 @@ pub struct Settings {
     pub entry_topic: String,
     /// The sumps, by name; at least one.
     pub sumps: Vec<SumpSetup>,
-    /// Which messages are readings of which channel.
+    /// Where the readings of each channel come from.
     pub routes: Vec<Route>,
     /// Who is told, by name.
     pub contacts: Vec<Contact>,
     /// Every series; `SeriesIx` is a place in this list. For each sump its
-    /// channels come first, then the estimates `concentration` and `volume`.
+    /// channels come first, each meter's total behind it, then the estimates
+    /// `concentration` and `volume`.
     pub series: Vec<SeriesSetup>,
     /// Which times of readings are believed.
     pub admission: AdmissionSetup,
@@ -94,38 +95,60 @@ pub struct TlsSettings {
     pub ca_file: Option<PathBuf>,
 }
 
-/// Messages that carry readings of one channel.
+/// Where the readings of one channel come from.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Route {
-    /// Place of the broker in [`Settings::brokers`].
-    pub broker: usize,
-    /// A topic, or a filter with `+` and `#`.
-    pub topic: String,
     /// Place of the sump in [`Settings::sumps`].
     pub sump: usize,
     /// Place of the channel in [`SumpSetup::channels`].
     pub channel: u16,
-    /// How the reading stands in the message.
-    pub payload: PayloadSettings,
+    /// Where they come from.
+    pub origin: Origin,
+    /// What their values stand for.
+    pub scale: Scale,
 }
 
-/// How a reading stands in a message.
+/// Where the readings of a channel come from.
 #[derive(Debug, Clone, PartialEq)]
-pub struct PayloadSettings {
-    /// The format.
-    pub format: PayloadFormat,
-    /// From the number in the message to the channel's unit.
-    pub conversion: Linear,
+pub enum Origin {
+    /// Messages of an MQTT broker.
+    Topic {
+        /// Place of the broker in [`Settings::brokers`].
+        broker: usize,
+        /// A topic, or a filter with `+` and `#`.
+        topic: String,
+        /// How the value stands in the message.
+        format: PayloadFormat,
+    },
+}
+
+/// What a value stands for that a source hands over.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Scale {
+    /// A number, on this line to the unit that the channel's instrument
+    /// reports in.
+    Line(Linear),
+    /// On or off.
+    Words(SwitchWords),
+}
+
+/// How on and off are written, without regard to upper and lower case.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SwitchWords {
+    /// Words for on.
+    pub on: Vec<String>,
+    /// Words for off.
+    pub off: Vec<String>,
 }
 
 /// Format of a message.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum PayloadFormat {
-    /// The message is the number, as text.
+    /// The message is the value, as text.
     Number,
     /// The message is a JSON document.
     Json {
-        /// Where the number stands.
+        /// Where the value stands.
         value: JsonPointer,
         /// Where its time stands, and how it is written.
         time: Option<(JsonPointer, TimeFormat)>,

@@ -78,6 +78,9 @@ pub enum Problem {
         /// That value.
         high: String,
     },
+    /// A word that would mean on and off.
+    #[error("\"{0}\" stands for on already; a word can mean one of them only")]
+    OnAndOff(String),
     /// A word that is not one of a fixed few.
     #[error("\"{found}\" is not one of them; {}", offer(nearest(.found, .allowed.iter().copied()), .allowed))]
     NotOneOf {

@@ -136,6 +136,10 @@ tables! {
         conductivity: Switch<RawLimit>,
         temperature: Switch<RawLimit>,
         level: Switch<RawLimit>,
+        flow: Switch<RawLimit>,
+        pressure: Switch<RawLimit>,
+        dissolved_oxygen: Switch<RawLimit>,
+        redox: Switch<RawLimit>,
     }
     /// `[sump.NAME.limits.QUANTITY]`
     RawLimit {
@@ -157,6 +161,13 @@ tables! {
         time: String,
         time_format: String,
         unit: String,
+        on: Vec<Written>,
+        off: Vec<Written>,
+        of: String,
+        strength: Written,
+        per_pulse: Written,
+        rolls_over_at: Written,
+        max_flow: Written,
         plausible: Vec<Written>,
         despike: Switch<RawDespike>,
         smooth: Written,

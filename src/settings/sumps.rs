@@ -6,19 +6,19 @@ use std::sync::Arc;
 use crate::engine::{ChannelSetup, FluidSetup, SeriesIx, SumpSetup};
 use crate::units::{Brix, Concentration, Flow, Parse, Quantity, Volume};
 
-use super::brokers::Brokers;
 use super::build_vessel::{self, BuiltVessel};
-use super::channels::{self, Surroundings};
+use super::channel_kind;
+use super::channels::{self, Surroundings, What};
 use super::dose;
 use super::fluids::Fluids;
 use super::key_path::KeyPath;
 use super::limits::{self, Basis};
-use super::payload;
+use super::origin::{self, Ways};
 use super::plant::{Route, SeriesKind, SeriesSetup};
 use super::problem::Problem;
 use super::raw::{Named, RawChannel, RawSump};
 use super::review::Review;
-use super::topic::check_filter;
+use super::scale;
 use super::topics::Claim;
 use super::volumes::{self, Volumes};
 use super::window;
@@ -29,10 +29,8 @@ use super::written::Written;
 pub(super) struct Surrounding<'a> {
     /// The fluids by name.
     pub(super) fluids: &'a Fluids,
-    /// The brokers by name.
-    pub(super) brokers: &'a Brokers,
-    /// The broker of channels that name none.
-    pub(super) usual_broker: Option<usize>,
+    /// Where readings can come from.
+    pub(super) ways: Ways<'a>,
 }
 
 /// The sumps and what comes with them. Nothing stands in place of what is
@@ -147,13 +145,28 @@ impl Sumps {
             review.name(&at, &name);
             let raw: RawChannel = review.take(&at, part);
             let quantity = channels::quantity(review, &at, &raw);
-            self.route(review, &at, &raw, (channels.len(), quantity), around);
+            let scale = scale::scale(review, &at, &raw, quantity);
+            let origin = origin::origin(review, &at, &raw, &around.ways, &mut self.claims);
             let channel = quantity.and_then(|quantity| {
                 measured.insert(quantity);
                 let series = self.add_series(sump, &name, quantity, SeriesKind::Reading);
-                let what = (quantity, series);
+                let total = (quantity == Quantity::Metered)
+                    .then(|| self.add_series(sump, &name, quantity, SeriesKind::Estimate));
+                let kind = channel_kind::kind(review, &at, &raw, (quantity, scale.as_ref()), total);
+                let what = What {
+                    quantity,
+                    kind,
+                    series,
+                };
                 channels::channel(review, &at, &name, &raw, what, surroundings)
             });
+            self.routes
+                .push(origin.zip(scale).map(|(origin, scale)| Route {
+                    sump: self.names.len(),
+                    channel: u16::try_from(channels.len()).unwrap_or(u16::MAX),
+                    origin,
+                    scale,
+                }));
             channels.push(channel);
         }
         if channels.len() > usize::from(u16::MAX) {
@@ -165,44 +178,6 @@ impl Sumps {
             measured,
             channels: channels.into_iter().collect(),
         }
-    }
-
-    fn route(
-        &mut self,
-        review: &mut Review,
-        at: &KeyPath,
-        raw: &RawChannel,
-        (channel, quantity): (usize, Option<Quantity>),
-        around: &Surrounding<'_>,
-    ) {
-        let broker = match raw.broker.as_deref() {
-            Some(name) => around.brokers.named(review, &at.key("broker"), name),
-            None => around.usual_broker,
-        };
-        let path = at.key("topic");
-        let topic = review
-            .required(&path, raw.topic.clone(), "topic = \"cell-a/refractometer\"")
-            .filter(|topic| review.good(&path, check_filter(topic)).is_some());
-        let payload = payload::payload(review, at, raw, quantity);
-        let route = match (broker, topic, payload) {
-            (Some(broker), Some(topic), Some(payload)) => {
-                self.claims.push(Claim {
-                    broker,
-                    topic: topic.clone(),
-                    part: payload.format.part(),
-                    path,
-                });
-                Some(Route {
-                    broker,
-                    topic,
-                    sump: self.names.len(),
-                    channel: u16::try_from(channel).unwrap_or(u16::MAX),
-                    payload,
-                })
-            }
-            _ => None,
-        };
-        self.routes.push(route);
     }
 
     fn estimates(&mut self, sump: &str) -> [SeriesIx; 2] {

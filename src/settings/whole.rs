@@ -12,6 +12,7 @@ use super::fluids;
 use super::key_path::KeyPath;
 use super::layers;
 use super::mistake::SettingsError;
+use super::origin::Ways;
 use super::plant::{PlantSettings, Settings, StoreSettings};
 use super::problem::Problem;
 use super::raw::{RawAdmission, RawEngine, RawMessages, RawPlant, RawSettings, RawStore};
@@ -71,8 +72,10 @@ fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings>
     let fluids = fluids::fluids(review, raw.fluid);
     let around = Surrounding {
         fluids: &fluids,
-        brokers: &brokers,
-        usual_broker: messages_broker,
+        ways: Ways {
+            brokers: &brokers,
+            usual_broker: messages_broker,
+        },
     };
     let mut sumps = sumps::sumps(review, raw.sump, &around);
     let entry_topic = entry_topic(review, &messages, plant.as_ref());

@@ -1,6 +1,7 @@
 //! Behaviour of a watch, in simulated time.
 
 mod doses;
+mod instruments;
 mod properties;
 
 use std::sync::Arc;
@@ -24,6 +25,8 @@ fn channel(
     ChannelSetup {
         name: name.into(),
         quantity,
+        kind: ChannelKind::Gauge,
+        input: InputSetup::default(),
         series: SeriesIx(series),
         plausible: (-1.0, 30.0),
         despike: Some(DespikeSetup {
@@ -197,6 +200,7 @@ fn reading(channel: u16, claimed: Timestamp, arrival: Timestamp, value: f64) -> 
         claimed: Some(claimed),
         arrival,
         value,
+        form: Form::Reported,
         quality: Quality::GOOD,
     })
 }
@@ -353,6 +357,7 @@ fn readings_without_a_time_in_one_millisecond_are_all_kept() {
             claimed: None,
             arrival: minute(1),
             value,
+            form: Form::Reported,
             quality: Quality::GOOD,
         });
         bench.watch.step(&event, &mut bench.effects);

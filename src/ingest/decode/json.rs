@@ -6,38 +6,16 @@ use std::fmt;
 
 use serde::de::{DeserializeSeed, Deserializer, IgnoredAny, MapAccess, SeqAccess, Visitor};
 
-use super::{DecodeError, Decoded};
+use super::{DecodeError, Found};
 use crate::settings::{JsonPointer, TimeFormat};
 use crate::units::Timestamp;
 
-/// What can stand at a pointer.
-#[derive(Debug, Clone, PartialEq)]
-enum Found<'de> {
-    Number(f64),
-    Text(Cow<'de, str>),
-    Null,
-    Bool,
-    Structure,
-}
-
-impl Found<'_> {
-    fn kind(&self) -> &'static str {
-        match self {
-            Found::Number(_) => "a number",
-            Found::Text(_) => "a text",
-            Found::Null => "null",
-            Found::Bool => "true or false",
-            Found::Structure => "an object or a list",
-        }
-    }
-}
-
-/// Reads the value, and its time where there is one.
-pub(super) fn decode(
-    payload: &[u8],
+/// Finds the value, and reads its time where there is one.
+pub(super) fn decode<'de>(
+    payload: &'de [u8],
     value: &JsonPointer,
     time: Option<&(JsonPointer, TimeFormat)>,
-) -> Result<Decoded, DecodeError> {
+) -> Result<(Found<'de>, Option<Timestamp>), DecodeError> {
     let mut found = [None, None];
     let paths = [
         Some(value.names()),
@@ -54,25 +32,14 @@ pub(super) fn decode(
     reader.end().map_err(not_json)?;
 
     let [found_value, found_time] = found;
-    let value = match found_value {
-        Some(Found::Number(number)) => number,
-        Some(other) => {
-            return Err(DecodeError::ValueKind {
-                pointer: value.to_string(),
-                found: other.kind(),
-            });
-        }
-        None => {
-            return Err(DecodeError::NoValue {
-                pointer: value.to_string(),
-            });
-        }
-    };
+    let found_value = found_value.ok_or_else(|| DecodeError::NoValue {
+        pointer: value.to_string(),
+    })?;
     let claimed = match (time, found_time) {
         (Some((pointer, format)), Some(found)) => read_time(pointer, *format, &found)?,
         _ => None,
     };
-    Ok(Decoded { value, claimed })
+    Ok((found_value, claimed))
 }
 
 fn read_time(
@@ -151,8 +118,8 @@ impl<'de> Visitor<'de> for Walk<'_, '_, 'de> {
         f.write_str("a JSON document")
     }
 
-    fn visit_bool<E>(self, _: bool) -> Result<(), E> {
-        self.note(Found::Bool);
+    fn visit_bool<E>(self, truth: bool) -> Result<(), E> {
+        self.note(Found::Bool(truth));
         Ok(())
     }
 
@@ -226,32 +193,36 @@ impl<'de> Visitor<'de> for Walk<'_, '_, 'de> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::settings::Scale;
+    use crate::units::Linear;
     use proptest::prelude::*;
 
     fn pointer(text: &str) -> JsonPointer {
         JsonPointer::parse(text).unwrap()
     }
 
+    /// Value and time of a number in the channel's own unit.
     fn at(
         payload: &str,
         value: &str,
         time: Option<(&str, TimeFormat)>,
-    ) -> Result<Decoded, DecodeError> {
+    ) -> Result<(f64, Option<Timestamp>), DecodeError> {
         let time = time.map(|(text, format)| (pointer(text), format));
-        decode(payload.as_bytes(), &pointer(value), time.as_ref())
+        let pointer = pointer(value);
+        let (found, claimed) = decode(payload.as_bytes(), &pointer, time.as_ref())?;
+        Ok((
+            found.scaled(&Scale::Line(Linear::IDENTITY), &pointer)?,
+            claimed,
+        ))
     }
 
     #[test]
     fn finds_value_and_time_wherever_they_stand() {
         let payload = r#"{"meta":{"n":[1,{"t":"2026-03-02T06:10:00Z"}]},"d":{"a/b":3.5},"x":null}"#;
         let time = Some(("/meta/n/1/t", TimeFormat::Rfc3339));
-        let decoded = at(payload, "/d/a~1b", time).unwrap();
-        assert_eq!(decoded.value, 3.5);
-        assert_eq!(
-            decoded.claimed,
-            Some(Timestamp::parse("2026-03-02T06:10:00Z").unwrap())
-        );
-        assert_eq!(at("4.5", "", None).unwrap().value, 4.5);
+        let time_meant = Timestamp::parse("2026-03-02T06:10:00Z").unwrap();
+        assert_eq!(at(payload, "/d/a~1b", time), Ok((3.5, Some(time_meant))));
+        assert_eq!(at("4.5", "", None), Ok((4.5, None)));
     }
 
     #[test]
@@ -262,7 +233,7 @@ mod tests {
             Some(("/t", TimeFormat::UnixSeconds)),
         );
         assert_eq!(
-            seconds.unwrap().claimed,
+            seconds.unwrap().1,
             Some(Timestamp::from_millis(1_772_431_800_250))
         );
         let millis = at(
@@ -271,7 +242,7 @@ mod tests {
             Some(("/t", TimeFormat::UnixMillis)),
         );
         assert_eq!(
-            millis.unwrap().claimed,
+            millis.unwrap().1,
             Some(Timestamp::from_millis(1_772_431_800_250))
         );
         let huge = at(
@@ -285,8 +256,8 @@ mod tests {
     #[test]
     fn a_missing_or_null_time_is_no_time() {
         for payload in [r#"{"v":1}"#, r#"{"v":1,"t":null}"#] {
-            let decoded = at(payload, "/v", Some(("/t", TimeFormat::Rfc3339))).unwrap();
-            assert_eq!(decoded.claimed, None);
+            let decoded = at(payload, "/v", Some(("/t", TimeFormat::Rfc3339)));
+            assert_eq!(decoded, Ok((1.0, None)));
         }
     }
 
@@ -334,8 +305,8 @@ mod tests {
                 }
             }
             let expected = document.pointer(&text).and_then(serde_json::Value::as_f64);
-            let decoded = decode(document.to_string().as_bytes(), &pointer(&text), None);
-            prop_assert_eq!(decoded.ok().map(|d| d.value), expected);
+            let decoded = at(&document.to_string(), &text, None);
+            prop_assert_eq!(decoded.ok().map(|(value, _)| value), expected);
         }
     }
 }

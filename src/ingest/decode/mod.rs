@@ -6,19 +6,47 @@
 mod entry;
 mod json;
 mod number;
+mod value;
 
 pub use entry::{EntryError, decode_entry};
+pub use value::Found;
 
-use crate::settings::{PayloadFormat, PayloadSettings};
-use crate::units::Timestamp;
+use crate::engine::Quality;
+use crate::settings::{PayloadFormat, Scale};
+use crate::units::{Span, Timestamp};
 
-/// A reading out of a payload, in the channel's unit.
+/// A reading out of a payload, in the unit that the channel's instrument
+/// reports in.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Decoded {
     /// The value.
     pub value: f64,
     /// The time that the source gave.
-    pub claimed: Option<Timestamp>,
+    pub claimed: Claimed,
+    /// Marks that the message itself gives it.
+    pub quality: Quality,
+}
+
+/// The time that a source gives a reading.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Claimed {
+    /// None: it stands at its arrival.
+    None,
+    /// A time of its own.
+    At(Timestamp),
+    /// So long before the message was sent; negative for after.
+    Before(Span),
+}
+
+impl Claimed {
+    /// The time meant, of a message that arrived at `arrival`.
+    pub fn time(self, arrival: Timestamp) -> Option<Timestamp> {
+        match self {
+            Claimed::None => None,
+            Claimed::At(time) => Some(time),
+            Claimed::Before(span) => Some(arrival - span),
+        }
+    }
 }
 
 /// Why a payload holds no reading.
@@ -39,11 +67,11 @@ pub enum DecodeError {
         /// The pointer.
         pointer: String,
     },
-    /// What stands at the pointer is not a number.
-    #[error("at {pointer} stands {found}, not a number")]
+    /// What stands where the value is looked for is none.
+    #[error("at {place} stands {found}, not a value")]
     ValueKind {
-        /// The pointer.
-        pointer: String,
+        /// Where it stands.
+        place: String,
         /// What stands there.
         found: &'static str,
     },
@@ -55,27 +83,52 @@ pub enum DecodeError {
         /// Why.
         why: String,
     },
+    /// The word stands for neither on nor off.
+    #[error(
+        "\"{found}\" stands for neither on ({on}) nor off ({off}); check the channel's on and off"
+    )]
+    NeitherOnNorOff {
+        /// The word.
+        found: String,
+        /// Words for on.
+        on: String,
+        /// Words for off.
+        off: String,
+    },
     /// The number is not finite.
     #[error("the number is not finite")]
     NotFinite,
 }
 
-/// Decodes one payload after the channel's settings.
+/// Decodes one payload after the channel's settings; its readings are added to
+/// `out`.
 ///
 /// # Errors
 /// When there is no reading in it.
-pub fn decode(settings: &PayloadSettings, payload: &[u8]) -> Result<Decoded, DecodeError> {
-    let decoded = match &settings.format {
-        PayloadFormat::Number => Decoded {
-            value: number::decode(payload)?,
-            claimed: None,
-        },
-        PayloadFormat::Json { value, time } => json::decode(payload, value, time.as_ref())?,
+pub fn decode(
+    format: &PayloadFormat,
+    scale: &Scale,
+    payload: &[u8],
+    out: &mut Vec<Decoded>,
+) -> Result<(), DecodeError> {
+    let (value, claimed) = match format {
+        PayloadFormat::Number => {
+            let found = match scale {
+                Scale::Line(_) => Found::Number(number::decode(payload)?),
+                Scale::Words(_) => Found::Text(number::text(payload)?.into()),
+            };
+            (found.scaled(scale, &"the message")?, Claimed::None)
+        }
+        PayloadFormat::Json { value, time } => {
+            let (found, time) = json::decode(payload, value, time.as_ref())?;
+            let value = found.scaled(scale, value)?;
+            (value, time.map_or(Claimed::None, Claimed::At))
+        }
     };
-    let value = settings.conversion.apply(decoded.value);
-    if value.is_finite() {
-        Ok(Decoded { value, ..decoded })
-    } else {
-        Err(DecodeError::NotFinite)
-    }
+    out.push(Decoded {
+        value,
+        claimed,
+        quality: Quality::GOOD,
+    });
+    Ok(())
 }

@@ -1,11 +1,18 @@
-//! A number as text.
+//! A value as text, and nothing else.
 
 use super::DecodeError;
 
-/// Reads the number; white space around it is allowed.
-pub(super) fn decode(payload: &[u8]) -> Result<f64, DecodeError> {
+/// Reads a word; white space around it is allowed.
+pub(super) fn text(payload: &[u8]) -> Result<&str, DecodeError> {
     let text = std::str::from_utf8(payload).map_err(|_| DecodeError::NotText)?;
-    let value: f64 = text.trim().parse().map_err(|_| DecodeError::NotANumber)?;
+    Ok(text.trim())
+}
+
+/// Reads a number, likewise.
+pub(super) fn decode(payload: &[u8]) -> Result<f64, DecodeError> {
+    let value: f64 = text(payload)?
+        .parse()
+        .map_err(|_| DecodeError::NotANumber)?;
     if value.is_finite() {
         Ok(value)
     } else {

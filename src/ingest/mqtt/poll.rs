@@ -12,8 +12,10 @@ use tokio::task::unconstrained;
 use tokio_util::sync::CancellationToken;
 
 use super::{Link, Source};
+use crate::ingest::decode::Decoded;
 use crate::ingest::intake::{Batch, Content, IntakeClosed};
 use crate::ingest::refusals::Refusals;
+use crate::ingest::unreadable::Unreadable;
 use crate::mqtt::{self as link_rules, Backoff};
 
 /// Readings and entries handed to a shard at once.
@@ -51,6 +53,10 @@ pub(super) struct Poller {
     unanswered: usize,
     /// What the message at hand holds; kept for its memory.
     pub(super) contents: Vec<(u32, Content)>,
+    /// Readings of one channel in it, likewise.
+    pub(super) decoded: Vec<Decoded>,
+    /// What channels have not been told yet of unreadable messages.
+    pub(super) unreadable: Unreadable,
 }
 
 impl Poller {
@@ -62,6 +68,8 @@ impl Poller {
             gathering: 0,
             unanswered: 0,
             contents: Vec::new(),
+            decoded: Vec::new(),
+            unreadable: Unreadable::default(),
             refusals: Refusals::default(),
             link,
             epoch: 0,

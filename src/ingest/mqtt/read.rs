@@ -9,11 +9,12 @@ use rumqttc::v5::mqttbytes::v5::Publish;
 
 use super::poll::Poller;
 use crate::engine::Quality;
-use crate::ingest::decode;
+use crate::ingest::decode::{self, Claimed};
 use crate::ingest::intake::{Ack, Arrived, Content};
 use crate::ingest::recent::Judgement;
 use crate::ingest::refusals::IngestCounters;
 use crate::ingest::router::Target;
+use crate::units::Timestamp;
 
 /// How the reading of a message stands to what came before it.
 #[derive(Debug, Clone, Copy)]
@@ -22,8 +23,9 @@ enum Standing {
     Fresh(Quality),
     /// Taken in before.
     Known,
-    /// Retained by the broker for who knows how long: it says nothing of now.
-    Stale,
+    /// Retained by the broker for who knows how long: it stands in where
+    /// nothing else is known.
+    Baseline,
 }
 
 /// Why nothing could be read from a message.
@@ -112,41 +114,63 @@ impl Poller {
         let arrival = (self.source.clock)();
         let mut refusal = None;
         let mut judged = None;
+        let mut decoded = std::mem::take(&mut self.decoded);
         for &place in places {
             let route = self.source.router.route(place);
             let (sump, channel) = (route.sump, route.channel);
-            match decode::decode(&route.payload, &message.payload) {
-                Ok(decode::Decoded { value, claimed }) => {
-                    let believed =
-                        claimed.is_some_and(|time| self.source.admission.believes(time, arrival));
-                    let standing = if believed {
-                        Standing::Fresh(Quality::GOOD)
-                    } else {
-                        *judged.get_or_insert_with(|| self.judge(topic, places, message))
-                    };
-                    let content = match standing {
-                        Standing::Fresh(quality) => Content::Reading {
+            decoded.clear();
+            let read = decode::decode(&route.format, &route.scale, &message.payload, &mut decoded);
+            for reading in &decoded {
+                let claimed = reading.claimed.time(arrival);
+                let standing = if self.stands_by_itself(reading.claimed, arrival) {
+                    Standing::Fresh(Quality::GOOD)
+                } else {
+                    *judged.get_or_insert_with(|| self.judge(topic, places, message))
+                };
+                let value = reading.value;
+                let content = match standing {
+                    Standing::Fresh(quality) => Content::Reading {
+                        channel,
+                        claimed,
+                        value,
+                        quality: quality.with(reading.quality),
+                    },
+                    Standing::Known => Content::Known,
+                    Standing::Baseline => Content::Baseline { channel, value },
+                };
+                contents.push((sump, content));
+            }
+            if let Err(why) = read {
+                let told = self.unreadable.count(place, &why, Instant::now());
+                contents.extend(told.map(|kind| {
+                    let time = None;
+                    (
+                        sump,
+                        Content::Trouble {
                             channel,
-                            claimed,
-                            value,
-                            quality,
+                            time,
+                            kind,
                         },
-                        Standing::Known => Content::Known,
-                        Standing::Stale => continue,
-                    };
-                    contents.push((sump, content));
-                }
-                Err(why) => refusal = Some(why),
+                    )
+                }));
+                refusal = Some(why);
             }
         }
+        self.decoded = decoded;
         refusal.map_or(Ok(()), Err)
+    }
+
+    /// Whether a reading has a time of its own that can be true, by which a
+    /// second delivery of it is known.
+    fn stands_by_itself(&self, claimed: Claimed, arrival: Timestamp) -> bool {
+        matches!(claimed, Claimed::At(time) if self.source.admission.believes(time, arrival))
     }
 
     /// How the readings of a message without a time that can be true stand.
     fn judge(&mut self, topic: &str, places: &[usize], message: &Publish) -> Standing {
         if message.retain {
             IngestCounters::add(&self.source.counters.retained);
-            return Standing::Stale;
+            return Standing::Baseline;
         }
         if message.qos != QoS::AtLeastOnce {
             return Standing::Fresh(Quality::GOOD);

@@ -7,6 +7,7 @@ use std::path::Path;
 use serde::Deserialize;
 
 use super::{example, variables};
+use crate::engine::ChannelKind;
 use crate::settings::Settings;
 use crate::settings::raw::{
     RawAdmission, RawBroker, RawChannel, RawContact, RawDespike, RawDose, RawEngine, RawFluid,
@@ -31,7 +32,9 @@ fn the_example_plant_is_right() {
     assert_eq!(settings.sumps.len(), 3);
     assert_eq!(settings.brokers[0].host, "127.0.0.1");
     assert_eq!(settings.store.folder, Path::new("./data"));
-    assert_eq!(settings.series.len(), settings.routes.len() + 2 * 3);
+    let meters = 1;
+    let series = settings.routes.len() + meters + 2 * settings.sumps.len();
+    assert_eq!(settings.series.len(), series);
     for (place, series) in settings.series.iter().enumerate() {
         let sump = settings
             .sumps
@@ -39,8 +42,16 @@ fn the_example_plant_is_right() {
             .find(|sump| sump.name == series.sump)
             .unwrap();
         let estimates = [sump.concentration_series, sump.volume_series];
+        let totals = sump
+            .channels
+            .iter()
+            .filter_map(|channel| match channel.kind {
+                ChannelKind::Meter { total_series, .. } => Some(total_series),
+                ChannelKind::Gauge | ChannelKind::Switch => None,
+            });
         let channels = sump.channels.iter().map(|channel| channel.series);
         let here = channels
+            .chain(totals)
             .chain(estimates)
             .filter(|series| series.0 as usize == place);
         assert_eq!(here.count(), 1, "{series:?}");

@@ -1,8 +1,8 @@
 //! The messages, word by word.
 
 use super::{read, told, variables};
-use crate::engine::{LimitLevel, Priority};
-use crate::settings::Settings;
+use crate::engine::{ChannelKind, LimitLevel, MeterOf, Priority};
+use crate::settings::{Scale, Settings};
 use crate::units::{Quantity, Span};
 
 #[test]
@@ -237,7 +237,8 @@ fn a_low_high_limit_of_level_makes_room_or_is_told() {
             (LimitLevel::HighHigh, 900.0),
         ]
     );
-    assert_eq!(settings.routes[1].payload.conversion.apply(35.0), 0.035);
+    let scale = &settings.routes[1].scale;
+    assert!(matches!(scale, Scale::Line(line) if line.apply(35.0) == 0.035));
     told(
         &format!(
             "{level}[sump.cell-a]\nmax_volume = \"850 L\"\nlimits.level.high_high = \"860 L\"\n"
@@ -285,4 +286,46 @@ z.toml:4:9: sump.cell-a.fluid: there is no fluid \"Soluble A\"; there is none to
 z.toml:5:1: sump.cell-a: \"two words\" cannot be the name of a setting: only letters, digits, - and _ can
 z.toml:6:10: contact.Night: \"Night\" cannot be a name: it becomes part of topics, so it has 1 to 64 of a-z, 0-9, - and _"
     );
+}
+
+#[test]
+fn meters_and_switches_are_told_what_they_lack() {
+    let channel = |text: &str| format!("[sump.cell-a.channel.x]\ntopic = \"x\"\n{text}\n");
+    for (text, words) in [
+        (
+            "quantity = \"metered\"\nof = \"premix\"",
+            "strength = \"6 %\"",
+        ),
+        (
+            "quantity = \"metered\"\nof = \"beer\"",
+            "water, concentrate, premix",
+        ),
+        (
+            "quantity = \"metered\"\nunit = \"L\"\nper_pulse = \"1 L\"",
+            "counts pulses",
+        ),
+        (
+            "quantity = \"brix\"\nper_pulse = \"1 L\"",
+            "quantity = \"metered\"",
+        ),
+        (
+            "quantity = \"brix\"\nrolls_over_at = 65536",
+            "quantity = \"metered\"",
+        ),
+        ("quantity = \"brix\"\non = [\"on\"]", "quantity = \"state\""),
+        (
+            "quantity = \"state\"\non = [\"1\"]\noff = [\"1\"]",
+            "stands for on already",
+        ),
+    ] {
+        let error = read(&channel(text)).unwrap_err().to_string();
+        assert!(error.contains(words), "{text}\n{error}");
+    }
+    let text = "quantity = \"metered\"\nper_pulse = \"0.5 L\"\nrolls_over_at = 65536";
+    let settings = read(&channel(text)).unwrap();
+    let channel = settings.sumps[0].channels.iter().find(|c| &*c.name == "x");
+    let ChannelKind::Meter { counts, of, .. } = channel.unwrap().kind else {
+        panic!("{channel:?}");
+    };
+    assert_eq!((counts.rolls_over_at, of), (Some(32_768.0), MeterOf::Water));
 }

@@ -1,0 +1,190 @@
+//! Meters, switches, and instruments that say something other than a value.
+
+use super::*;
+
+const METER: u16 = 2;
+const PUMP: u16 = 3;
+
+/// The invented sump with a water meter and a pump's switch.
+fn equipped() -> Bench {
+    let mut setup = (*setup()).clone();
+    let mut meter = channel("make_up", Quantity::Metered, 4, 0.0, 1.0);
+    meter.plausible = (0.0, 1e9);
+    meter.kind = ChannelKind::Meter {
+        counts: MeterSetup {
+            rolls_over_at: Some(10_000.0),
+            max_flow: Some(Flow::from_litres_per_minute(40.0)),
+        },
+        of: MeterOf::Water,
+        total_series: SeriesIx(5),
+    };
+    let mut pump = channel("pump", Quantity::State, 6, 0.0, 0.5);
+    pump.plausible = (0.0, 1.0);
+    pump.kind = ChannelKind::Switch;
+    pump.silent_after = Span::from_hours(24 * 365_000);
+    setup.channels.extend([meter, pump]);
+    Bench {
+        watch: SumpWatch::new(Arc::new(setup), ADMISSION, start()),
+        effects: Vec::new(),
+    }
+}
+
+fn status(bench: &Bench, channel: u16) -> ChannelStatus {
+    bench.watch.status().channels[usize::from(channel)].clone()
+}
+
+#[test]
+fn a_meter_is_followed_over_its_range_and_over_a_restart() {
+    let mut bench = equipped();
+    bench.read(METER, minute(1), 9_990.0);
+    bench.read(METER, minute(2), 5.0);
+    assert_eq!(status(&bench, METER).metered_l, Some(15.0));
+    let text = serde_json::to_string(&bench.watch.snapshot()).unwrap();
+    let snapshot = serde_json::from_str(&text).unwrap();
+    let setup = Arc::clone(bench.watch.setup());
+    bench.watch = SumpWatch::restore(setup, ADMISSION, snapshot);
+    bench.read(METER, minute(3), 25.0);
+    assert_eq!(status(&bench, METER).metered_l, Some(35.0));
+    assert_eq!(status(&bench, METER).value, Some(25.0));
+    let mut totals = bench.effects.iter().filter_map(|effect| match effect {
+        Effect::Record(sample) if sample.series == SeriesIx(5) => Some(sample.value),
+        _ => None,
+    });
+    assert_eq!(totals.next_back(), Some(35.0));
+}
+
+#[test]
+fn a_slip_of_a_meter_is_marked_and_not_counted() {
+    let mut bench = equipped();
+    for (m, count) in [(1, 100.0), (2, 0.0), (3, 104.0)] {
+        bench.read(METER, minute(m), count);
+    }
+    let marks = bench.effects.iter().filter_map(|effect| match effect {
+        Effect::Record(sample) if sample.series == SeriesIx(4) => Some(sample.quality),
+        _ => None,
+    });
+    let marks: Vec<_> = marks.collect();
+    assert_eq!(marks, [Quality::GOOD, Quality::SPIKE, Quality::GOOD]);
+    assert_eq!(status(&bench, METER).metered_l, Some(4.0));
+}
+
+#[test]
+fn late_counts_change_no_total() {
+    let mut bench = equipped();
+    bench.read(METER, minute(1), 100.0);
+    bench.read(METER, minute(30), 110.0);
+    bench.read(METER, minute(10), 105.0);
+    assert_eq!(status(&bench, METER).metered_l, Some(10.0));
+}
+
+#[test]
+fn a_switch_says_since_when_and_is_never_silent() {
+    let mut bench = equipped();
+    for (m, value) in [(1, 1.0), (2, 1.0), (3, 0.0), (4, 0.0)] {
+        bench.read(PUMP, minute(m), value);
+    }
+    let pump = status(&bench, PUMP);
+    assert_eq!((pump.value, pump.since), (Some(0.0), Some(minute(3))));
+    bench
+        .watch
+        .step(&Event::Tick(minute(100_000)), &mut bench.effects);
+    assert!(!status(&bench, PUMP).silent);
+}
+
+#[test]
+fn a_retained_value_stands_in_and_wakes_nobody() {
+    let mut bench = equipped();
+    let retained = Event::Baseline {
+        channel: PUMP,
+        value: 1.0,
+    };
+    bench.watch.step(&retained, &mut bench.effects);
+    let pump = status(&bench, PUMP);
+    assert_eq!(
+        (pump.baseline, pump.value, pump.time),
+        (Some(1.0), None, None)
+    );
+    bench.read(PUMP, minute(1), 0.0);
+    bench.watch.step(&retained, &mut bench.effects);
+    let pump = status(&bench, PUMP);
+    assert_eq!((pump.baseline, pump.value), (None, Some(0.0)));
+    let brix = Event::Baseline {
+        channel: BRIX,
+        value: 4.2,
+    };
+    bench.watch.step(&brix, &mut bench.effects);
+    bench
+        .watch
+        .step(&Event::Tick(minute(15)), &mut bench.effects);
+    assert!(status(&bench, BRIX).silent, "it is no reading");
+    assert!(bench.marks().is_empty(), "and nothing to be kept");
+}
+
+#[test]
+fn an_instrument_that_is_gone_is_silent_at_once_until_it_reports() {
+    let mut bench = equipped();
+    bench.run(0..10, 8.0, 900.0);
+    let gone = |m: i64| {
+        Event::Trouble(Trouble {
+            channel: BRIX,
+            time: minute(m),
+            kind: TroubleKind::Gone,
+        })
+    };
+    bench.watch.step(&gone(5), &mut bench.effects);
+    assert!(!status(&bench, BRIX).silent, "it has reported since");
+    bench.watch.step(&gone(10), &mut bench.effects);
+    assert!(status(&bench, BRIX).silent);
+    assert_eq!(bench.alarms(), [told("silent.brix", Transition::Raised)]);
+    bench.read(BRIX, minute(11), 4.2);
+    assert!(!status(&bench, BRIX).silent);
+}
+
+#[test]
+fn a_reading_with_a_fault_is_kept_and_counts_for_nothing() {
+    let mut bench = equipped();
+    bench.run(0..10, 8.0, 900.0);
+    for m in 10..40 {
+        let Event::Reading(good) = reading(BRIX, minute(m), minute(m), 1.0) else {
+            unreachable!("it is a reading");
+        };
+        let faulty = Reading {
+            quality: Quality::FAULT,
+            ..good
+        };
+        bench
+            .watch
+            .step(&Event::Reading(faulty), &mut bench.effects);
+    }
+    assert!(bench.marks().ends_with(&[Quality::FAULT; 30]));
+    let brix = status(&bench, BRIX);
+    assert_eq!(brix.quality, QualityClass::Bad);
+    assert!(
+        brix.silent,
+        "without a usable reading for a quarter of an hour"
+    );
+    assert!((brix.value.unwrap() - 4.2).abs() < 1e-9, "{:?}", brix.value);
+}
+
+#[test]
+fn unreadable_messages_are_the_channels_status_until_it_reports() {
+    let mut bench = equipped();
+    for count in [1, 999] {
+        let trouble = Trouble {
+            channel: BRIX,
+            time: minute(3),
+            kind: TroubleKind::Unreadable {
+                count,
+                why: "the payload is not a number".into(),
+            },
+        };
+        bench
+            .watch
+            .step(&Event::Trouble(trouble), &mut bench.effects);
+    }
+    let unreadable = status(&bench, BRIX).unreadable.unwrap();
+    assert_eq!((unreadable.count, unreadable.since), (1000, minute(3)));
+    assert!(unreadable.why.contains("not a number"));
+    bench.read(BRIX, minute(4), 4.2);
+    assert_eq!(status(&bench, BRIX).unreadable, None);
+}
