@@ -19,6 +19,7 @@ pub mod rules;
 pub mod settings;
 pub mod signal;
 pub mod simulate;
+pub mod survey;
 pub mod units;
 pub mod vessel;
 

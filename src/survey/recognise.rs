@@ -1,0 +1,218 @@
+//! What a message looks like.
+
+use serde_json::Value;
+
+use crate::settings::TimeFormat;
+use crate::units::{Span, Timestamp};
+
+/// Values of one message that are looked at; the rest are counted.
+const VALUES: usize = 64;
+/// Depth to which a JSON document is looked into.
+const DEPTH: usize = 8;
+/// Names that a number is to have to be taken for a time.
+const TIME_NAMES: [&str; 6] = ["time", "timestamp", "ts", "t", "at", "date"];
+/// A number is taken for a time only if it lies so near to now.
+const TIME_REACH: Span = Span::from_hours(24 * 366);
+
+/// What a value is.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Seen {
+    /// A number.
+    Number(f64),
+    /// A word, or true or false.
+    Word(String),
+}
+
+/// A value and where in the message it stands, as JSON Pointer.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Field {
+    /// Where.
+    pub pointer: String,
+    /// What.
+    pub seen: Seen,
+}
+
+/// What a message looks like.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Look {
+    /// A number and nothing else.
+    Number(f64),
+    /// A word and nothing else.
+    Word(String),
+    /// A JSON document.
+    Json {
+        /// The values in it.
+        fields: Vec<Field>,
+        /// Where its time stands, and how it is written.
+        time: Option<(String, TimeFormat)>,
+        /// Values beyond those that were looked at.
+        more: usize,
+    },
+    /// Nothing that is known.
+    Unknown,
+}
+
+/// Looks at a message that came at `now`.
+pub fn recognise(payload: &[u8], now: Timestamp) -> Look {
+    let Ok(text) = std::str::from_utf8(payload) else {
+        return Look::Unknown;
+    };
+    let text = text.trim();
+    if let Some(number) = text.parse().ok().filter(|number: &f64| number.is_finite()) {
+        return Look::Number(number);
+    }
+    if let Ok(document @ (Value::Object(_) | Value::Array(_))) = serde_json::from_str(text) {
+        return json(&document, now);
+    }
+    if is_word(text) {
+        return Look::Word(text.to_owned());
+    }
+    Look::Unknown
+}
+
+fn is_word(text: &str) -> bool {
+    let fits = |c: char| c.is_alphanumeric() || c == '_' || c == '-';
+    (1..=20).contains(&text.len()) && text.chars().all(fits)
+}
+
+fn json(document: &Value, now: Timestamp) -> Look {
+    let mut walk = Walk {
+        fields: Vec::new(),
+        time: None,
+        more: 0,
+        now,
+    };
+    walk.look(document, String::new(), 0);
+    Look::Json {
+        fields: walk.fields,
+        time: walk.time,
+        more: walk.more,
+    }
+}
+
+struct Walk {
+    fields: Vec<Field>,
+    time: Option<(String, TimeFormat)>,
+    more: usize,
+    now: Timestamp,
+}
+
+impl Walk {
+    fn look(&mut self, value: &Value, pointer: String, depth: usize) {
+        if depth > DEPTH {
+            self.more += 1;
+            return;
+        }
+        match value {
+            Value::Object(members) => {
+                for (name, member) in members {
+                    let name = name.replace('~', "~0").replace('/', "~1");
+                    self.look(member, format!("{pointer}/{name}"), depth + 1);
+                }
+            }
+            Value::Array(items) => {
+                for (place, item) in items.iter().enumerate() {
+                    self.look(item, format!("{pointer}/{place}"), depth + 1);
+                }
+            }
+            Value::Null => {}
+            value => self.keep(value, pointer),
+        }
+    }
+
+    fn keep(&mut self, value: &Value, pointer: String) {
+        if self.time.is_none()
+            && let Some(format) = self.time_format(value, &pointer)
+        {
+            self.time = Some((pointer, format));
+            return;
+        }
+        let seen = match value {
+            Value::Number(number) => number.as_f64().map(Seen::Number),
+            Value::Bool(truth) => Some(Seen::Word(truth.to_string())),
+            Value::String(text) if is_word(text) => Some(Seen::Word(text.clone())),
+            _ => None,
+        };
+        match seen {
+            Some(seen) if self.fields.len() < VALUES => self.fields.push(Field { pointer, seen }),
+            _ => self.more += 1,
+        }
+    }
+
+    /// How a value is written that can only be a time.
+    fn time_format(&self, value: &Value, pointer: &str) -> Option<TimeFormat> {
+        if let Value::String(text) = value {
+            return Timestamp::parse(text).ok().map(|_| TimeFormat::Rfc3339);
+        }
+        let name = pointer.rsplit('/').next()?.to_lowercase();
+        let number = value.as_f64().filter(|_| TIME_NAMES.contains(&&*name))?;
+        let near = |millis: f64| {
+            let now = self.now.millis() as f64;
+            (millis - now).abs() <= TIME_REACH.millis() as f64
+        };
+        if near(number) {
+            Some(TimeFormat::UnixMillis)
+        } else {
+            near(number * 1000.0).then_some(TimeFormat::UnixSeconds)
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn now() -> Timestamp {
+        Timestamp::parse("2026-03-02T06:10:00Z").unwrap()
+    }
+
+    #[test]
+    fn recognises_numbers_words_and_documents() {
+        assert_eq!(recognise(b" 7.41\n", now()), Look::Number(7.41));
+        assert_eq!(recognise(b"running", now()), Look::Word("running".into()));
+        assert_eq!(recognise(b"\xff\x00", now()), Look::Unknown);
+        assert_eq!(recognise(b"7,41 %", now()), Look::Unknown);
+        let text = br#"{"a/b":[7.4,true],"ts":1772431800,"note":"see the log","at":"2026-03-02T06:10:00Z"}"#;
+        let Look::Json { fields, time, more } = recognise(text, now()) else {
+            panic!("it is JSON");
+        };
+        let shown: Vec<_> = fields.iter().map(|field| &*field.pointer).collect();
+        assert_eq!(shown, ["/a~1b/0", "/a~1b/1", "/ts"]);
+        assert_eq!(time, Some(("/at".into(), TimeFormat::Rfc3339)));
+        assert_eq!(more, 1, "the note");
+    }
+
+    #[test]
+    fn numbers_are_times_only_by_name_and_nearness() {
+        let time = |text: &str| match recognise(text.as_bytes(), now()) {
+            Look::Json { time, .. } => time.map(|(_, format)| format),
+            _ => None,
+        };
+        assert_eq!(time(r#"{"ts":1772431800}"#), Some(TimeFormat::UnixSeconds));
+        assert_eq!(
+            time(r#"{"ts":1772431800123}"#),
+            Some(TimeFormat::UnixMillis)
+        );
+        assert_eq!(time(r#"{"ts":12.5}"#), None);
+        assert_eq!(time(r#"{"count":1772431800}"#), None);
+    }
+
+    proptest! {
+        #[test]
+        fn no_bytes_panic_and_all_is_bounded(bytes in prop::collection::vec(any::<u8>(), 0..200)) {
+            recognise(&bytes, now());
+        }
+
+        #[test]
+        fn values_are_bounded(count in 0usize..500) {
+            let list: Vec<usize> = (0..count).collect();
+            let text = serde_json::to_vec(&list).unwrap();
+            let Look::Json { fields, more, .. } = recognise(&text, now()) else {
+                return Err(TestCaseError::fail("it is JSON"));
+            };
+            prop_assert!(fields.len() <= VALUES);
+            prop_assert_eq!(fields.len() + more, count);
+        }
+    }
+}
