@@ -73,6 +73,14 @@ impl Mosquitto {
         self.child.wait().unwrap();
     }
 
+    /// SIGTERM: it saves what it keeps, and ends.
+    pub fn stop(&mut self) {
+        let pid = self.child.id().to_string();
+        let sent = Command::new("kill").args(["-s", "TERM", &pid]).status();
+        assert!(sent.unwrap().success());
+        self.child.wait().unwrap();
+    }
+
     /// Stops it in its tracks without ending it: it answers nothing more.
     pub fn freeze(&self) {
         let pid = self.child.id().to_string();

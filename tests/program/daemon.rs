@@ -26,7 +26,35 @@ impl Daemon {
 
     /// Started; not yet connected to anything.
     pub fn launch(plant: &Plant) -> Self {
-        let mut child = Command::new(env!("CARGO_BIN_EXE_sumpward"))
+        Self::spawn(Command::new(env!("CARGO_BIN_EXE_sumpward")), plant)
+    }
+
+    /// Started and subscribed, and able to live with
+    /// [`Daemon::limit_files`]: a shell ignores the signal for it that would
+    /// end it at the limit.
+    pub fn start_with_limits(plant: &Plant) -> Self {
+        let mut shell = Command::new("sh");
+        shell.args(["-c", "trap '' XFSZ; exec \"$0\" \"$@\""]);
+        shell.arg(env!("CARGO_BIN_EXE_sumpward"));
+        let daemon = Self::spawn(shell, plant);
+        daemon.logged("subscribed");
+        daemon
+    }
+
+    /// No file that it writes may grow beyond so many bytes: the store's
+    /// writes fail, as on a full disk.
+    pub fn limit_files(&self, bytes: &str) {
+        let pid = self.child.borrow().id().to_string();
+        // The soft limit alone, so that it can be lifted again.
+        let limit = format!("--fsize={bytes}:");
+        let set = Command::new("prlimit")
+            .args(["--pid", &pid, &limit])
+            .status();
+        assert!(set.expect("util-linux is installed").success());
+    }
+
+    fn spawn(mut command: Command, plant: &Plant) -> Self {
+        let mut child = command
             .args(["run", "--config"])
             .arg(plant.config())
             .current_dir(plant.folder())

@@ -6,8 +6,10 @@
 
 mod broker;
 mod command_line;
+mod confirmed;
 mod daemon;
 mod demo;
+mod endurance;
 mod kill;
 mod message_way;
 mod plant;
