@@ -75,5 +75,5 @@ fn recent(reader: &Reader, broker: &BrokerSettings) -> Result<Recent, StoreError
         hash: row.hash,
         seq: row.seq,
     });
-    Ok(Recent::load(broker.receive_maximum, traces))
+    Ok(Recent::load(broker.protocol.receive_maximum(), traces))
 }

@@ -18,6 +18,8 @@ pub struct IngestCounters {
     pub received: AtomicU64,
     /// Messages that could not be read.
     pub refused: AtomicU64,
+    /// Messages larger than allowed, where they came to us all the same.
+    pub oversized: AtomicU64,
     /// Messages of topics that no channel has.
     pub unknown_topic: AtomicU64,
     /// Retained messages without a time of their own, which say nothing about
@@ -39,9 +41,10 @@ impl IngestCounters {
     pub fn summary(&self) -> String {
         let of = |counter: &AtomicU64| counter.load(Ordering::Relaxed);
         format!(
-            "received {}, unreadable {}, of unknown topics {}, retained without a time {}, delivered again {}, undecided {}",
+            "received {}, unreadable {}, oversized {}, of unknown topics {}, retained without a time {}, delivered again {}, undecided {}",
             of(&self.received),
             of(&self.refused),
+            of(&self.oversized),
             of(&self.unknown_topic),
             of(&self.retained),
             of(&self.repeated),

@@ -9,6 +9,7 @@
 mod compose;
 mod mqtt;
 mod text;
+mod under_way;
 
 pub use compose::Composer;
 pub use mqtt::{Publisher, PublisherCounters};

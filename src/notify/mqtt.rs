@@ -6,31 +6,32 @@
 //! bears the same one. Whatever has no PUBACK when the connection ends is read
 //! from the outbox again.
 
-use std::collections::{HashMap, VecDeque};
 use std::path::PathBuf;
 use std::pin::pin;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::{Duration, Instant};
 
-use rumqttc::Outgoing;
-use rumqttc::v5::mqttbytes::QoS;
-use rumqttc::v5::mqttbytes::v5::{LastWill, Packet, PubAck, PubAckReason};
-use rumqttc::v5::{AsyncClient, Event, MqttOptions};
 use tokio::sync::Notify;
 use tokio_util::sync::CancellationToken;
 
-use crate::mqtt::{self as link_rules, Backoff};
+use super::under_way::UnderWay;
+use crate::mqtt::{self, Attempts, Client, Down, Event, Events, Introduction, NoRoom, SessionWish};
 use crate::settings::BrokerSettings;
-use crate::store::{Reader, StoreError, StoredMessage, WriterHandle};
+use crate::store::{Reader, StoreError, WriterHandle};
 
-/// Publishes under way at once: few, so that a broker that answers slowly
-/// never blocks the client for good.
-const UNDER_WAY: usize = 20;
 /// Rows read from the outbox at once.
 const PAGE: usize = 64;
 /// Of refused messages the first and then one in so many is told.
 const TELL_EVERY: u64 = 1000;
+/// Without any event for so many keep-alive times the client is given up and
+/// made anew.
+const STALLED: f64 = 2.5;
+/// What is then told.
+const NO_PROGRESS: &str = "the client made no progress for several keep-alive times; made anew";
+/// What is told of a broker that does not answer.
+const NO_CONFIRMATION: &str =
+    "the broker takes messages and confirms none of them; connecting anew";
 /// While messages wait, the outbox is looked at this often even if nobody
 /// woke us.
 const LOOK_EVERY: Duration = Duration::from_secs(5);
@@ -61,167 +62,178 @@ pub struct Publisher<A> {
     pub counters: Arc<PublisherCounters>,
 }
 
-/// What is known of the messages of one connection.
+/// A connection of the publisher while it stands.
 #[derive(Default)]
-struct UnderWay {
-    /// Handed to the client, not yet on the wire; `None` is a message that is
-    /// not from the outbox.
-    leaving: VecDeque<Option<i64>>,
-    /// On the wire, by packet identifier.
-    sent: HashMap<u16, Option<i64>>,
-    /// Read from the outbox, not yet handed over.
-    waiting: VecDeque<StoredMessage>,
-    /// Everything up to this row has been read.
-    cursor: i64,
-    /// There may be rows after the cursor.
-    more: bool,
-    /// Kept open between reads.
-    reader: Option<Reader>,
-    /// Confirmed, not yet taken out of the outbox.
-    confirmed: Vec<i64>,
+struct Standing {
+    under_way: UnderWay,
+    /// When the broker let us in.
+    since: Option<Instant>,
+    /// The largest packet that it takes, in bytes.
+    largest: usize,
 }
 
-impl UnderWay {
-    fn count(&self) -> usize {
-        self.leaving.len() + self.sent.len()
-    }
-
-    fn is_idle(&self) -> bool {
-        self.count() == 0 && self.waiting.is_empty() && !self.more
-    }
-}
+/// Bytes of a PUBLISH besides topic and payload, at most: one of type, four of
+/// length, two before the topic, two of packet identifier, one of properties.
+const AROUND_A_MESSAGE: usize = 10;
 
 impl<A: Send + 'static> Publisher<A> {
     /// Runs until `stop`; then sends on until the outbox is empty or `grace`
     /// is over, and says goodbye.
     pub async fn run(self, stop: CancellationToken, grace: Duration) {
-        let mut backoff = Backoff::default();
+        let mut attempts = Attempts::default();
+        let introduction = self.introduction();
         while !stop.is_cancelled() {
-            let began = Instant::now();
-            let Err(why) = self.connection(&stop, grace).await else {
+            let mut standing = Standing::default();
+            let ended = self.connection(&introduction, &stop, grace, &mut standing);
+            let Err(down) = ended.await else {
                 return;
             };
-            let pause = backoff.after_failure(began.elapsed());
+            let lasted = standing.since.map(|since| since.elapsed());
+            let retry = attempts.ended(&down, lasted, &introduction.client_id);
             tracing::warn!(
-                broker = %self.broker.name, failures = backoff.failures(),
-                again_in_ms = pause.as_millis() as u64,
-                "messages wait in the outbox: {why}"
+                broker = %self.broker.name, failures = retry.failures,
+                again_in_ms = retry.pause.as_millis() as u64,
+                "messages wait in the outbox: {}", retry.why
             );
             tokio::select! {
                 () = stop.cancelled() => return,
-                () = tokio::time::sleep(pause) => {}
+                () = tokio::time::sleep(retry.pause) => {}
             }
         }
     }
 
-    fn options(&self) -> Result<MqttOptions, String> {
-        let client_id = format!("{}-messages", self.broker.client_id);
-        let mut options =
-            link_rules::options(&self.broker, &client_id).map_err(|error| error.to_string())?;
-        let offline = status("offline");
-        options.set_last_will(LastWill::new(
-            &*self.status_topic,
-            offline,
-            QoS::AtLeastOnce,
-            true,
-            None,
-        ));
-        // Nothing is to be kept for a client that subscribes to nothing.
-        options.set_clean_start(true);
-        Ok(options)
+    /// Nothing is to be kept for a client that subscribes to nothing.
+    fn introduction(&self) -> Introduction {
+        Introduction {
+            client_id: format!("{}-messages", self.broker.client_id),
+            session: SessionWish::Fresh,
+            will: Some((self.status_topic.clone(), status("offline"))),
+        }
     }
 
     /// One life of the client. `Ok` when it ended because the daemon stops.
-    async fn connection(&self, stop: &CancellationToken, grace: Duration) -> Result<(), String> {
-        let mut under_way = UnderWay::default();
-        let ended = self.converse(stop, grace, &mut under_way).await;
-        self.take_out(&mut under_way).await?;
+    async fn connection(
+        &self,
+        introduction: &Introduction,
+        stop: &CancellationToken,
+        grace: Duration,
+        standing: &mut Standing,
+    ) -> Result<(), Down> {
+        let (client, mut events) = mqtt::connect(&self.broker, introduction)?;
+        let ended = self.converse(stop, grace, standing, &client, &mut events);
+        let ended = ended.await;
+        self.take_out(&mut standing.under_way).await?;
+        if ended.is_ok() {
+            return self.goodbye(&client, &mut events).await;
+        }
         ended
     }
 
+    /// Sends until the connection ends. `Ok` when it is time to take leave.
     async fn converse(
         &self,
         stop: &CancellationToken,
         grace: Duration,
-        under_way: &mut UnderWay,
-    ) -> Result<(), String> {
-        let options = self.options()?;
-        let stalled = options.keep_alive().mul_f64(2.5);
-        let capacity = options.request_channel_capacity();
-        let (client, mut events) = AsyncClient::new(options, capacity);
-        let mut connected = false;
-        let mut deadline = None;
+        standing: &mut Standing,
+        client: &Client,
+        events: &mut Events,
+    ) -> Result<(), Down> {
+        let keep_alive = Duration::from_millis(self.broker.keep_alive.millis() as u64);
+        let stalled = keep_alive.mul_f64(STALLED);
+        let mut grace_ends = None;
         let mut look = tokio::time::interval(LOOK_EVERY);
         loop {
-            let event = {
-                // Never dropped before it is done: the client loses what it
-                // was just about to write.
-                let mut polling = pin!(events.poll());
-                let mut stall = pin!(tokio::time::sleep(stalled));
-                loop {
-                    if connected {
-                        self.hand_over(&client, under_way).await?;
+            // Never dropped before it is done: the client loses what it was
+            // just about to write.
+            let mut polling = pin!(events.next());
+            let mut stall = pin!(tokio::time::sleep(stalled));
+            let event = loop {
+                let connected = standing.since.is_some();
+                if connected {
+                    self.hand_over(client, standing).await?;
+                }
+                let under_way = &mut standing.under_way;
+                if grace_ends.is_some() && (under_way.is_idle() || !connected) {
+                    return Ok(());
+                }
+                tokio::select! {
+                    () = stop.cancelled(), if grace_ends.is_none() => {
+                        grace_ends = Some(Instant::now() + grace);
+                        under_way.more = true;
                     }
-                    if deadline.is_some() && (under_way.is_idle() || !connected) {
-                        break None;
+                    () = sleep_until(grace_ends) => return Ok(()),
+                    () = self.wake.notified() => under_way.more = true,
+                    _ = look.tick() => under_way.more = true,
+                    () = &mut stall => return Err(Down::passing(NO_PROGRESS)),
+                    () = sleep_until(under_way.deadline()) => {
+                        return Err(Down::passing(NO_CONFIRMATION));
                     }
-                    tokio::select! {
-                        () = stop.cancelled(), if deadline.is_none() => {
-                            deadline = Some(tokio::time::Instant::now() + grace);
-                            under_way.more = true;
-                        }
-                        () = sleep_until(deadline), if deadline.is_some() => break None,
-                        () = self.wake.notified() => under_way.more = true,
-                        _ = look.tick() => under_way.more = true,
-                        () = &mut stall => {
-                            return Err("the client made no progress; made anew".to_owned());
-                        }
-                        polled = &mut polling => {
-                            break Some(polled.map_err(|error| link_rules::explain(&error))?);
-                        }
-                    }
+                    polled = &mut polling => break polled?,
                 }
             };
-            match event {
-                None => return self.goodbye(&client, &mut events).await,
-                Some(Event::Incoming(Packet::ConnAck(_))) => {
-                    connected = true;
-                    publish(&client, &self.status_topic, status("online"), true)?;
-                    under_way.leaving.push_back(None);
-                }
-                Some(Event::Incoming(Packet::PubAck(answer))) => {
-                    self.answered(&answer, under_way).await?;
-                }
-                Some(Event::Outgoing(Outgoing::Publish(packet))) => {
-                    if let Some(id) = under_way.leaving.pop_front() {
-                        under_way.sent.insert(packet, id);
-                    }
-                }
-                Some(_) => {}
-            }
+            self.event(event, client, standing).await?;
         }
     }
 
-    /// Hands over as many messages as may be under way.
-    async fn hand_over(
+    async fn event(
         &self,
-        client: &AsyncClient,
-        under_way: &mut UnderWay,
-    ) -> Result<(), String> {
-        while under_way.count() < UNDER_WAY {
+        event: Event,
+        client: &Client,
+        standing: &mut Standing,
+    ) -> Result<(), Down> {
+        let under_way = &mut standing.under_way;
+        match event {
+            Event::Connected { largest, .. } => {
+                let now = Instant::now();
+                standing.since = Some(now);
+                standing.largest = largest;
+                publish(client, &self.status_topic, status("online"), true)?;
+                under_way.handle_handed_over(None, now);
+            }
+            Event::Published { packet, refusal } => {
+                let id = under_way.handle_answer(packet, Instant::now());
+                match refusal {
+                    None => self.confirmed(id, under_way),
+                    Some(why) => self.refused(&why),
+                }
+                if under_way.confirmed.len() >= PAGE || under_way.count() == 0 {
+                    self.take_out(under_way).await?;
+                }
+            }
+            Event::Publishing { packet } => under_way.handle_leaving(packet),
+            Event::Message(_)
+            | Event::Oversized(_)
+            | Event::Subscribing { .. }
+            | Event::Subscribed { .. }
+            | Event::Disconnecting
+            | Event::Other => {}
+        }
+        Ok(())
+    }
+
+    /// Hands over as many messages as may be under way.
+    async fn hand_over(&self, client: &Client, standing: &mut Standing) -> Result<(), Down> {
+        let under_way = &mut standing.under_way;
+        while under_way.has_room() {
             if under_way.waiting.is_empty() && under_way.more {
                 self.read_outbox(under_way).await?;
             }
             let Some(message) = under_way.waiting.pop_front() else {
                 break;
             };
+            let size = message.topic.len() + message.payload.len() + AROUND_A_MESSAGE;
+            if size > standing.largest {
+                // Sent all the same it would end the connection, and the next.
+                self.refused(&format!("its {size} bytes are more than the broker takes"));
+                continue;
+            }
             publish(client, &message.topic, message.payload, message.retain)?;
-            under_way.leaving.push_back(Some(message.id));
+            under_way.handle_handed_over(Some(message.id), Instant::now());
         }
         Ok(())
     }
 
-    async fn read_outbox(&self, under_way: &mut UnderWay) -> Result<(), String> {
+    async fn read_outbox(&self, under_way: &mut UnderWay) -> Result<(), Down> {
         let (folder, cursor) = (self.folder.clone(), under_way.cursor);
         let kept = under_way.reader.take();
         let (reader, page) = blocking(move || {
@@ -239,33 +251,25 @@ impl<A: Send + 'static> Publisher<A> {
         Ok(())
     }
 
-    async fn answered(&self, answer: &PubAck, under_way: &mut UnderWay) -> Result<(), String> {
-        let id = under_way.sent.remove(&answer.pkid).flatten();
-        match answer.reason {
-            PubAckReason::Success | PubAckReason::NoMatchingSubscribers => {
-                if let Some(id) = id {
-                    self.counters.confirmed.fetch_add(1, Ordering::Relaxed);
-                    under_way.confirmed.push(id);
-                }
-            }
-            reason => {
-                let before = self.counters.refused.fetch_add(1, Ordering::Relaxed);
-                if before.is_multiple_of(TELL_EVERY) {
-                    tracing::error!(
-                    broker = %self.broker.name,
-                    "the broker refuses a message ({reason:?}); it stays in the outbox; check the broker's access rules"
-                    );
-                }
-            }
+    fn confirmed(&self, id: Option<i64>, under_way: &mut UnderWay) {
+        if let Some(id) = id {
+            self.counters.confirmed.fetch_add(1, Ordering::Relaxed);
+            under_way.confirmed.push(id);
         }
-        if under_way.confirmed.len() >= PAGE || under_way.count() == 0 {
-            self.take_out(under_way).await?;
+    }
+
+    fn refused(&self, why: &str) {
+        let before = self.counters.refused.fetch_add(1, Ordering::Relaxed);
+        if before.is_multiple_of(TELL_EVERY) {
+            tracing::error!(
+                broker = %self.broker.name,
+                "the broker refuses a message; it stays in the outbox: {why}"
+            );
         }
-        Ok(())
     }
 
     /// Takes what was confirmed out of the outbox.
-    async fn take_out(&self, under_way: &mut UnderWay) -> Result<(), String> {
+    async fn take_out(&self, under_way: &mut UnderWay) -> Result<(), Down> {
         if under_way.confirmed.is_empty() {
             return Ok(());
         }
@@ -275,16 +279,12 @@ impl<A: Send + 'static> Publisher<A> {
     }
 
     /// Says that the daemon is gone, and closes the connection in good order.
-    async fn goodbye(
-        &self,
-        client: &AsyncClient,
-        events: &mut rumqttc::v5::EventLoop,
-    ) -> Result<(), String> {
+    async fn goodbye(&self, client: &Client, events: &mut Events) -> Result<(), Down> {
         publish(client, &self.status_topic, status("offline"), true)?;
-        client.try_disconnect().map_err(|error| error.to_string())?;
+        client.disconnect().map_err(no_room)?;
         let gone = async {
-            while let Ok(event) = events.poll().await {
-                if event == Event::Outgoing(Outgoing::Disconnect) {
+            while let Ok(event) = events.next().await {
+                if event == Event::Disconnecting {
                     break;
                 }
             }
@@ -295,25 +295,29 @@ impl<A: Send + 'static> Publisher<A> {
     }
 }
 
-async fn sleep_until(deadline: Option<tokio::time::Instant>) {
-    if let Some(deadline) = deadline {
-        tokio::time::sleep_until(deadline).await;
+/// Sleeps until then; for ever where there is no such time.
+async fn sleep_until(time: Option<Instant>) {
+    match time {
+        Some(time) => tokio::time::sleep_until(time.into()).await,
+        None => std::future::pending().await,
     }
 }
 
-fn publish(client: &AsyncClient, topic: &str, payload: String, retain: bool) -> Result<(), String> {
-    client
-        .try_publish(topic, QoS::AtLeastOnce, retain, payload)
-        .map_err(|error| format!("cannot hand a message to the client: {error}"))
+fn publish(client: &Client, topic: &str, payload: String, retain: bool) -> Result<(), Down> {
+    client.publish(topic, payload, retain).map_err(no_room)
+}
+
+fn no_room(error: NoRoom) -> Down {
+    Down::passing(format!("cannot hand a message to the client: {error}"))
 }
 
 async fn blocking<T: Send + 'static>(
     work: impl FnOnce() -> Result<T, StoreError> + Send + 'static,
-) -> Result<T, String> {
+) -> Result<T, Down> {
     tokio::task::spawn_blocking(work)
         .await
-        .map_err(|error| error.to_string())?
-        .map_err(|error| error.to_string())
+        .map_err(|error| Down::passing(error.to_string()))?
+        .map_err(|error| Down::passing(error.to_string()))
 }
 
 fn status(word: &str) -> String {

@@ -9,11 +9,12 @@ use crate::units::{Parse, Span};
 use super::defaults;
 use super::key_path::KeyPath;
 use super::measure;
-use super::plant::{BrokerSettings, TlsSettings};
+use super::plant::{BrokerSettings, Protocol};
 use super::problem::Problem;
-use super::raw::{Named, RawBroker};
+use super::raw::{Named, RawBroker, RawTls};
 use super::review::Review;
 use super::secret::Secret;
+use super::tls::{IdentityFiles, TlsSettings};
 use super::written::Switch;
 
 /// Largest packet of the protocol (MQTT 5.0, section 1.5.5: 268 435 455 bytes
@@ -83,8 +84,7 @@ fn broker(
     let password = password(review, at, raw, base);
     let keep_alive = keep_alive(review, at, raw);
     let max_packet = max_packet(review, at, raw);
-    let receive_maximum = receive_maximum(review, at, raw);
-    let session_expiry = session_expiry(review, at, raw);
+    let protocol = protocol(review, at, raw);
     if raw.user.is_none() && (raw.password.is_some() || raw.password_file.is_some()) {
         review.missing(
             &at.key("user"),
@@ -101,8 +101,7 @@ fn broker(
         tls: tls?,
         keep_alive: keep_alive?,
         max_packet: max_packet?,
-        receive_maximum: receive_maximum?,
-        session_expiry: session_expiry?,
+        protocol: protocol?,
     })
 }
 
@@ -184,18 +183,78 @@ fn tls(
     raw: &RawBroker,
     base: &Path,
 ) -> Option<Option<TlsSettings>> {
-    let Some(Switch::On(tls)) = &raw.tls else {
+    let Some(Switch::On(raw)) = &raw.tls else {
         return Some(None);
     };
-    let Some(file) = &tls.ca_file else {
-        return Some(Some(TlsSettings { ca_file: None }));
+    let at = at.key("tls");
+    let settings = TlsSettings {
+        ca_file: raw.ca_file.as_ref().map(|file| base.join(file)),
+        identity: identity(review, &at, raw, base)?,
     };
-    let file = base.join(file);
-    let opened = fs::File::open(&file).map_err(Problem::Unreadable);
-    review.good(&at.key("tls").key("ca_file"), opened)?;
-    Some(Some(TlsSettings {
-        ca_file: Some(file),
-    }))
+    if let Err(error) = settings.connector() {
+        review.tell(&at.key(error.key), error.fault);
+        return None;
+    }
+    Some(Some(settings))
+}
+
+/// Certificate and key by which we are known; one without the other is told.
+fn identity(
+    review: &mut Review,
+    at: &KeyPath,
+    raw: &RawTls,
+    base: &Path,
+) -> Option<Option<IdentityFiles>> {
+    match (&raw.cert_file, &raw.key_file) {
+        (None, None) => Some(None),
+        (Some(cert), Some(key)) => Some(Some(IdentityFiles {
+            cert_file: base.join(cert),
+            key_file: base.join(key),
+        })),
+        (Some(_), None) => {
+            let example = "key_file = \"client.key\", the private key to go with cert_file";
+            review.missing(&at.key("key_file"), example);
+            None
+        }
+        (None, Some(_)) => {
+            let example = "cert_file = \"client.crt\", the certificate to go with key_file";
+            review.missing(&at.key("cert_file"), example);
+            None
+        }
+    }
+}
+
+/// The version of MQTT, and what goes with MQTT 5 only.
+fn protocol(review: &mut Review, at: &KeyPath, raw: &RawBroker) -> Option<Protocol> {
+    let word = raw.protocol.as_ref().map_or("5", |written| written.text());
+    let words = [("5", Version::V5), ("3.1.1", Version::V311)];
+    match review.one_of(&at.key("protocol"), word, &words)? {
+        Version::V5 => {
+            let receive_maximum = receive_maximum(review, at, raw);
+            let session_expiry = session_expiry(review, at, raw);
+            Some(Protocol::V5 {
+                receive_maximum: receive_maximum?,
+                session_expiry: session_expiry?,
+            })
+        }
+        Version::V311 => {
+            let written = [
+                ("receive_maximum", raw.receive_maximum.is_some()),
+                ("session_expiry", raw.session_expiry.is_some()),
+            ];
+            for (key, _) in written.iter().filter(|(_, written)| *written) {
+                review.tell(&at.key(key), Problem::OnlyFor("protocol = \"5\""));
+            }
+            Some(Protocol::V311)
+        }
+    }
+}
+
+/// The words that `protocol` can be.
+#[derive(Debug, Clone, Copy)]
+enum Version {
+    V5,
+    V311,
 }
 
 fn keep_alive(review: &mut Review, at: &KeyPath, raw: &RawBroker) -> Option<Span> {

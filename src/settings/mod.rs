@@ -46,6 +46,7 @@ mod strict;
 mod sumps;
 #[cfg(test)]
 mod tests;
+mod tls;
 mod topic;
 mod topics;
 mod volumes;
@@ -57,9 +58,10 @@ pub use json_pointer::{JsonPointer, PointerError};
 pub use mistake::{Mistake, Place, SettingsError};
 pub use nearest::nearest;
 pub use plant::{
-    BrokerSettings, Contact, Origin, PayloadFormat, PlantSettings, Route, Scale, SeriesKind,
-    SeriesSetup, Settings, StoreSettings, SwitchWords, TimeFormat, TlsSettings,
+    BrokerSettings, Contact, Origin, PayloadFormat, PlantSettings, Protocol, Route, Scale,
+    SeriesKind, SeriesSetup, Settings, StoreSettings, SwitchWords, TimeFormat,
 };
 pub use problem::Problem;
 pub use secret::Secret;
+pub use tls::{IdentityFiles, TlsError, TlsFault, TlsSettings};
 pub use topic::TopicError;

@@ -8,6 +8,7 @@ use crate::units::{Linear, Quantity, Span};
 
 use super::json_pointer::JsonPointer;
 use super::secret::Secret;
+use super::tls::TlsSettings;
 
 /// Everything that a plant has settled.
 #[derive(Debug, Clone, PartialEq)]
@@ -79,20 +80,40 @@ pub struct BrokerSettings {
     pub tls: Option<TlsSettings>,
     /// Longest silence before a ping, 5 s to 18 h.
     pub keep_alive: Span,
-    /// Largest packet that the broker may send, in bytes, 1 KiB to 256 MiB.
+    /// Largest packet that is taken from the broker, in bytes, 1 KiB to
+    /// 256 MiB.
     pub max_packet: u32,
-    /// Most messages that the broker may send without an acknowledgement.
-    pub receive_maximum: u16,
-    /// How long the broker keeps the session while we are away, 1 min to 1 year.
-    pub session_expiry: Span,
+    /// The version that is spoken.
+    pub protocol: Protocol,
 }
 
-/// Encryption of the way to a broker.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct TlsSettings {
-    /// Certificates (PEM) of those who vouch for the broker; without it those
-    /// that the operating system trusts.
-    pub ca_file: Option<PathBuf>,
+/// A version of MQTT, with what can be settled in that version only.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Protocol {
+    /// MQTT 5.0.
+    V5 {
+        /// Most messages that the broker may send without an acknowledgement.
+        receive_maximum: u16,
+        /// How long the broker keeps the session while we are away, 1 min to
+        /// 1 year.
+        session_expiry: Span,
+    },
+    /// MQTT 3.1.1, for brokers that have nothing newer. How much is under way
+    /// at once, and how long the session is kept, the broker settles alone.
+    V311,
+}
+
+impl Protocol {
+    /// Most messages that may be under way to us without an acknowledgement:
+    /// all that have a packet identifier where we have no say in it.
+    pub fn receive_maximum(self) -> u16 {
+        match self {
+            Protocol::V5 {
+                receive_maximum, ..
+            } => receive_maximum,
+            Protocol::V311 => u16::MAX,
+        }
+    }
 }
 
 /// Where the readings of one channel come from.

@@ -6,6 +6,7 @@ use crate::vessel::VesselError;
 
 use super::json_pointer::PointerError;
 use super::nearest::nearest;
+use super::tls::TlsFault;
 use super::topic::TopicError;
 use crate::units::QuantityError;
 
@@ -159,6 +160,9 @@ pub enum Problem {
     /// A password file with nothing in it.
     #[error("the file holds no password")]
     EmptySecret,
+    /// A certificate or key that cannot be used.
+    #[error(transparent)]
+    Tls(#[from] TlsFault),
     /// Anything else that reading into types found.
     #[error("{0}")]
     Other(String),

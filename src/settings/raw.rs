@@ -75,6 +75,7 @@ tables! {
         password_file: String,
         tls: Switch<RawTls>,
         keep_alive: Written,
+        protocol: Written,
         max_packet: Written,
         receive_maximum: u16,
         session_expiry: Written,
@@ -82,6 +83,8 @@ tables! {
     /// `[broker.NAME.tls]`
     RawTls {
         ca_file: String,
+        cert_file: String,
+        key_file: String,
     }
     /// `[fluid.NAME]`, or a file under fluids/
     RawFluid {

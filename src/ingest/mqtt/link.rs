@@ -3,12 +3,10 @@
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
-use rumqttc::v5::AsyncClient;
-use rumqttc::v5::mqttbytes::QoS;
-use rumqttc::v5::mqttbytes::v5::Publish;
 use tokio::sync::mpsc;
 
 use crate::ingest::Ack;
+use crate::mqtt::Client;
 
 /// Pause before an acknowledgement is tried again that found no room.
 const ROOM_PAUSE: Duration = Duration::from_millis(1);
@@ -21,7 +19,7 @@ pub struct Link(Mutex<Connection>);
 struct Connection {
     /// Grows with each connection made and each one lost.
     epoch: u64,
-    client: Option<AsyncClient>,
+    client: Option<Client>,
 }
 
 impl Link {
@@ -33,7 +31,7 @@ impl Link {
     }
 
     /// A connection was made or lost; gives its epoch.
-    pub(super) fn change(&self, client: Option<AsyncClient>) -> u64 {
+    pub(super) fn change(&self, client: Option<Client>) -> u64 {
         let mut connection = self.lock();
         connection.epoch += 1;
         connection.client = client;
@@ -48,11 +46,7 @@ impl Link {
     pub(super) fn acknowledge(&self, ack: &Ack) -> bool {
         let connection = self.lock();
         match &connection.client {
-            Some(client) if connection.epoch == ack.epoch => {
-                let mut message = Publish::new("", QoS::AtLeastOnce, Vec::new(), None);
-                message.pkid = ack.packet;
-                client.try_ack(&message).is_ok()
-            }
+            Some(client) if connection.epoch == ack.epoch => client.acknowledge(ack.packet).is_ok(),
             // That connection is gone; the broker delivers the message again.
             _ => true,
         }

@@ -9,6 +9,7 @@
 mod link;
 mod poll;
 mod read;
+mod subscriptions;
 
 pub use link::{Link, acknowledge};
 

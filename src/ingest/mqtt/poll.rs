@@ -5,37 +5,39 @@ use std::sync::Arc;
 use std::task::{Context, Poll, Waker};
 use std::time::{Duration, Instant};
 
-use rumqttc::v5::mqttbytes::QoS;
-use rumqttc::v5::mqttbytes::v5::{Filter, Packet, RetainForwardRule, SubAck};
-use rumqttc::v5::{AsyncClient, Event};
 use tokio::task::unconstrained;
 use tokio_util::sync::CancellationToken;
 
+use super::subscriptions::Subscriptions;
 use super::{Link, Source};
 use crate::ingest::decode::Decoded;
 use crate::ingest::intake::{Batch, Content, IntakeClosed};
 use crate::ingest::refusals::Refusals;
 use crate::ingest::unreadable::Unreadable;
-use crate::mqtt::{self as link_rules, Backoff};
+use crate::mqtt::{
+    self, Attempts, Client, Down, Event, Introduction, Message, Session, SessionWish,
+};
+use crate::settings::BrokerSettings;
 
 /// Readings and entries handed to a shard at once.
 const BATCH: usize = 256;
 /// A message waits at most so long for others to be handed on with.
 const GATHER: Duration = Duration::from_millis(3);
-/// Topic filters in one SUBSCRIBE packet.
-const FILTERS_A_PACKET: usize = 100;
 /// Without any event for so many keep-alive times the client is given up and
 /// made anew.
 const STALLED: f64 = 2.5;
 /// What is then told.
 const NO_PROGRESS: &str = "the client made no progress for several keep-alive times; made anew";
+/// What is told of a broker that does not answer.
+const NO_SUBSCRIPTION: &str =
+    "the broker let us in and does not answer what we subscribe to; connecting anew";
 
 /// Why a connection was given up.
 enum Ended {
     /// The daemon stops.
     Stopping,
     /// It failed; this is why.
-    Failed(String),
+    Failed(Down),
 }
 
 /// What one task does for one broker.
@@ -49,8 +51,10 @@ pub(super) struct Poller {
     pub(super) gathered: Vec<Batch>,
     /// Readings and entries in all of them.
     pub(super) gathering: usize,
-    /// Topic filters that the broker has not answered for yet.
-    unanswered: usize,
+    /// When the standing connection was granted.
+    since: Option<Instant>,
+    /// What was subscribed to on it.
+    subscriptions: Subscriptions,
     /// What the message at hand holds; kept for its memory.
     pub(super) contents: Vec<(u32, Content)>,
     /// Readings of one channel in it, likewise.
@@ -66,7 +70,8 @@ impl Poller {
                 .map(|_| Batch::default())
                 .collect(),
             gathering: 0,
-            unanswered: 0,
+            since: None,
+            subscriptions: Subscriptions::default(),
             contents: Vec::new(),
             decoded: Vec::new(),
             unreadable: Unreadable::default(),
@@ -79,25 +84,25 @@ impl Poller {
 
     /// Connects again and again until `stop`.
     pub(super) async fn run(mut self, stop: CancellationToken) {
-        let mut backoff = Backoff::default();
+        let mut attempts = Attempts::default();
         loop {
-            let began = Instant::now();
             let ended = self.connect_and_poll(&stop).await;
             self.epoch = self.link.change(None);
+            let lasted = self.since.take().map(|since| since.elapsed());
             if self.hand_on(&stop).await.is_err() {
                 return;
             }
-            let Ended::Failed(why) = ended else { return };
-            let pause = backoff.after_failure(began.elapsed());
+            let Ended::Failed(down) = ended else { return };
             let broker = &self.source.broker;
+            let retry = attempts.ended(&down, lasted, &broker.client_id);
             tracing::warn!(
                 broker = %broker.name, host = %broker.host, port = broker.port,
-                failures = backoff.failures(), again_in_ms = pause.as_millis() as u64,
-                "not connected: {why}"
+                failures = retry.failures, again_in_ms = retry.pause.as_millis() as u64,
+                "not connected: {}", retry.why
             );
             tokio::select! {
                 () = stop.cancelled() => return,
-                () = tokio::time::sleep(pause) => {}
+                () = tokio::time::sleep(retry.pause) => {}
             }
         }
     }
@@ -106,19 +111,18 @@ impl Poller {
     /// client a connection leaves nothing of the old one behind.
     async fn connect_and_poll(&mut self, stop: &CancellationToken) -> Ended {
         let broker = &self.source.broker;
-        let options = match link_rules::options(broker, &broker.client_id) {
-            Ok(options) => options,
-            Err(error) => return Ended::Failed(error.to_string()),
+        let (client, mut events) = match mqtt::connect(broker, &introduction(broker)) {
+            Ok(made) => made,
+            Err(down) => return Ended::Failed(down),
         };
-        let stalled = options.keep_alive().mul_f64(STALLED);
-        let capacity = options.request_channel_capacity();
-        let (client, mut events) = AsyncClient::new(options, capacity);
+        let stalled = Duration::from_millis(broker.keep_alive.millis() as u64).mul_f64(STALLED);
+        self.subscriptions = Subscriptions::default();
         let mut gathered_long_enough = false;
         loop {
             // Never dropped before it is done: the client loses what it was
             // just about to write, an acknowledgement among others. Without
             // the runtime's budget, since "not ready" must mean the socket.
-            let mut polling = pin!(unconstrained(events.poll()));
+            let mut polling = pin!(unconstrained(events.next()));
             let mut ready = poll_once(polling.as_mut());
             if ready.is_none() && self.gathering > 0 && !gathered_long_enough {
                 // Meanwhile the socket gathers, and one look at it then brings
@@ -139,18 +143,13 @@ impl Poller {
                 None => tokio::select! {
                     biased;
                     () = stop.cancelled() => return Ended::Stopping,
-                    polled = tokio::time::timeout(stalled, polling) => match polled {
-                        Ok(polled) => polled,
-                        Err(_) => return Ended::Failed(NO_PROGRESS.to_owned()),
-                    },
+                    polled = &mut polling => polled,
+                    down = self.patience(stalled) => Err(down),
                 },
             };
-            let taken = match polled {
-                Ok(event) => self.event(event, &client),
-                Err(error) => Err(link_rules::explain(&error)),
-            };
-            if let Err(why) = taken {
-                return Ended::Failed(why);
+            let taken = polled.and_then(|event| self.event(event, &client));
+            if let Err(down) = taken {
+                return Ended::Failed(down);
             }
             if stop.is_cancelled() {
                 return Ended::Stopping;
@@ -158,73 +157,65 @@ impl Poller {
         }
     }
 
-    fn event(&mut self, event: Event, client: &AsyncClient) -> Result<(), String> {
+    /// Waits until nothing has happened for too long.
+    async fn patience(&self, stalled: Duration) -> Down {
+        let stalls = Instant::now() + stalled;
+        match self.subscriptions.deadline() {
+            Some(deadline) if deadline < stalls => {
+                tokio::time::sleep_until(deadline.into()).await;
+                Down::passing(NO_SUBSCRIPTION)
+            }
+            _ => {
+                tokio::time::sleep_until(stalls.into()).await;
+                Down::passing(NO_PROGRESS)
+            }
+        }
+    }
+
+    fn event(&mut self, event: Event, client: &Client) -> Result<(), Down> {
         match event {
-            Event::Incoming(packet) => self.incoming(packet, client),
-            Event::Outgoing(_) => Ok(()),
-        }
-    }
-
-    fn incoming(&mut self, packet: Packet, client: &AsyncClient) -> Result<(), String> {
-        match packet {
-            Packet::ConnAck(connack) => {
-                self.epoch = self.link.change(Some(client.clone()));
-                if !connack.session_present {
-                    self.source.recent.new_session();
-                }
-                let broker = &self.source.broker;
-                tracing::info!(
-                    broker = %broker.name, host = %broker.host, port = broker.port,
-                    session = if connack.session_present { "taken up" } else { "new" },
-                    "connected"
-                );
-                self.subscribe(client)
-            }
-            Packet::Publish(message) => {
-                self.message(&message);
-                Ok(())
-            }
-            Packet::SubAck(answer) => {
-                self.subscribed(&answer);
-                Ok(())
-            }
-            _ => Ok(()),
-        }
-    }
-
-    /// Subscribes to everything again on each connection: a subscription that
-    /// the session still holds is unchanged by it.
-    fn subscribe(&mut self, client: &AsyncClient) -> Result<(), String> {
-        self.unanswered = self.source.router.subscriptions().len();
-        for filters in self.source.router.subscriptions().chunks(FILTERS_A_PACKET) {
-            let filters = filters.iter().map(|topic| Filter {
-                path: topic.clone(),
-                qos: QoS::AtLeastOnce,
-                retain_forward_rule: RetainForwardRule::OnNewSubscribe,
-                ..Filter::default()
-            });
-            client
-                .try_subscribe_many(filters)
-                .map_err(|error| format!("cannot subscribe: {error}"))?;
+            Event::Message(message) => self.incoming(&message, Poller::message),
+            Event::Oversized(message) => self.incoming(&message, Poller::oversized),
+            Event::Connected { session, .. } => return self.connected(session, client),
+            Event::Subscribing { packet } => self.subscriptions.handle_leaving(packet),
+            Event::Subscribed { packet, refusals } => self.subscribed(packet, &refusals),
+            Event::Publishing { .. }
+            | Event::Published { .. }
+            | Event::Disconnecting
+            | Event::Other => {}
         }
         Ok(())
     }
 
-    fn subscribed(&mut self, answer: &SubAck) {
-        self.unanswered = self.unanswered.saturating_sub(answer.return_codes.len());
-        if self.unanswered == 0 {
-            let topics = self.source.router.subscriptions().len();
-            tracing::info!(broker = %self.source.broker.name, topics, "subscribed");
+    fn incoming(&mut self, message: &Message, take: impl FnOnce(&mut Self, &Message)) {
+        self.subscriptions.handle_message(Instant::now);
+        take(self, message);
+    }
+
+    fn connected(&mut self, session: Session, client: &Client) -> Result<(), Down> {
+        let now = Instant::now();
+        self.since = Some(now);
+        self.epoch = self.link.change(Some(client.clone()));
+        if session == Session::New {
+            self.source.recent.new_session();
         }
-        for refusal in answer
-            .return_codes
-            .iter()
-            .filter_map(link_rules::explain_refusal)
-        {
-            tracing::error!(
-                broker = %self.source.broker.name,
-                "the broker refuses a subscription: {refusal}; readings of that topic will not come"
-            );
+        let broker = &self.source.broker;
+        tracing::info!(
+            broker = %broker.name, host = %broker.host, port = broker.port,
+            session = match session { Session::TakenUp => "taken up", Session::New => "new" },
+            "connected"
+        );
+        let filters = self.source.router.subscriptions();
+        self.subscriptions = Subscriptions::ask(filters, client, now)
+            .map_err(|error| Down::passing(format!("cannot subscribe: {error}")))?;
+        Ok(())
+    }
+
+    fn subscribed(&mut self, packet: u16, refusals: &[Option<&'static str>]) {
+        self.subscriptions
+            .handle_answer(packet, refusals, Instant::now());
+        if self.subscriptions.is_answered() {
+            self.subscriptions.tell(&self.source.broker.name);
         }
     }
 
@@ -249,6 +240,14 @@ impl Poller {
             }
         }
         Ok(())
+    }
+}
+
+fn introduction(broker: &BrokerSettings) -> Introduction {
+    Introduction {
+        client_id: broker.client_id.clone(),
+        session: SessionWish::Kept,
+        will: None,
     }
 }
 

@@ -4,9 +4,6 @@ use std::sync::Arc;
 use std::sync::atomic::AtomicU32;
 use std::time::Instant;
 
-use rumqttc::v5::mqttbytes::QoS;
-use rumqttc::v5::mqttbytes::v5::Publish;
-
 use super::poll::Poller;
 use crate::engine::Quality;
 use crate::ingest::decode::{self, Claimed};
@@ -14,6 +11,7 @@ use crate::ingest::intake::{Ack, Arrived, Content};
 use crate::ingest::recent::Judgement;
 use crate::ingest::refusals::IngestCounters;
 use crate::ingest::router::Target;
+use crate::mqtt::Message;
 use crate::units::Timestamp;
 
 /// How the reading of a message stands to what came before it.
@@ -33,6 +31,8 @@ enum Standing {
 enum Unreadable {
     #[error("the topic is not UTF-8")]
     Topic,
+    #[error("larger than max_packet allows")]
+    Oversized,
     #[error(transparent)]
     Reading(#[from] decode::DecodeError),
     #[error(transparent)]
@@ -42,21 +42,16 @@ enum Unreadable {
 impl Poller {
     /// Takes one message in. What holds something to keep is acknowledged once
     /// that is committed, everything else at once.
-    pub(super) fn message(&mut self, message: &Publish) {
+    pub(super) fn message(&mut self, message: &Message) {
         IngestCounters::add(&self.source.counters.received);
         let mut contents = std::mem::take(&mut self.contents);
         if let Err(why) = self.read(message, &mut contents) {
             IngestCounters::add(&self.source.counters.refused);
-            let topic = String::from_utf8_lossy(&message.topic);
-            self.refusals
-                .count(&topic, &message.payload, &why, Instant::now());
+            self.tell(message, &why);
         }
         let ack = self.ack_of(message, contents.len());
         if contents.is_empty() {
-            if let Some(ack) = ack {
-                // Without room it stays unacknowledged and comes again.
-                self.link.acknowledge(&ack);
-            }
+            self.acknowledge_at_once(ack);
         } else {
             let arrival = (self.source.clock)();
             for (sump, content) in contents.drain(..) {
@@ -74,11 +69,33 @@ impl Poller {
         self.contents = contents;
     }
 
-    fn ack_of(&self, message: &Publish, parts: usize) -> Option<Ack> {
-        (message.qos == QoS::AtLeastOnce).then(|| Ack {
+    /// Passes over a message that is too large to be read. Unacknowledged it
+    /// would come again with each connection, and hold up what comes behind.
+    pub(super) fn oversized(&mut self, message: &Message) {
+        IngestCounters::add(&self.source.counters.received);
+        IngestCounters::add(&self.source.counters.oversized);
+        self.tell(message, &Unreadable::Oversized);
+        self.acknowledge_at_once(self.ack_of(message, 0));
+    }
+
+    fn tell(&mut self, message: &Message, why: &Unreadable) {
+        let topic = String::from_utf8_lossy(&message.topic);
+        self.refusals
+            .count(&topic, &message.payload, why, Instant::now());
+    }
+
+    fn acknowledge_at_once(&self, ack: Option<Ack>) {
+        if let Some(ack) = ack {
+            // Without room it stays unacknowledged and comes again.
+            self.link.acknowledge(&ack);
+        }
+    }
+
+    fn ack_of(&self, message: &Message, parts: usize) -> Option<Ack> {
+        message.packet.map(|packet| Ack {
             source: self.source.ix,
             epoch: self.epoch,
-            packet: message.pkid,
+            packet,
             open: (parts > 1).then(|| Arc::new(AtomicU32::new(parts as u32))),
         })
     }
@@ -87,7 +104,7 @@ impl Poller {
     /// the same: of several readings those that could be read.
     fn read(
         &mut self,
-        message: &Publish,
+        message: &Message,
         contents: &mut Vec<(u32, Content)>,
     ) -> Result<(), Unreadable> {
         let topic = std::str::from_utf8(&message.topic).map_err(|_| Unreadable::Topic)?;
@@ -108,7 +125,7 @@ impl Poller {
         &mut self,
         topic: &str,
         places: &[usize],
-        message: &Publish,
+        message: &Message,
         contents: &mut Vec<(u32, Content)>,
     ) -> Result<(), decode::DecodeError> {
         let arrival = (self.source.clock)();
@@ -167,14 +184,14 @@ impl Poller {
     }
 
     /// How the readings of a message without a time that can be true stand.
-    fn judge(&mut self, topic: &str, places: &[usize], message: &Publish) -> Standing {
-        if message.retain {
+    fn judge(&mut self, topic: &str, places: &[usize], message: &Message) -> Standing {
+        if message.retained {
             IngestCounters::add(&self.source.counters.retained);
             return Standing::Baseline;
         }
-        if message.qos != QoS::AtLeastOnce {
+        let Some(packet) = message.packet else {
             return Standing::Fresh(Quality::GOOD);
-        }
+        };
         let mut shards = places.iter().map(|&place| {
             self.source
                 .intake
@@ -184,14 +201,14 @@ impl Poller {
         let shard = shards.next().unwrap_or_default();
         if shards.any(|other| other != shard) {
             // Committed in parts, so that no one trace can vouch for all.
-            if message.dup {
+            if message.redelivered {
                 IngestCounters::add(&self.source.counters.undecided);
                 return Standing::Fresh(Quality::REPEATED);
             }
             return Standing::Fresh(Quality::GOOD);
         }
         let recent = &mut self.source.recent;
-        let (judgement, trace) = recent.judge(message.pkid, topic, &message.payload, message.dup);
+        let (judgement, trace) = recent.judge(packet, topic, &message.payload, message.redelivered);
         if judgement == Judgement::Repeated {
             IngestCounters::add(&self.source.counters.repeated);
             return Standing::Known;
