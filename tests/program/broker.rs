@@ -7,6 +7,7 @@ use std::sync::atomic::{AtomicU16, Ordering};
 use std::sync::mpsc;
 use std::time::Duration;
 
+use rumqttc::Outgoing;
 use rumqttc::v5::mqttbytes::QoS;
 use rumqttc::v5::mqttbytes::v5::Packet;
 use rumqttc::v5::{Client, Event, MqttOptions};
@@ -35,10 +36,18 @@ impl Mosquitto {
         Self::start_with(keeps, "")
     }
 
-    /// With further lines of configuration.
+    /// With further lines of configuration; they replace earlier ones.
     pub fn start_with(keeps: Keeps, more: &str) -> Self {
+        Self::begin(free_port(), keeps, more)
+    }
+
+    /// On this port, without memory.
+    pub fn start_on(port: u16) -> Self {
+        Self::begin(port, Keeps::Nothing, "")
+    }
+
+    fn begin(port: u16, keeps: Keeps, more: &str) -> Self {
         let folder = tempfile::tempdir().unwrap();
-        let port = free_port();
         let persistence = match keeps {
             Keeps::Sessions => format!(
                 "persistence true\npersistence_location {}/\nautosave_interval 1\n",
@@ -73,12 +82,17 @@ impl Mosquitto {
         self.child.wait().unwrap();
     }
 
-    /// SIGTERM: it saves what it keeps, and ends.
+    /// Ends it in good order: it writes down what it knows.
     pub fn stop(&mut self) {
         let pid = self.child.id().to_string();
-        let sent = Command::new("kill").args(["-s", "TERM", &pid]).status();
-        assert!(sent.unwrap().success());
+        let sent = Command::new("kill").arg(&pid).status().unwrap();
+        assert!(sent.success());
         self.child.wait().unwrap();
+    }
+
+    /// Takes away what it wrote down of its sessions.
+    pub fn forget(&self) {
+        std::fs::remove_file(self.folder.path().join("mosquitto.db")).unwrap();
     }
 
     /// Stops it in its tracks without ending it: it answers nothing more.
@@ -167,6 +181,7 @@ impl TestClient {
                             return;
                         }
                     }
+                    Ok(Event::Outgoing(Outgoing::Disconnect)) => return,
                     Ok(_) => {}
                     Err(_) => std::thread::park_timeout(Duration::from_millis(50)),
                 }
@@ -189,6 +204,14 @@ impl TestClient {
         self.client
             .publish(topic, QoS::AtLeastOnce, false, payload.into())
             .unwrap();
+    }
+
+    /// Leaves a message at the broker for those who subscribe later.
+    pub fn retain(&self, topic: &str, payload: &'static str) {
+        self.client
+            .publish(topic, QoS::AtLeastOnce, true, payload)
+            .unwrap();
+        self.confirmed(1);
     }
 
     /// Waits until the broker confirmed so many more messages.
@@ -222,5 +245,12 @@ impl TestClient {
     /// Everything received so far.
     pub fn so_far(&self) -> Vec<(String, String)> {
         self.received.try_iter().collect()
+    }
+}
+
+/// Takes leave, so that another client may use the same id.
+impl Drop for TestClient {
+    fn drop(&mut self) {
+        let _ = self.client.try_disconnect();
     }
 }

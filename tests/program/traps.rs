@@ -17,20 +17,6 @@ fn wanted(broker: &Mosquitto, more: &'static str) -> Wanted<'static> {
 }
 
 #[test]
-fn an_oversized_message_is_skipped_and_the_next_one_arrives() {
-    let broker = Mosquitto::start(Keeps::Sessions);
-    let plant = Plant::write(&wanted(&broker, "max_packet = \"10 KiB\""));
-    let client = TestClient::connect(broker.port, "test", &[]);
-    let daemon = Daemon::start(&plant);
-    let begun = now();
-    client.publish("in/s0/brix", brix(4.0, begun));
-    client.publish("in/s0/brix", "x".repeat(20_000));
-    client.publish("in/s0/brix", brix(4.1, begun + Span::from_millis(1)));
-    until("both are stored", || (stored(&plant) == 2).then_some(()));
-    assert_eq!(daemon.count_logged("not connected"), 0);
-}
-
-#[test]
 fn unreadable_messages_are_acknowledged_told_and_never_stop_the_stream() {
     let broker = Mosquitto::start(Keeps::Sessions);
     let plant = Plant::write(&wanted(&broker, "receive_maximum = 10"));
@@ -107,18 +93,6 @@ fn a_broker_killed_under_waiting_alarms_gets_them_all() {
         let reader = sumpward::store::Reader::open(&plant.store()).unwrap();
         (reader.outbox_depth().unwrap() == 0).then_some(())
     });
-}
-
-#[test]
-fn two_daemons_with_one_client_id_are_told_in_words() {
-    let broker = Mosquitto::start(Keeps::Nothing);
-    let (one, other) = (
-        Plant::write(&wanted(&broker, "")),
-        Plant::write(&wanted(&broker, "")),
-    );
-    let first = Daemon::start(&one);
-    let _second = Daemon::start(&other);
-    first.logged("another client with the same client id");
 }
 
 #[test]
