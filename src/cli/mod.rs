@@ -10,6 +10,7 @@ mod demo;
 mod progress;
 mod replay;
 mod run;
+mod survey;
 
 use std::io::{IsTerminal, Write};
 use std::path::{Path, PathBuf};
@@ -40,6 +41,9 @@ enum Command {
     Check(Folder),
     /// Play the invented plant, self-contained: its own broker, plant and crew.
     Demo(DemoArgs),
+    /// Listen on a broker and tell what is there, with settings to copy.
+    #[command(subcommand)]
+    Survey(survey::Survey),
     /// Drive the same engine with history from files; prints the journal.
     Replay(ReplayArgs),
     /// Work out a formula: calc dose volume=820L concentration=4.2% …
@@ -140,6 +144,9 @@ pub fn main() -> ExitCode {
             let counts = replay::replay(&settings, &what)?;
             Ok(if counts.refused == 0 { WELL } else { NO })
         }),
+        Command::Survey(what) => {
+            told(survey::survey(what).map(|anything| if anything { WELL } else { NO }))
+        }
         Command::Calc(args) => calculate(&args),
     };
     ExitCode::from(status)

@@ -9,6 +9,8 @@ use crate::units::{Span, Timestamp};
 const VALUES: usize = 64;
 /// Depth to which a JSON document is looked into.
 const DEPTH: usize = 8;
+/// Bytes that are shown of a message that is not recognised.
+const SHOWN: usize = 32;
 /// Names that a number is to have to be taken for a time.
 const TIME_NAMES: [&str; 6] = ["time", "timestamp", "ts", "t", "at", "date"];
 /// A number is taken for a time only if it lies so near to now.
@@ -48,14 +50,14 @@ pub enum Look {
         /// Values beyond those that were looked at.
         more: usize,
     },
-    /// Nothing that is known.
-    Unknown,
+    /// Nothing that is known; how it begins.
+    Unknown(String),
 }
 
 /// Looks at a message that came at `now`.
 pub fn recognise(payload: &[u8], now: Timestamp) -> Look {
     let Ok(text) = std::str::from_utf8(payload) else {
-        return Look::Unknown;
+        return Look::Unknown(beginning(payload));
     };
     let text = text.trim();
     if let Some(number) = text.parse().ok().filter(|number: &f64| number.is_finite()) {
@@ -67,7 +69,18 @@ pub fn recognise(payload: &[u8], now: Timestamp) -> Look {
     if is_word(text) {
         return Look::Word(text.to_owned());
     }
-    Look::Unknown
+    Look::Unknown(beginning(payload))
+}
+
+/// How a message begins: as text where it is text, else its bytes in hex.
+pub(super) fn beginning(payload: &[u8]) -> String {
+    let cut = &payload[..payload.len().min(SHOWN)];
+    let shown = match std::str::from_utf8(cut) {
+        Ok(text) if !text.chars().any(char::is_control) => format!("\"{text}\""),
+        _ => cut.iter().map(|byte| format!("{byte:02x} ")).collect(),
+    };
+    let more = if payload.len() > SHOWN { " …" } else { "" };
+    format!("{}{more} ({} bytes)", shown.trim_end(), payload.len())
 }
 
 fn is_word(text: &str) -> bool {
@@ -171,8 +184,9 @@ mod tests {
     fn recognises_numbers_words_and_documents() {
         assert_eq!(recognise(b" 7.41\n", now()), Look::Number(7.41));
         assert_eq!(recognise(b"running", now()), Look::Word("running".into()));
-        assert_eq!(recognise(b"\xff\x00", now()), Look::Unknown);
-        assert_eq!(recognise(b"7,41 %", now()), Look::Unknown);
+        let unknown = |text: &str| Look::Unknown(text.to_owned());
+        assert_eq!(recognise(b"\xff\x00", now()), unknown("ff 00 (2 bytes)"));
+        assert_eq!(recognise(b"7,41 %", now()), unknown("\"7,41 %\" (6 bytes)"));
         let text = br#"{"a/b":[7.4,true],"ts":1772431800,"note":"see the log","at":"2026-03-02T06:10:00Z"}"#;
         let Look::Json { fields, time, more } = recognise(text, now()) else {
             panic!("it is JSON");

@@ -45,20 +45,23 @@ impl Topics {
 
 impl Topic {
     fn describe(&self, now: Timestamp) -> String {
-        let rate = match (self.fresh, self.interval()) {
-            (0, _) => "only a retained message, as old as may be".to_owned(),
+        let format = self.look.name();
+        let varies = if self.varies { "; not all alike" } else { "" };
+        if self.fresh == 0 {
+            return format!("{format}; only retained by the broker, of unknown age{varies}");
+        }
+        let count = match (self.fresh, self.interval()) {
             (1, _) => "1 message".to_owned(),
             (count, Some(interval)) => format!("{count} messages, every {}", about(interval)),
             (count, None) => format!("{count} messages"),
         };
-        let varies = if self.varies { "; not all alike" } else { "" };
-        let retained = match (self.fresh, self.retained) {
-            (0, _) | (_, 0) => "",
-            _ => "; retained too",
+        let retained = if self.retained > 0 {
+            "; retained too"
+        } else {
+            ""
         };
         let ago = about(now - self.last);
-        let format = self.look.name();
-        format!("{format}; {rate}, the last {ago} ago{retained}{varies}")
+        format!("{format}; {count}, the last {ago} ago{retained}{varies}")
     }
 }
 
@@ -68,7 +71,7 @@ impl Look {
             Look::Number(_) => "a number",
             Look::Word(_) => "a word",
             Look::Json { .. } => "JSON",
-            Look::Unknown => "not recognised",
+            Look::Unknown(_) => "not recognised",
         }
     }
 
@@ -92,7 +95,7 @@ impl Look {
                 }
                 lines
             }
-            Look::Unknown => Vec::new(),
+            Look::Unknown(beginning) => vec![beginning.clone()],
         }
     }
 }
@@ -150,7 +153,7 @@ fn offer(snippets: &mut Snippets, name: &str, topic: &Topic) {
                 }
             }
         }
-        Look::Unknown => {}
+        Look::Unknown(_) => {}
     }
 }
 

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::recognise::{Look, recognise};
+use super::recognise::{Look, beginning, recognise};
 use crate::units::{Span, Timestamp};
 
 /// Topics that are told apart; messages of others are counted together.
@@ -58,7 +58,7 @@ impl Topics {
         let look = if payload.len() <= LOOKED_AT {
             recognise(payload, arrival)
         } else {
-            Look::Unknown
+            Look::Unknown(beginning(payload))
         };
         let seen = self.seen.entry(topic.to_owned()).or_insert(Topic {
             fresh: 0,

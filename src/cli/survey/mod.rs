@@ -1,0 +1,95 @@
+//! `survey`: listens for a while and tells what stands there, with settings to
+//! copy. Nothing is written to any instrument, and nothing is kept.
+
+mod broker;
+
+use std::path::PathBuf;
+use std::time::Duration;
+
+use clap::{Args, Subcommand};
+
+use crate::survey::Report;
+use crate::units::{Parse, Span};
+
+/// What to look at.
+#[derive(Debug, Subcommand)]
+pub(super) enum Survey {
+    /// What is published on an MQTT broker.
+    Broker(BrokerArgs),
+}
+
+/// A broker, by its settings or by its address.
+#[derive(Debug, Args)]
+pub(super) struct BrokerArgs {
+    /// The broker's machine, HOST or HOST:PORT; not with --config.
+    #[arg(value_name = "HOST[:PORT]", required_unless_present = "config")]
+    address: Option<String>,
+    /// Connect as these settings say.
+    #[arg(long, value_name = "DIR", conflicts_with = "address")]
+    config: Option<PathBuf>,
+    /// Name of the broker in the settings; by default that of the messages.
+    #[arg(long, value_name = "NAME", requires = "config")]
+    broker: Option<String>,
+    /// User name, where the broker wants one.
+    #[arg(long, value_name = "NAME", conflicts_with = "config")]
+    user: Option<String>,
+    /// File that holds the password alone.
+    #[arg(long, value_name = "FILE", requires = "user")]
+    password_file: Option<PathBuf>,
+    /// Encrypt, and trust the broker whom these certificates (PEM) vouch for.
+    #[arg(long, value_name = "FILE.pem", conflicts_with = "config")]
+    ca_file: Option<PathBuf>,
+    /// Version of MQTT, 5 or 3.1.1.
+    #[arg(long, value_name = "VERSION", default_value = "5", value_parser = ["5", "3.1.1"])]
+    mqtt: String,
+    /// Topics to listen to, + and # allowed.
+    #[arg(long = "topic", value_name = "FILTER", default_value = "#")]
+    topics: Vec<String>,
+    #[command(flatten)]
+    how: How,
+}
+
+/// How to look, and how to tell.
+#[derive(Debug, Args)]
+pub(super) struct How {
+    /// Listen so long; Ctrl-C ends it earlier.
+    #[arg(long = "for", value_name = "TIME", default_value = "60s", value_parser = listening)]
+    listen: Duration,
+    /// Print one JSON object.
+    #[arg(long)]
+    json: bool,
+}
+
+fn listening(text: &str) -> Result<Duration, String> {
+    let span = Span::parse(text).map_err(|error| error.to_string())?;
+    match span.millis() {
+        millis @ 1_000..=86_400_000 => Ok(Duration::from_millis(millis as u64)),
+        _ => Err("1 s to 24 h is allowed".to_owned()),
+    }
+}
+
+/// Looks, and prints what there is; says whether there was anything.
+pub(super) fn survey(what: Survey) -> anyhow::Result<bool> {
+    match what {
+        Survey::Broker(args) => broker::survey(&args),
+    }
+}
+
+/// Prints a report under its heading.
+fn print(heading: &str, report: &Report, how: &How) {
+    if how.json {
+        let object = serde_json::json!({
+            "heading": heading, "seen": report.seen, "settings": report.settings,
+        });
+        super::say(&format!("{object}\n"));
+        return;
+    }
+    super::say(&format!("{heading}\n\n{}", report.seen));
+    if !report.settings.is_empty() {
+        super::say(&format!(
+            "\nSettings to copy. Put the name of your sump in place of SUMP, look at what stands\n\
+             behind #, and try them with `sumpward check`.\n{}",
+            report.settings
+        ));
+    }
+}
