@@ -1,13 +1,37 @@
-//! Chemistry of the mix: refractometry.
+//! Chemistry of the mix and what its instruments say: refractometry, pH,
+//! conductivity.
 //!
 //! Promises: a concentration is never below 0; each formula and table names
-//! its source; a table is only read between rows that were published.
-//! Refuses: charts that do not rise, and readings outside a table's range. It
-//! does not correct an emulsion for temperature by a table made for sucrose:
-//! that table is there for sugar solutions and for checking instruments.
+//! its source; a table is only read between rows that were published; what an
+//! instrument shows and what it was corrected to have types of their own, so
+//! that nothing is corrected twice. Refuses: charts that do not rise, readings
+//! and temperatures outside a table's range, calibrations that no working
+//! instrument gives. It does not correct an emulsion for temperature by a table
+//! made for sucrose: that table is there for sugar solutions and for checking
+//! instruments.
 
+mod conductivity;
+mod judgement;
+mod liquid;
+mod ph;
+mod refractometer;
 mod refractometry;
 mod sucrose;
+mod table;
 
+pub use conductivity::{
+    Cell, CellError, CompensationError, ConductivityCompensation, ConductivityStandard,
+    LinearCoefficient, NATURAL_WATER_RANGE_C, OutsideIso7888, ProbeBands, ProbeFactor,
+    ProbeFactorError, ProbeRemark, StandardError, natural_water_factor,
+};
+pub use judgement::Judgement;
+pub use liquid::NotLiquid;
+pub use ph::{
+    BufferError, BufferTable, CalibrationPoint, Electrode, ElectrodeBands, ElectrodeError,
+    ElectrodeRemark, PhCalibration, PhCalibrationError, StandardBuffer, nernst_slope,
+};
+pub use refractometer::{
+    BrixCompensation, MixCoefficient, Refractometer, RefractometerError, ShownBrix, water_shift,
+};
 pub use refractometry::{Chart, ChartError};
 pub use sucrose::{SucroseError, at_20_celsius, brix_from_index, index_from_brix};

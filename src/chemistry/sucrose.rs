@@ -3,6 +3,7 @@
 //! Both tables hold published rows only; gaps in them are rows that were not
 //! at hand, and are bridged by straight lines between their neighbours.
 
+use super::table::interpolate;
 use crate::units::{Brix, Temperature};
 
 /// (°Bx, n_D): refractive index of sucrose in water at 20 °C and 589 nm,
@@ -240,25 +241,10 @@ fn end(columns: &[(f64, f64)]) -> f64 {
     columns[columns.len() - 1].0
 }
 
-/// The straight line between the two rows around `x`; none outside the rows.
-fn interpolate(rows: usize, row: impl Fn(usize) -> (f64, f64), x: f64) -> Option<f64> {
-    let above = (1..rows).find(|&i| x <= row(i).0)?;
-    let ((x0, y0), (x1, y1)) = (row(above - 1), row(above));
-    (x >= x0).then(|| y0 + (y1 - y0) * (x - x0) / (x1 - x0))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    fn rows(text: &str) -> Vec<csv::StringRecord> {
-        csv::ReaderBuilder::new()
-            .comment(Some(b'#'))
-            .from_reader(text.as_bytes())
-            .records()
-            .map(Result::unwrap)
-            .collect()
-    }
+    use crate::chemistry::table::tests::rows;
 
     #[test]
     fn agrees_with_the_published_index_table() {

@@ -12,7 +12,9 @@ mod wire;
 
 pub use parse::{Linear, Parse, QuantityError, QuantityFault};
 pub use quantity::{
-    Brix, Concentration, Conductivity, Current, Flow, Length, Ph, Quantity, Temperature, Volume,
+    Brix, BrixCoefficient, CellConstant, Concentration, Conductance, Conductivity,
+    ConductivityAsIs, Current, Flow, Length, Ph, Potential, Quantity, RelativeCoefficient,
+    Temperature, Volume,
 };
 pub use time::{Span, TimeError, Timestamp};
 pub use wire::to_wire;

@@ -3,8 +3,9 @@
 use std::fmt;
 
 use super::{
-    Brix, Concentration, Conductivity, Current, Flow, Length, Ph, Quantity, Span, Temperature,
-    Volume,
+    Brix, BrixCoefficient, CellConstant, Concentration, Conductance, Conductivity,
+    ConductivityAsIs, Current, Flow, Length, Ph, Potential, Quantity, RelativeCoefficient, Span,
+    Temperature, Volume,
 };
 
 /// The largest number kept, in the unit that a quantity is kept in. It is
@@ -266,6 +267,28 @@ dimension!(CONDUCTIVITY, "conductivity",
     "mS/cm" => Linear::times(1e3),
     "S/m" => Linear::times(1e4),
 );
+dimension!(CONDUCTANCE, "conductance",
+    "µS" => Linear::IDENTITY,
+    "uS" => Linear::IDENTITY,
+    "mS" => Linear::times(1e3),
+    "S" => Linear::times(1e6),
+);
+dimension!(CELL_CONSTANT, "cell constant",
+    "1/cm" => Linear::IDENTITY,
+    "cm-1" => Linear::IDENTITY,
+    "cm⁻¹" => Linear::IDENTITY,
+    "1/m" => Linear::times(1e-2),
+);
+dimension!(RELATIVE_COEFFICIENT, "change with temperature",
+    "%/K" => Linear::IDENTITY,
+    "%/°C" => Linear::IDENTITY,
+);
+dimension!(BRIX_COEFFICIENT, "change of reading with temperature",
+    "°Bx/K" => Linear::IDENTITY,
+    "Bx/K" => Linear::IDENTITY,
+    "°Bx/°C" => Linear::IDENTITY,
+);
+dimension!(POTENTIAL, "potential", "mV" => Linear::IDENTITY, "V" => Linear::times(1e3));
 dimension!(PH, "pH", "pH" => Linear::IDENTITY);
 dimension!(CURRENT, "current", "mA" => Linear::IDENTITY, "A" => Linear::times(1e3));
 // 1 mmol/L of calcium and magnesium is 100.09 mg/L of calcium carbonate, and
@@ -319,6 +342,24 @@ parse!(
     CONDUCTIVITY,
     Conductivity::from_microsiemens_per_cm
 );
+parse!(
+    ConductivityAsIs,
+    CONDUCTIVITY,
+    ConductivityAsIs::from_microsiemens_per_cm
+);
+parse!(Conductance, CONDUCTANCE, Conductance::from_microsiemens);
+parse!(CellConstant, CELL_CONSTANT, CellConstant::from_per_cm);
+parse!(
+    RelativeCoefficient,
+    RELATIVE_COEFFICIENT,
+    RelativeCoefficient::from_percent_per_kelvin
+);
+parse!(
+    BrixCoefficient,
+    BRIX_COEFFICIENT,
+    BrixCoefficient::from_degrees_per_kelvin
+);
+parse!(Potential, POTENTIAL, Potential::from_millivolts);
 parse!(Ph, PH, Ph::from_units);
 parse!(Current, CURRENT, Current::from_milliamperes);
 

@@ -62,6 +62,31 @@ quantity!(
     Conductivity, from_microsiemens_per_cm, microsiemens_per_cm, "µS/cm", 0
 );
 quantity!(
+    /// Electrical conductivity at the temperature that the fluid has.
+    ConductivityAsIs, from_microsiemens_per_cm, microsiemens_per_cm, "µS/cm", 0
+);
+quantity!(
+    /// The conductance between the electrodes of a cell.
+    Conductance, from_microsiemens, microsiemens, "µS", 1
+);
+quantity!(
+    /// What turns the conductance of a cell into conductivity.
+    CellConstant, from_per_cm, per_cm, "1/cm", 4
+);
+quantity!(
+    /// A change with temperature, in per cent of the value at the reference
+    /// temperature.
+    RelativeCoefficient, from_percent_per_kelvin, percent_per_kelvin, "%/K", 2
+);
+quantity!(
+    /// A change of a refractometer's reading with temperature.
+    BrixCoefficient, from_degrees_per_kelvin, degrees_per_kelvin, "°Bx/K", 3
+);
+quantity!(
+    /// The potential of an electrode against its reference.
+    Potential, from_millivolts, millivolts, "mV", 1
+);
+quantity!(
     /// An acidity on the pH scale.
     Ph, from_units, units, "pH", 2
 );

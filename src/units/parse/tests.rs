@@ -23,6 +23,15 @@ fn reads_what_people_write() {
     assert_eq!(Flow::parse("60 l/h").unwrap().litres_per_minute(), 1.0);
     assert_eq!(Ph::parse("9.1 ph").unwrap().units(), 9.1);
     assert_eq!(Current::parse("0.012 A").unwrap().milliamperes(), 12.0);
+    assert_eq!(Potential::parse("-0.13 V").unwrap().millivolts(), -130.0);
+    let conductance = Conductance::parse("1.4 mS").unwrap();
+    assert_eq!(conductance.microsiemens(), 1400.0);
+    assert_eq!(CellConstant::parse("0.5 cm⁻¹").unwrap().per_cm(), 0.5);
+    assert_eq!(CellConstant::parse("100 1/m").unwrap().per_cm(), 1.0);
+    let alpha = RelativeCoefficient::parse("2 %/K").unwrap();
+    assert_eq!(alpha.percent_per_kelvin(), 2.0);
+    let falling = BrixCoefficient::parse("-0.07 °Bx/K").unwrap();
+    assert_eq!(falling.degrees_per_kelvin(), -0.07);
     assert_eq!(Span::parse("1.5 h").unwrap(), Span::from_mins(90));
     assert_eq!(Span::parse("2e3ms").unwrap(), Span::from_secs(2));
 }
@@ -58,6 +67,8 @@ fn tells_each_fault() {
     assert_eq!(fault::<Volume>("820"), QuantityFault::NoUnit);
     assert_eq!(fault::<Volume>("820 kg"), QuantityFault::WrongUnit);
     assert_eq!(fault::<Length>("3 L"), QuantityFault::WrongUnit);
+    // Not 0.51: the 1 belongs to the unit.
+    assert_eq!(fault::<CellConstant>("0.51/cm"), QuantityFault::WrongUnit);
 }
 
 #[test]
