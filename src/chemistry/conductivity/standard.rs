@@ -39,13 +39,13 @@ impl ConductivityStandard {
     /// The name in settings and on the command line.
     pub const fn name(self) -> &'static str {
         match self {
-            ConductivityStandard::Sold84 => "84 µS/cm",
-            ConductivityStandard::Sold500 => "500 µS/cm",
-            ConductivityStandard::Sold1413 => "1413 µS/cm",
-            ConductivityStandard::Sold12880 => "12.88 mS/cm",
-            ConductivityStandard::Molal0_01 => "0.01 mol/kg",
-            ConductivityStandard::Molal0_1 => "0.1 mol/kg",
-            ConductivityStandard::Molal1 => "1 mol/kg",
+            ConductivityStandard::Sold84 => "kcl-84",
+            ConductivityStandard::Sold500 => "kcl-500",
+            ConductivityStandard::Sold1413 => "kcl-1413",
+            ConductivityStandard::Sold12880 => "kcl-12880",
+            ConductivityStandard::Molal0_01 => "kcl-0.01-molal",
+            ConductivityStandard::Molal0_1 => "kcl-0.1-molal",
+            ConductivityStandard::Molal1 => "kcl-1-molal",
         }
     }
 
@@ -221,7 +221,7 @@ mod tests {
             .unwrap_err()
             .to_string();
         assert!(
-            told.contains("1413 µS/cm from 5.0 °C to 30.0 °C, not at 35.0 °C"),
+            told.contains("kcl-1413 from 5.0 °C to 30.0 °C, not at 35.0 °C"),
             "{told}"
         );
     }

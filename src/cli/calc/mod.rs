@@ -12,12 +12,16 @@
 mod answer;
 mod argument;
 mod concentration;
+mod conductivity;
 mod dose;
 mod given;
 mod list;
 mod loop_current;
 mod parameter;
+mod ph;
+mod ph_calibration;
 mod print;
+mod refractometer;
 mod sucrose;
 mod tank_volume;
 mod unknown;
@@ -29,10 +33,16 @@ use parameter::Declared;
 pub use list::list;
 
 /// Every calculation, in the order in which they are listed.
-static REGISTRY: [&Calculation; 7] = [
+static REGISTRY: [&Calculation; 13] = [
     &dose::DOSE,
     &concentration::CONCENTRATION,
     &tank_volume::TANK_VOLUME,
+    &refractometer::REFRACTOMETER,
+    &ph::PH_FROM_MV,
+    &ph_calibration::PH_CALIBRATION,
+    &ph::BUFFER_PH,
+    &conductivity::CONDUCTIVITY_AT_25_C,
+    &conductivity::CELL_CONSTANT,
     &sucrose::BRIX_FROM_INDEX,
     &sucrose::INDEX_FROM_BRIX,
     &sucrose::BRIX_AT_20_C,

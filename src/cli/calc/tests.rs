@@ -263,6 +263,87 @@ fn a_concentration_takes_a_factor_or_points() {
 }
 
 #[test]
+fn a_calibration_is_judged_and_takes_bottles_too() {
+    let call = |readings, more: &[&'static str]| {
+        [&["ph-calibration", "temperature=25°C", readings], more].concat()
+    };
+    let dull = answer(&call("readings=7.00 pH:5 mV, 10.01pH:-155 mV", &[]));
+    // 160 mV over 3.01 pH, of 59.16.
+    assert!((dull["slope_pct"].as_f64().unwrap() - 89.853).abs() < 0.001);
+    assert_eq!(dull["judgement"], "watch");
+    assert_eq!(dull.get("ph"), None);
+    let three = "readings=phthalate:172mV, phosphate:0mV, borax:-136mV";
+    let bent = answer(&call(three, &["reading=-150mV"]));
+    assert_eq!(bent["judgement"], "good");
+    assert_eq!(bent["bracketed"], false);
+    assert!(bent["bend_ph"].as_f64().unwrap() < 0.1);
+
+    let told = mistakes(&call("readings=phosphate:0mV, phosphate:1mV", &[]));
+    assert!(told[0].contains("two of the buffers"), "{told:?}");
+    let told = mistakes(&call("readings=phosfate:0mV, borax", &[]));
+    assert!(told[0].contains("did you mean phosphate?"), "{told:?}");
+    let told = mistakes(&call(
+        "readings=phosphate:0mV, carbonate:-180mV",
+        &["table=hj1147"],
+    ));
+    assert!(told[0].contains("has no carbonate buffer"), "{told:?}");
+}
+
+#[test]
+fn what_an_instrument_compensates_is_not_asked_for_again() {
+    let shown = [
+        "refractometer-corrected",
+        "shown=5Bx",
+        "compensation=by-instrument",
+    ];
+    assert_eq!(answer(&shown)["brix_bx"], 5.0);
+    let told = mistakes(&[&shown[..], &["temperature=30°C"]].concat());
+    assert!(
+        told[0].starts_with("temperature has no part in this"),
+        "{told:?}"
+    );
+    let told = mistakes(&[
+        "refractometer-corrected",
+        "shown=5Bx",
+        "compensation=as-water",
+    ]);
+    assert!(
+        told[0].starts_with("temperature is missing for this"),
+        "{told:?}"
+    );
+
+    let kappa = [
+        "conductivity-at-25c",
+        "conductivity=500µS/cm",
+        "temperature=15°C",
+    ];
+    let water = answer(&[&kappa[..], &["rule=iso7888"]].concat());
+    assert!((water["conductivity_us_per_cm"].as_f64().unwrap() - 628.0).abs() < 1e-9);
+    let told = mistakes(&[&kappa[..], &["rule=iso7888", "coefficient=2%/K"]].concat());
+    assert!(
+        told[0].starts_with("coefficient has no part in this"),
+        "{told:?}"
+    );
+    let told = mistakes(&kappa);
+    assert!(
+        told[0].starts_with("coefficient is missing for the linear rule"),
+        "{told:?}"
+    );
+}
+
+#[test]
+fn a_standard_gives_a_constant_or_a_factor() {
+    let standard = ["cell-constant", "standard=kcl-12880", "temperature=25°C"];
+    let shown = answer(&[&standard[..], &["shown=12.2mS/cm"]].concat());
+    assert_eq!(shown["judgement"], "replace");
+    assert!((shown["factor"].as_f64().unwrap() - 12.88 / 12.2).abs() < 1e-9);
+    let told = mistakes(&standard);
+    assert_eq!(told, ["give either conductance or shown"]);
+    let told = mistakes(&[&standard[..], &["conductance=0 µS"]].concat());
+    assert!(told[0].contains("0.001 to 100 1/cm"), "{told:?}");
+}
+
+#[test]
 fn the_list_names_everything() {
     let json: Value = serde_json::from_str(&list(true)).unwrap();
     let listed = json.as_array().unwrap();
@@ -282,7 +363,7 @@ fn the_list_names_everything() {
 proptest! {
     #[test]
     fn no_input_is_fatal(
-        which in 0usize..7, keys in prop::collection::vec((0usize..10, "\\PC{0,12}"), 0..8), json in any::<bool>(),
+        which in 0..REGISTRY.len(), keys in prop::collection::vec((0usize..10, "\\PC{0,12}"), 0..8), json in any::<bool>(),
     ) {
         let calculation = REGISTRY[which];
         let mut arguments = vec![calculation.name.to_owned()];
@@ -296,7 +377,7 @@ proptest! {
 
     #[test]
     fn extreme_numbers_are_not_fatal(
-        which in 0usize..7, exponents in prop::collection::vec(-330i32..330, 10), signs in any::<u16>(),
+        which in 0..REGISTRY.len(), exponents in prop::collection::vec(-330i32..330, 10), signs in any::<u16>(),
     ) {
         let calculation = REGISTRY[which];
         let mut arguments = vec![calculation.name.to_owned()];
