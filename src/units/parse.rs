@@ -288,7 +288,6 @@ dimension!(BRIX_COEFFICIENT, "change of reading with temperature",
     "Bx/K" => Linear::IDENTITY,
     "°Bx/°C" => Linear::IDENTITY,
 );
-dimension!(POTENTIAL, "potential", "mV" => Linear::IDENTITY, "V" => Linear::times(1e3));
 dimension!(PH, "pH", "pH" => Linear::IDENTITY);
 dimension!(CURRENT, "current", "mA" => Linear::IDENTITY, "A" => Linear::times(1e3));
 // 1 mmol/L of calcium and magnesium is 100.09 mg/L of calcium carbonate, and
