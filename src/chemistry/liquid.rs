@@ -1,6 +1,11 @@
 //! The temperatures that a water-mixed fluid can have.
 
+use std::ops::RangeInclusive;
+
 use crate::units::Temperature;
+
+/// From where to where water is liquid, in °C.
+pub(super) const RANGE_C: RangeInclusive<f64> = 0.0..=100.0;
 
 /// A temperature at which there is no fluid to measure.
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
@@ -13,7 +18,7 @@ pub struct NotLiquid {
 /// The temperature in °C, when water is liquid there.
 pub(super) fn celsius(temperature: Temperature) -> Result<f64, NotLiquid> {
     let celsius = temperature.celsius();
-    if (0.0..=100.0).contains(&celsius) {
+    if RANGE_C.contains(&celsius) {
         Ok(celsius)
     } else {
         Err(NotLiquid { found: temperature })

@@ -20,8 +20,8 @@ mod sucrose;
 mod table;
 
 pub use conductivity::{
-    Cell, CellError, CompensationError, ConductivityCompensation, ConductivityStandard,
-    LinearCoefficient, NATURAL_WATER_RANGE_C, OutsideIso7888, ProbeBands, ProbeFactor,
+    Cell, CellError, CompensationError, ConductivityCompensation, ConductivityProbe,
+    ConductivityStandard, LinearCoefficient, OutsideIso7888, ProbeBands, ProbeFactor,
     ProbeFactorError, ProbeRemark, StandardError, natural_water_factor,
 };
 pub use judgement::Judgement;

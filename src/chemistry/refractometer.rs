@@ -70,6 +70,11 @@ impl BrixCompensation {
         !matches!(self, BrixCompensation::ByInstrument)
     }
 
+    /// The temperatures at which it holds, in °C.
+    pub const fn holds_c(self) -> RangeInclusive<f64> {
+        WATER[0].0..=WATER[WATER.len() - 1].0
+    }
+
     /// By how much a mix of this temperature reads other than at 20 °C, in °Bx.
     fn shift(self, temperature: Option<Temperature>) -> Result<f64, RefractometerError> {
         let known = || temperature.ok_or(RefractometerError::TemperatureMissing);

@@ -52,6 +52,10 @@ fn summary(settings: &Settings) -> String {
     for sump in &settings.sumps {
         text.push_str(&sump_line(sump));
     }
+    for remark in &settings.remarks {
+        // Writing to a String never fails.
+        let _ = writeln!(text, "advice: {remark}");
+    }
     text.push_str("the settings are right\n");
     text
 }

@@ -65,6 +65,9 @@ pub async fn run(
 ) -> Result<(), DaemonError> {
     let mut store = Store::open(&settings.store.folder)?;
     tell_opened(store.opened());
+    for remark in &settings.remarks {
+        tracing::warn!("{remark}");
+    }
     let series = store.register(&series_rows(&settings))?;
     let series_map = series.clone();
     let reader = Reader::open(&settings.store.folder)?;

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use crate::advice::DoseSetup;
 use crate::alarm::{AlarmDelays, Priority};
-use crate::chemistry::Chart;
+use crate::chemistry::{Chart, MixCoefficient};
 use crate::rules::LimitLevel;
 use crate::signal::{DespikeSetup, MeterSetup};
 use crate::units::{Brix, Concentration, Flow, Quantity, Span, Timestamp, Volume};
@@ -62,6 +62,9 @@ pub struct FluidSetup {
     pub chart: Chart,
     /// Relative standard uncertainty of the chart, as a share.
     pub chart_uncertainty: f64,
+    /// How a refractometer's reading changes with the temperature of the mix,
+    /// where its sheet says so.
+    pub temperature_coefficient: Option<MixCoefficient>,
     /// What the data sheet says about mixing and foam, for messages.
     pub mixing_note: Option<String>,
 }

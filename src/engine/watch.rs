@@ -9,6 +9,7 @@ use crate::units::{Quantity, Span, Timestamp};
 use super::channel::ChannelWatch;
 use super::dosing::Dosing;
 use super::event::{Effect, Event, Quality, Reading, Sample, SeriesIx, Trouble, TroubleKind};
+use super::input::When;
 use super::journal::{JournalBody, JournalRecord};
 use super::setup::{AdmissionSetup, ChannelKind, SumpSetup};
 
@@ -114,9 +115,15 @@ impl SumpWatch {
     fn step_reading(&mut self, reading: &Reading, out: &mut Vec<Effect>) {
         let ix = usize::from(reading.channel);
         let (time, quality) = self.admit(reading);
-        let late =
-            time < self.now - self.admission.late_after || time < self.channels[ix].last_time;
-        let (value, found) = self.settle(reading);
+        let last = self.channels[ix].last_time;
+        let before = time < self.now - self.admission.late_after;
+        let late = before || time < last;
+        if !late && time != last {
+            // First what was due: a thermometer may fall silent on the way.
+            self.advance(time, out);
+        }
+        let when = if before { When::Before } else { When::Now };
+        let (value, found) = self.settle(reading, when);
         let quality = quality.with(found);
         let record = |watch: &Self, quality: Quality, out: &mut Vec<Effect>| {
             let sample = Sample {
@@ -132,12 +139,11 @@ impl SumpWatch {
             record(self, quality.with(Quality::LATE), out);
             return;
         }
-        if time == self.channels[ix].last_time {
+        if time == last {
             // Delivered before: the store keeps the first and counts this one.
             record(self, quality, out);
             return;
         }
-        self.advance(time, out);
         let switched = self.channels[ix].switched();
         let quality = self.channels[ix].step(&self.setup.channels[ix], time, value, quality);
         record(self, quality, out);
@@ -179,7 +185,7 @@ impl SumpWatch {
     /// where nothing else is known.
     fn step_baseline(&mut self, channel: u16, reported: f64, out: &mut Vec<Effect>) {
         let ix = usize::from(channel);
-        let (value, quality) = self.calibrate(ix, reported);
+        let (value, quality) = self.calibrate(ix, reported, When::Now);
         let (lowest, highest) = self.setup.channels[ix].plausible;
         let never_heard = self.channels[ix].last_time == Timestamp::MIN;
         if never_heard && quality.is_usable() && (lowest..=highest).contains(&value) {

@@ -37,6 +37,8 @@ pub(super) struct What {
     pub(super) quantity: Quantity,
     /// What kind of instrument it is, where that is known.
     pub(super) kind: Option<ChannelKind>,
+    /// From what it reports to the channel's unit, where that is known.
+    pub(super) input: Option<InputSetup>,
     /// Where its readings are kept.
     pub(super) series: SeriesIx,
 }
@@ -76,7 +78,7 @@ pub(super) fn channel(
         name: name.into(),
         quantity,
         kind: what.kind?,
-        input: InputSetup::default(),
+        input: what.input?,
         series: what.series,
         plausible: plausible?,
         despike: despike?,

@@ -4,7 +4,7 @@
 //! "choice" is one of our own, with its reason. config/ tells the same to the
 //! people who write settings.
 
-use crate::units::{Quantity, Span};
+use crate::units::{Quantity, RelativeCoefficient, Span};
 
 /// First level of topics. Choice.
 pub(super) const BASE_TOPIC: &str = "sumpward";
@@ -38,6 +38,9 @@ pub(super) const LATE_AFTER: Span = Span::from_mins(2);
 /// Relative standard uncertainty of a chart. Memory: factors vary a few per
 /// cent with the lot of the concentrate.
 pub(super) const CHART_UNCERTAINTY: f64 = 0.05;
+/// Coefficient of conductivity. Memory: 1.9 to 2.1 %/K.
+pub(super) const CONDUCTIVITY_COEFFICIENT: RelativeCoefficient =
+    RelativeCoefficient::from_percent_per_kelvin(2.0);
 /// Half width of the window, points. Memory.
 pub(super) const WINDOW_HALF: f64 = 1.0;
 /// How far the urgent limits lie outside of the target, points. Memory.

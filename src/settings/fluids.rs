@@ -3,12 +3,15 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
+use crate::chemistry::MixCoefficient;
 use crate::engine::FluidSetup;
+use crate::units::{BrixCoefficient, Parse};
 
 use super::build_chart;
 use super::defaults;
 use super::key_path::KeyPath;
 use super::measure;
+use super::problem::CalibrationProblem;
 use super::raw::{Named, RawFluid};
 use super::review::Review;
 
@@ -44,11 +47,27 @@ fn fluid(review: &mut Review, at: &KeyPath, name: &str, raw: &RawFluid) -> Optio
                 format!("{} %", 100.0 * share)
             })
         });
+    let coefficient = temperature_coefficient(review, at, raw);
     Some(FluidSetup {
         name: name.into(),
         title: raw.title.clone().unwrap_or_else(|| name.to_owned()),
         chart: chart?,
         chart_uncertainty: uncertainty?,
+        temperature_coefficient: coefficient?,
         mixing_note: raw.mixing_note.clone(),
     })
+}
+
+fn temperature_coefficient(
+    review: &mut Review,
+    at: &KeyPath,
+    raw: &RawFluid,
+) -> Option<Option<MixCoefficient>> {
+    let Some(written) = &raw.temperature_coefficient else {
+        return Some(None);
+    };
+    let path = at.key("temperature_coefficient");
+    let coefficient = review.good(&path, BrixCoefficient::parse(written.text()))?;
+    let checked = MixCoefficient::new(coefficient).map_err(CalibrationProblem::from);
+    review.good(&path, checked).map(Some)
 }

@@ -19,6 +19,7 @@
 mod brokers;
 mod build_chart;
 mod build_vessel;
+mod calibration;
 mod channel_kind;
 mod channels;
 mod contacts;
@@ -38,6 +39,7 @@ mod places;
 mod plant;
 mod problem;
 mod raw;
+mod remark;
 mod review;
 mod scale;
 mod secret;
@@ -61,7 +63,8 @@ pub use plant::{
     BrokerSettings, Contact, Origin, PayloadFormat, PlantSettings, Protocol, Route, Scale,
     SeriesKind, SeriesSetup, Settings, StoreSettings, SwitchWords, TimeFormat,
 };
-pub use problem::Problem;
+pub use problem::{CalibrationProblem, Problem};
+pub use remark::{Remark, Remarked};
 pub use secret::Secret;
 pub use tls::{IdentityFiles, TlsError, TlsFault, TlsSettings};
 pub use topic::TopicError;

@@ -7,6 +7,7 @@ use crate::engine::{AdmissionSetup, SumpSetup};
 use crate::units::{Linear, Quantity, Span};
 
 use super::json_pointer::JsonPointer;
+use super::remark::Remark;
 use super::secret::Secret;
 use super::tls::TlsSettings;
 
@@ -37,6 +38,8 @@ pub struct Settings {
     pub admission: AdmissionSetup,
     /// Threads that the sumps are spread over, 1 to 256.
     pub engine_threads: usize,
+    /// What is no mistake and a person should look to.
+    pub remarks: Vec<Remark>,
 }
 
 /// The plant itself.

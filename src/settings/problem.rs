@@ -1,6 +1,9 @@
 //! What can be wrong with a setting, in words that say what is allowed.
 
-use crate::chemistry::ChartError;
+use crate::chemistry::{
+    BufferError, CellError, ChartError, CompensationError, ElectrodeError, PhCalibrationError,
+    ProbeFactorError, RefractometerError, StandardError,
+};
 use crate::units::Quantity;
 use crate::vessel::VesselError;
 
@@ -125,6 +128,31 @@ pub enum Problem {
     /// Dimensions that make no tank.
     #[error(transparent)]
     Vessel(#[from] VesselError),
+    /// Readings that make no calibration.
+    #[error(transparent)]
+    Calibration(#[from] CalibrationProblem),
+    /// A text that is no day.
+    #[error("\"{0}\" is not a date; write it as \"2026-03-02\"")]
+    NotADate(String),
+    /// A compensation that the instrument does already.
+    #[error(
+        "the instrument compensates for temperature itself (compensation = \"by_instrument\"), and to \
+         do so twice falsifies the reading; leave this out, or switch the instrument's own \
+         compensation off and write another compensation"
+    )]
+    CompensatedTwice,
+    /// A compensation at a sump without a thermometer.
+    #[error(
+        "needs the temperature of the fluid, and this sump has no channel that measures it; add \
+         one with quantity = \"temperature\", or let the instrument do it"
+    )]
+    NoThermometer,
+    /// A fluid whose coefficient is not known.
+    #[error(
+        "the data sheet of {0} has no temperature_coefficient; write it there, as \
+         temperature_coefficient = \"-0.08 °Bx/K\", or write \"as_water\" here"
+    )]
+    NoCoefficient(String),
     /// A key that does nothing here.
     #[error("has no effect: it is for {0} only")]
     OnlyFor(&'static str),
@@ -168,6 +196,35 @@ pub enum Problem {
     Other(String),
 }
 
+/// Why an instrument cannot be calibrated so.
+#[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
+pub enum CalibrationProblem {
+    /// A buffer without a pH.
+    #[error(transparent)]
+    Buffer(#[from] BufferError),
+    /// Readings in buffers that make no electrode.
+    #[error(transparent)]
+    Ph(#[from] PhCalibrationError),
+    /// A slope that is no electrode's.
+    #[error(transparent)]
+    Electrode(#[from] ElectrodeError),
+    /// A standard without a conductivity.
+    #[error(transparent)]
+    Standard(#[from] StandardError),
+    /// A constant that is no cell's.
+    #[error(transparent)]
+    Cell(#[from] CellError),
+    /// A reading too far from the standard.
+    #[error(transparent)]
+    Factor(#[from] ProbeFactorError),
+    /// A coefficient that is no fluid's.
+    #[error(transparent)]
+    Compensation(#[from] CompensationError),
+    /// Readings that make no refractometer.
+    #[error(transparent)]
+    Refractometer(#[from] RefractometerError),
+}
+
 impl Problem {
     /// Whether a whole file of settings could not be looked into.
     pub(super) fn hides_settings(&self) -> bool {
@@ -179,7 +236,10 @@ impl Problem {
 
     /// Whether it lies in the name of the setting, not in what it is set to.
     pub(super) fn is_about_the_name(&self) -> bool {
-        matches!(self, Problem::UnknownKey { .. } | Problem::OnlyFor(_))
+        matches!(
+            self,
+            Problem::UnknownKey { .. } | Problem::OnlyFor(_) | Problem::CompensatedTwice
+        )
     }
 }
 

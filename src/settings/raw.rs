@@ -92,6 +92,7 @@ tables! {
         factor: f64,
         points: Vec<Vec<Written>>,
         chart_uncertainty: Written,
+        temperature_coefficient: Written,
         mixing_note: String,
     }
     /// `[contact.NAME]`
@@ -168,6 +169,7 @@ tables! {
         off: Vec<Written>,
         of: String,
         strength: Written,
+        calibration: RawCalibration,
         per_pulse: Written,
         rolls_over_at: Written,
         max_flow: Written,
@@ -177,6 +179,23 @@ tables! {
         silent_after: Written,
         uncertainty: Written,
         hand_tolerance: Written,
+    }
+    /// `[sump.NAME.channel.NAME.calibration]`
+    RawCalibration {
+        date: String,
+        temperature: Written,
+        temperature_channel: String,
+        points: Vec<Vec<Written>>,
+        buffers: String,
+        offset: Written,
+        slope: Written,
+        standard: Written,
+        shown: Written,
+        cell_constant: Written,
+        compensation: String,
+        coefficient: Written,
+        zero: Written,
+        span: Vec<Written>,
     }
     /// `[sump.NAME.channel.NAME.despike]`
     RawDespike {

@@ -4,6 +4,7 @@
 use std::collections::HashSet;
 
 use config::{Value, ValueKind};
+use jiff::civil::Date;
 use serde::de::DeserializeOwned;
 use serde_path_to_error::Segment;
 
@@ -13,6 +14,7 @@ use super::mistake::Mistake;
 use super::nearest::nearest;
 use super::places::Places;
 use super::problem::Problem;
+use super::remark::{Remark, Remarked};
 use super::sources::is_name;
 use super::strict::{Fault, Strict};
 use super::written::Written;
@@ -24,6 +26,7 @@ pub(super) struct Review {
     places: Places,
     complete: bool,
     mistakes: Vec<Mistake>,
+    remarks: Vec<Remark>,
     told: HashSet<KeyPath>,
     misspelt: HashSet<KeyPath>,
 }
@@ -36,15 +39,27 @@ impl Review {
             places: merged.places,
             complete: merged.complete,
             mistakes: merged.mistakes,
+            remarks: Vec::new(),
             told: HashSet::new(),
             misspelt: HashSet::new(),
         };
         (review, merged.tree)
     }
 
-    /// All that was told.
-    pub(super) fn into_mistakes(self) -> Vec<Mistake> {
-        self.mistakes
+    /// All that was told, and all that was remarked upon.
+    pub(super) fn into_told(self) -> (Vec<Mistake>, Vec<Remark>) {
+        (self.mistakes, self.remarks)
+    }
+
+    /// Writes down something that is no mistake and that a person should look
+    /// to.
+    pub(super) fn remark(&mut self, path: &KeyPath, date: Option<Date>, about: Remarked) {
+        self.remarks.push(Remark {
+            place: self.places.of_value(path),
+            path: path.to_string(),
+            date,
+            about,
+        });
     }
 
     /// Writes down that the setting at `path` is wrong. Only the first problem

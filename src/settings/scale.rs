@@ -2,6 +2,7 @@
 
 use crate::units::{Linear, Parse, Quantity, Volume};
 
+use super::calibration::Reports;
 use super::key_path::KeyPath;
 use super::plant::{Scale, SwitchWords};
 use super::problem::Problem;
@@ -14,8 +15,8 @@ use super::written::Written;
 const ON: [&str; 3] = ["on", "true", "1"];
 const OFF: [&str; 3] = ["off", "false", "0"];
 
-/// The scale of a channel: a number in the channel's own unit unless settled
-/// otherwise.
+/// The scale of a channel: a number in the unit that its instrument reports in,
+/// the channel's own without a calibration, unless settled otherwise.
 pub(super) fn scale(
     review: &mut Review,
     at: &KeyPath,
@@ -58,7 +59,10 @@ fn line(review: &mut Review, at: &KeyPath, raw: &RawChannel, quantity: Quantity)
                 offset: 0.0,
             })
         }
-        (Some(unit), None) => review.good(&at.key("unit"), quantity.unit_conversion(unit)),
+        (Some(unit), None) => {
+            let reports = Reports::of(raw, quantity);
+            review.good(&at.key("unit"), reports.unit_conversion(quantity, unit))
+        }
         (None, None) => Some(Linear::IDENTITY),
     }
 }

@@ -7,6 +7,7 @@ use crate::engine::{ChannelSetup, FluidSetup, SeriesIx, SumpSetup};
 use crate::units::{Brix, Concentration, Flow, Parse, Quantity, Volume};
 
 use super::build_vessel::{self, BuiltVessel};
+use super::calibration;
 use super::channel_kind;
 use super::channels::{self, Surroundings, What};
 use super::dose;
@@ -85,7 +86,12 @@ impl Sumps {
             height: vessel.as_ref().map(|vessel| vessel.height.metres()),
             working: volumes.working,
         };
-        let read = self.channels(review, at, name, &mut raw, around, surroundings);
+        let surroundings = Around {
+            sources: around,
+            likeness: surroundings,
+            fluid: fluid.as_deref(),
+        };
+        let read = self.channels(review, at, name, &mut raw, &surroundings);
         let basis = Basis {
             target,
             window,
@@ -134,31 +140,35 @@ impl Sumps {
         at: &KeyPath,
         sump: &str,
         raw: &mut RawSump,
-        around: &Surrounding<'_>,
-        surroundings: Surroundings,
+        around: &Around<'_>,
     ) -> Channels {
         let mut measured = BTreeSet::new();
         let mut channels = Vec::new();
         let at = at.key("channel");
-        for (name, part) in raw.channel.take().unwrap_or_default() {
+        let raws = raw_channels(review, &at, raw);
+        let thermometers = thermometers(&raws);
+        for (name, raw) in raws {
             let at = at.key(&name);
-            review.name(&at, &name);
-            let raw: RawChannel = review.take(&at, part);
             let quantity = channels::quantity(review, &at, &raw);
             let scale = scale::scale(review, &at, &raw, quantity);
-            let origin = origin::origin(review, &at, &raw, &around.ways, &mut self.claims);
+            let origin = origin::origin(review, &at, &raw, &around.sources.ways, &mut self.claims);
             let channel = quantity.and_then(|quantity| {
                 measured.insert(quantity);
                 let series = self.add_series(sump, &name, quantity, SeriesKind::Reading);
                 let total = (quantity == Quantity::Metered)
                     .then(|| self.add_series(sump, &name, quantity, SeriesKind::Estimate));
                 let kind = channel_kind::kind(review, &at, &raw, (quantity, scale.as_ref()), total);
+                let beside = calibration::Around {
+                    fluid: around.fluid,
+                    thermometers: &thermometers,
+                };
                 let what = What {
                     quantity,
                     kind,
+                    input: calibration::input(review, &at, &raw, quantity, beside),
                     series,
                 };
-                channels::channel(review, &at, &name, &raw, what, surroundings)
+                channels::channel(review, &at, &name, &raw, what, around.likeness)
             });
             self.routes
                 .push(origin.zip(scale).map(|(origin, scale)| Route {
@@ -201,6 +211,33 @@ impl Sumps {
         });
         SeriesIx(place)
     }
+}
+
+/// What the channels of a sump must know of it.
+struct Around<'a> {
+    sources: &'a Surrounding<'a>,
+    likeness: Surroundings,
+    fluid: Option<&'a FluidSetup>,
+}
+
+fn raw_channels(review: &mut Review, at: &KeyPath, raw: &mut RawSump) -> Vec<(String, RawChannel)> {
+    let parts = raw.channel.take().unwrap_or_default();
+    let raws = parts.into_iter().map(|(name, part)| {
+        let at = at.key(&name);
+        review.name(&at, &name);
+        let raw = review.take(&at, part);
+        (name, raw)
+    });
+    raws.collect()
+}
+
+/// The channels of temperature, by name and place.
+fn thermometers(raws: &[(String, RawChannel)]) -> Vec<(String, u16)> {
+    (0u16..)
+        .zip(raws)
+        .filter(|(_, (_, raw))| raw.quantity.as_deref() == Some(Quantity::Temperature.name()))
+        .map(|(place, (name, _))| (name.clone(), place))
+        .collect()
 }
 
 /// The channels of one sump, and what they measure.

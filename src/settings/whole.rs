@@ -56,11 +56,12 @@ fn settings(sources: Sources) -> Result<Settings, SettingsError> {
     let (mut review, tree) = Review::of(layers::merge(sources));
     let raw: RawSettings = review.take(&KeyPath::root(), tree);
     let built = build(&mut review, raw, &base);
-    let mistakes = review.into_mistakes();
+    let (mistakes, remarks) = review.into_told();
     if !mistakes.is_empty() {
         return Err(SettingsError::new(mistakes));
     }
-    Ok(built.expect("whatever could not be built was told as a mistake"))
+    let built = built.expect("whatever could not be built was told as a mistake");
+    Ok(Settings { remarks, ..built })
 }
 
 fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings> {
@@ -97,6 +98,7 @@ fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings>
         series: sumps.series,
         admission: admission?,
         engine_threads: threads?,
+        remarks: Vec::new(),
     })
 }
 

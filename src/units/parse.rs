@@ -33,6 +33,13 @@ pub trait Parse: Sized {
     /// When there is no number or no unit, when the unit belongs to another
     /// quantity, or when the number is beyond 1e15 in the unit kept.
     fn parse(text: &str) -> Result<Self, QuantityError>;
+
+    /// The way from a number in `unit` to the unit that the quantity is kept
+    /// in.
+    ///
+    /// # Errors
+    /// When `unit` is empty or not one of [`Parse::UNITS`].
+    fn unit_conversion(unit: &str) -> Result<Linear, QuantityError>;
 }
 
 /// A straight line from a number in one unit to the number in another.
@@ -162,6 +169,12 @@ impl Dimension {
         }
     }
 
+    /// As [`Self::line`], with the refusal in words.
+    fn conversion(&self, unit: &str) -> Result<Linear, QuantityError> {
+        self.line(unit.trim())
+            .map_err(|fault| self.error(unit, fault))
+    }
+
     fn error(&self, text: &str, fault: QuantityFault) -> QuantityError {
         QuantityError {
             found: text.chars().take(SHOWN).collect(),
@@ -219,6 +232,10 @@ macro_rules! parse {
 
             fn parse(text: &str) -> Result<Self, QuantityError> {
                 $dimension.read(text).map($from)
+            }
+
+            fn unit_conversion(unit: &str) -> Result<Linear, QuantityError> {
+                $dimension.conversion(unit)
             }
         }
     };
@@ -371,6 +388,10 @@ impl Parse for Span {
         let millis = SPAN.read(text)?;
         Ok(Span::from_millis(millis.round() as i64))
     }
+
+    fn unit_conversion(unit: &str) -> Result<Linear, QuantityError> {
+        SPAN.conversion(unit)
+    }
 }
 
 impl Quantity {
@@ -423,10 +444,7 @@ impl Quantity {
     /// # Errors
     /// When `unit` is empty or not one of [`Quantity::units`].
     pub fn unit_conversion(self, unit: &str) -> Result<Linear, QuantityError> {
-        let dimension = self.dimension();
-        dimension
-            .line(unit.trim())
-            .map_err(|fault| dimension.error(unit, fault))
+        self.dimension().conversion(unit)
     }
 }
 

@@ -5,7 +5,7 @@ use std::ops::RangeInclusive;
 use crate::chemistry::liquid::{self, NotLiquid};
 use crate::units::{Conductivity, ConductivityAsIs, RelativeCoefficient, Temperature};
 
-use super::iso7888::{OutsideIso7888, natural_water_factor};
+use super::iso7888::{NATURAL_WATER_RANGE_C, OutsideIso7888, natural_water_factor};
 
 /// What conductivity is referred to, in °C.
 const REFERENCE_C: f64 = 25.0;
@@ -69,6 +69,14 @@ pub enum CompensationError {
 }
 
 impl ConductivityCompensation {
+    /// The temperatures at which it holds, in °C.
+    pub const fn holds_c(self) -> RangeInclusive<f64> {
+        match self {
+            ConductivityCompensation::Linear(_) => liquid::RANGE_C,
+            ConductivityCompensation::NaturalWater => NATURAL_WATER_RANGE_C,
+        }
+    }
+
     /// Conductivity at 25 °C of a fluid that conducts this much at its own
     /// temperature.
     ///

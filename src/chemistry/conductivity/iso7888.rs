@@ -7,7 +7,7 @@ use crate::units::Temperature;
 
 /// Temperatures of the rows at hand, in °C. The standard's own table goes on to
 /// 35.9 °C.
-pub const NATURAL_WATER_RANGE_C: RangeInclusive<f64> = F25[0].0..=F25[F25.len() - 1].0;
+pub(super) const NATURAL_WATER_RANGE_C: RangeInclusive<f64> = F25[0].0..=F25[F25.len() - 1].0;
 
 /// A temperature that no row stands for.
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]

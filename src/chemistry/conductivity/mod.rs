@@ -8,9 +8,11 @@
 mod cell;
 mod compensation;
 mod iso7888;
+mod probe;
 mod standard;
 
 pub use cell::{Cell, CellError, ProbeBands, ProbeFactor, ProbeFactorError, ProbeRemark};
 pub use compensation::{CompensationError, ConductivityCompensation, LinearCoefficient};
-pub use iso7888::{NATURAL_WATER_RANGE_C, OutsideIso7888, natural_water_factor};
+pub use iso7888::{OutsideIso7888, natural_water_factor};
+pub use probe::ConductivityProbe;
 pub use standard::{ConductivityStandard, StandardError};

@@ -79,6 +79,11 @@ impl Electrode {
         }
     }
 
+    /// The temperatures at which it can be read, in °C.
+    pub const fn holds_c(self) -> RangeInclusive<f64> {
+        liquid::RANGE_C
+    }
+
     /// Its potential at pH 7.
     pub const fn offset(self) -> Potential {
         self.offset

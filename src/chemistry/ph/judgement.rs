@@ -5,7 +5,7 @@ use std::ops::RangeInclusive;
 use crate::chemistry::Judgement;
 use crate::units::Potential;
 
-use super::PhCalibration;
+use super::{Electrode, PhCalibration};
 
 /// Where an electrode is good, and where it is to be replaced. What lies
 /// between is to be watched.
@@ -115,13 +115,18 @@ impl ElectrodeRemark {
     }
 }
 
-impl PhCalibration {
+impl Electrode {
     /// What is not good about it; nothing when all is.
-    pub fn judge(&self, bands: &ElectrodeBands) -> Vec<ElectrodeRemark> {
-        let share = self.electrode().slope_share();
-        let offset = self.electrode().offset();
-        let away = Potential::from_millivolts(offset.millivolts().abs());
-        let slope = if share < bands.replace_slope {
+    pub fn judge(self, bands: &ElectrodeBands) -> Vec<ElectrodeRemark> {
+        [self.judge_slope(bands), self.judge_offset(bands)]
+            .into_iter()
+            .flatten()
+            .collect()
+    }
+
+    fn judge_slope(self, bands: &ElectrodeBands) -> Option<ElectrodeRemark> {
+        let share = self.slope_share();
+        if share < bands.replace_slope {
             Some(ElectrodeRemark::SlopeWorn { share })
         } else if share < *bands.good_slope.start() {
             Some(ElectrodeRemark::SlopeLow { share })
@@ -129,26 +134,39 @@ impl PhCalibration {
             Some(ElectrodeRemark::SlopeHigh { share })
         } else {
             None
-        };
-        let zero = if away > bands.replace_offset {
+        }
+    }
+
+    fn judge_offset(self, bands: &ElectrodeBands) -> Option<ElectrodeRemark> {
+        let offset = self.offset();
+        let away = Potential::from_millivolts(offset.millivolts().abs());
+        if away > bands.replace_offset {
             Some(ElectrodeRemark::OffsetWorn { offset })
         } else if away > bands.good_offset {
             Some(ElectrodeRemark::OffsetLarge { offset })
         } else {
             None
-        };
+        }
+    }
+}
+
+impl PhCalibration {
+    /// What is not good about it and its electrode; nothing when all is.
+    pub fn judge(&self, bands: &ElectrodeBands) -> Vec<ElectrodeRemark> {
         let bent = self
             .bend()
             .filter(|bend| *bend > bands.good_bend)
             .map(|bend| ElectrodeRemark::Bent { bend });
-        [slope, zero, bent].into_iter().flatten().collect()
+        let mut remarks = self.electrode().judge(bands);
+        remarks.extend(bent);
+        remarks
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::chemistry::{CalibrationPoint, Electrode};
+    use crate::chemistry::CalibrationPoint;
     use crate::units::{Ph, Temperature};
 
     /// A calibration in which the middle of three buffers reads `off` mV too

@@ -1,5 +1,6 @@
 //! Behaviour of a watch, in simulated time.
 
+mod calibrations;
 mod doses;
 mod instruments;
 mod properties;
@@ -64,6 +65,7 @@ fn setup() -> Arc<SumpSetup> {
             title: "Invented".into(),
             chart: Chart::factor(2.0).unwrap(),
             chart_uncertainty: 0.02,
+            temperature_coefficient: None,
             mixing_note: None,
         }),
         vessel: Vessel::rectangular(metre, metre, metre).unwrap(),

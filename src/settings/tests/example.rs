@@ -10,8 +10,9 @@ use super::{example, variables};
 use crate::engine::ChannelKind;
 use crate::settings::Settings;
 use crate::settings::raw::{
-    RawAdmission, RawBroker, RawChannel, RawContact, RawDespike, RawDose, RawEngine, RawFluid,
-    RawLimit, RawLimits, RawMessages, RawPlant, RawSettings, RawStore, RawSump, RawTls, RawVessel,
+    RawAdmission, RawBroker, RawCalibration, RawChannel, RawContact, RawDespike, RawDose,
+    RawEngine, RawFluid, RawLimit, RawLimits, RawMessages, RawPlant, RawSettings, RawStore,
+    RawSump, RawTls, RawVessel,
 };
 use crate::settings::strict::{Fault, Strict};
 
@@ -140,6 +141,7 @@ fn the_example_names_every_setting() {
         keys::<RawLimits>(),
         keys::<RawLimit>(),
         keys::<RawChannel>(),
+        keys::<RawCalibration>(),
         keys::<RawDespike>(),
     ] {
         assert!(!keys.is_empty());

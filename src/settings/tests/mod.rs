@@ -1,6 +1,7 @@
 //! What people see of the settings.
 
 mod any_text;
+mod calibration;
 mod example;
 mod layers;
 mod messages;
