@@ -6,6 +6,7 @@
 mod entry;
 mod json;
 mod number;
+pub mod senml;
 mod value;
 
 pub use entry::{EntryError, decode_entry};

@@ -1,0 +1,6 @@
+//! The standard's own examples, each rule, and both encodings against each
+//! other.
+
+mod both;
+mod examples;
+mod rules;
