@@ -12,6 +12,7 @@ pub mod mqtt;
 mod recent;
 mod refusals;
 mod router;
+pub mod sparkplug;
 mod unreadable;
 
 pub use intake::{Ack, Arrived, Batch, Content, Intake, IntakeClosed};
