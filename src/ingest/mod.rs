@@ -8,6 +8,7 @@
 
 pub mod decode;
 mod intake;
+pub mod line;
 pub mod modbus;
 pub mod mqtt;
 mod recent;
