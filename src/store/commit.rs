@@ -6,7 +6,7 @@ use crate::engine::Sample;
 
 use super::error::StoreError;
 use super::open::Store;
-use super::rows::{Batch, Counts, JournalRow, OutboxRow, RecentRow, SnapshotRow};
+use super::rows::{Batch, Counts, CursorRow, JournalRow, OutboxRow, RecentRow, SnapshotRow};
 use super::series::{SeriesId, SeriesMap};
 
 /// Holds the store for writing.
@@ -55,14 +55,23 @@ impl Committer {
         batches: &[Batch<A>],
         delivered: &[i64],
     ) -> Result<Counts, StoreError> {
-        let mut counts = Counts {
-            refused: self.sort(batches),
-            ..Counts::default()
-        };
         let transaction =
             begin(&mut self.store.connection).map_err(StoreError::doing("begin a transaction"))?;
-        samples(&transaction, &self.sorted, &mut counts)
-            .map_err(StoreError::doing("write readings"))?;
+        let mut samples = Samples {
+            transaction: &transaction,
+            series: &self.series,
+            sorted: &mut self.sorted,
+        };
+        let together = batches.iter().filter(|batch| batch.tally.is_none());
+        let mut counts = samples.write(together.flat_map(|batch| &batch.samples))?;
+        let mut apart = Vec::new();
+        for batch in batches {
+            if let Some(tally) = &batch.tally {
+                let own = samples.write(&batch.samples)?;
+                counts.add_samples(own);
+                apart.push((tally, own));
+            }
+        }
         let depth = outbox(&transaction, batches, delivered, self.outbox_depth)
             .map_err(StoreError::doing("write its outbox"))?;
         counts.outbox_added = batches.iter().map(|batch| batch.outbox.len() as u64).sum();
@@ -76,11 +85,16 @@ impl Committer {
                 .map_err(StoreError::doing("write snapshots"))?;
             recent(&transaction, &batch.recent)
                 .map_err(StoreError::doing("write recent messages"))?;
+            cursors(&transaction, &batch.cursors).map_err(StoreError::doing("move cursors"))?;
         }
         transaction
             .commit()
             .map_err(StoreError::doing("commit a transaction"))?;
         self.outbox_depth = depth - excess;
+        for (tally, own) in apart {
+            // A batch is committed once; a tally that two share keeps the first.
+            let _ = tally.set(own);
+        }
         Ok(counts)
     }
 
@@ -88,14 +102,38 @@ impl Committer {
     pub(super) fn close(self) -> Result<(), StoreError> {
         self.store.close()
     }
+}
+
+/// Writes samples in one transaction.
+struct Samples<'a> {
+    transaction: &'a Transaction<'a>,
+    series: &'a SeriesMap,
+    /// Kept for its memory.
+    sorted: &'a mut Vec<(SeriesId, Sample)>,
+}
+
+impl Samples<'_> {
+    /// Writes these, and gives what became of them.
+    fn write<'s>(
+        &mut self,
+        samples: impl IntoIterator<Item = &'s Sample>,
+    ) -> Result<Counts, StoreError> {
+        let mut counts = Counts {
+            refused: self.sort(samples),
+            ..Counts::default()
+        };
+        insert(self.transaction, self.sorted, &mut counts)
+            .map_err(StoreError::doing("write readings"))?;
+        Ok(counts)
+    }
 
     /// Puts the samples in the order of the table, so that each of its pages
     /// is touched once. Samples of one key keep their order: the first stays.
     /// Gives the number of those that cannot be stored.
-    fn sort<A>(&mut self, batches: &[Batch<A>]) -> u64 {
+    fn sort<'s>(&mut self, samples: impl IntoIterator<Item = &'s Sample>) -> u64 {
         self.sorted.clear();
         let mut refused = 0;
-        for sample in batches.iter().flat_map(|batch| &batch.samples) {
+        for sample in samples {
             match self.series.id(sample.series) {
                 Some(id) if sample.value.is_finite() => self.sorted.push((id, *sample)),
                 _ => refused += 1,
@@ -110,7 +148,7 @@ fn begin(connection: &mut Connection) -> rusqlite::Result<Transaction<'_>> {
     connection.transaction_with_behavior(TransactionBehavior::Immediate)
 }
 
-fn samples(
+fn insert(
     transaction: &Transaction<'_>,
     sorted: &[(SeriesId, Sample)],
     counts: &mut Counts,
@@ -254,6 +292,25 @@ fn recent(transaction: &Transaction<'_>, rows: &[RecentRow]) -> rusqlite::Result
                  ON CONFLICT (source, packet) DO UPDATE SET hash = excluded.hash, seq = excluded.seq",
             )?
             .execute((&row.source, row.packet, row.hash.cast_signed(), row.seq.cast_signed()))?;
+    }
+    Ok(())
+}
+
+fn cursors(transaction: &Transaction<'_>, rows: &[CursorRow]) -> rusqlite::Result<()> {
+    for row in rows {
+        let Some(position) = row.position else {
+            transaction
+                .prepare_cached("DELETE FROM cursors WHERE name = ?1")?
+                .execute([&row.name])?;
+            continue;
+        };
+        transaction
+            .prepare_cached(
+                "INSERT INTO cursors (name, position, moved_at) VALUES (?1, ?2, ?3)
+                 ON CONFLICT (name) DO UPDATE
+                 SET position = excluded.position, moved_at = excluded.moved_at",
+            )?
+            .execute((&row.name, position.cast_signed(), row.moved_at.millis()))?;
     }
     Ok(())
 }

@@ -30,12 +30,13 @@
 //! | `outbox` | `id` | topic, payload, retain, slot, created |
 //! | `snapshots` | `sump` | time, body |
 //! | `recent_messages` | `source`, `packet` | hash, seq |
+//! | `cursors` | `name` | position, when it was moved |
 //! | `meta` | `name` | small facts about the file itself |
 //!
 //! Times are milliseconds since 1970-01-01T00:00:00Z. For other tools, the
 //! view `readings_plain` gives the readings with names, RFC 3339 times and
-//! quality in words. `schema.sql` has the columns; `user_version` numbers the
-//! schema, `application_id` is 0x53756d70. The file has incremental
+//! quality in words. `schema.sql` has the columns and `schema_2.sql` what came
+//! to them; `user_version` numbers the schema, `application_id` is 0x53756d70. The file has incremental
 //! auto-vacuum from its creation on, since a delete alone frees no disk.
 
 mod commit;
@@ -53,8 +54,12 @@ mod writer;
 
 pub use error::StoreError;
 pub use open::{FILE_NAME, Opened, Store};
-pub use reader::{JournalKey, Reader, Snapshot, StoredJournal, StoredMessage, StoredReading};
-pub use rows::{Batch, Counts, JournalRow, OutboxRow, Receipt, RecentRow, SnapshotRow};
+pub use reader::{
+    Cursor, JournalKey, Reader, Snapshot, StoredJournal, StoredMessage, StoredReading,
+};
+pub use rows::{
+    Batch, Counts, CursorRow, JournalRow, OutboxRow, Receipt, RecentRow, SnapshotRow, Tally,
+};
 pub use series::{SeriesId, SeriesKind, SeriesMap, SeriesRow};
 pub use stats::Stats;
 pub use writer::{AfterCommit, Limits, Refused, Writer, WriterHandle};

@@ -79,6 +79,17 @@ pub struct Snapshot {
     pub body: Vec<u8>,
 }
 
+/// How far somebody has come who works through something in order.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Cursor {
+    /// Whose cursor, and through what.
+    pub name: String,
+    /// How far.
+    pub position: u64,
+    /// When it was moved.
+    pub moved_at: Timestamp,
+}
+
 /// A connection that only reads. Each call sees the store as of one commit;
 /// none keeps the writer waiting.
 #[derive(Debug)]
@@ -256,6 +267,40 @@ impl Reader {
                 })
             },
         )
+    }
+
+    /// The cursors whose name begins so, the one that stood still longest
+    /// first.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn cursors(&self, beginning: &str) -> Result<Vec<Cursor>, StoreError> {
+        self.list(
+            "SELECT name, position, moved_at FROM cursors
+             WHERE substr(name, 1, length(?1)) = ?1 ORDER BY moved_at, name",
+            [beginning],
+            |row| {
+                Ok(Cursor {
+                    name: row.get(0)?,
+                    position: row.get::<_, i64>(1)?.cast_unsigned(),
+                    moved_at: Timestamp::from_millis(row.get(2)?),
+                })
+            },
+        )
+    }
+
+    /// Whether the journal holds an entry of this sump with this id.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn has_entry(&self, sump: &str, id: &str) -> Result<bool, StoreError> {
+        let found = self.first(
+            "SELECT 1 FROM journal WHERE kind = 'entry' AND sump = ?1
+             AND iif(json_valid(body), json_extract(body, '$.entry.id'), NULL) = ?2",
+            (sump, id),
+            |_| Ok(()),
+        )?;
+        Ok(found.is_some())
     }
 
     /// What is kept of a source's recent messages, by packet identifier.

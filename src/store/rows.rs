@@ -1,6 +1,6 @@
 //! What is handed to the writer, and what it hands back.
 
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 use std::time::Duration;
 
 use crate::engine::Sample;
@@ -62,6 +62,21 @@ pub struct RecentRow {
     pub seq: u64,
 }
 
+/// How far somebody has come who works through something in order.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CursorRow {
+    /// Whose cursor, and through what.
+    pub name: String,
+    /// How far; nothing takes the cursor away.
+    pub position: Option<u64>,
+    /// When it was moved.
+    pub moved_at: Timestamp,
+}
+
+/// Where the counts of one batch are put once it is on the disk, for those who
+/// must know what became of their own rows.
+pub type Tally = Arc<OnceLock<Counts>>;
+
 /// Rows that are committed together, and what may be acknowledged then. A
 /// batch is never torn apart; several may share a transaction.
 #[derive(Debug, Clone, PartialEq)]
@@ -76,6 +91,11 @@ pub struct Batch<A> {
     pub snapshots: Vec<SnapshotRow>,
     /// Recent messages; the last of a packet identifier stays.
     pub recent: Vec<RecentRow>,
+    /// Cursors; the last of a name stays.
+    pub cursors: Vec<CursorRow>,
+    /// Gets the counts of this batch's samples alone. Its samples then come
+    /// behind those of the batches that are counted together.
+    pub tally: Option<Tally>,
     /// Comes back in the [`Receipt`] once all of the above is on the disk.
     pub acks: Vec<A>,
     /// Commit without waiting for more.
@@ -90,6 +110,8 @@ impl<A> Default for Batch<A> {
             outbox: Vec::new(),
             snapshots: Vec::new(),
             recent: Vec::new(),
+            cursors: Vec::new(),
+            tally: None,
             acks: Vec::new(),
             urgent: false,
         }
@@ -104,6 +126,7 @@ impl<A> Batch<A> {
             + self.outbox.len()
             + self.snapshots.len()
             + self.recent.len()
+            + self.cursors.len()
             + self.acks.len()
     }
 
@@ -114,6 +137,8 @@ impl<A> Batch<A> {
         self.outbox.clear();
         self.snapshots.clear();
         self.recent.clear();
+        self.cursors.clear();
+        self.tally = None;
         self.acks.clear();
         self.urgent = false;
     }
@@ -136,6 +161,16 @@ pub struct Counts {
     pub outbox_added: u64,
     /// The oldest messages, dropped because the outbox was full.
     pub outbox_dropped: u64,
+}
+
+impl Counts {
+    /// Adds what became of other samples.
+    pub(super) fn add_samples(&mut self, other: Counts) {
+        self.stored += other.stored;
+        self.duplicates += other.duplicates;
+        self.conflicts += other.conflicts;
+        self.refused += other.refused;
+    }
 }
 
 /// Told after each commit, in the order of the commits.

@@ -175,3 +175,11 @@ fn as_if_cut_off(folder: &Path) -> TempDir {
     }
     copy
 }
+
+fn cursor(name: &str, position: Option<u64>) -> CursorRow {
+    CursorRow {
+        name: name.to_owned(),
+        position,
+        moved_at: at(1),
+    }
+}

@@ -7,6 +7,9 @@ use rusqlite::Connection;
 
 use super::*;
 
+/// The schema that the first version wrote, which files out there still have.
+const SCHEMA_1: &str = include_str!("schema_1.sql");
+
 /// SQLite's page size where none is asked for.
 const PAGE: usize = 4096;
 
@@ -85,7 +88,7 @@ fn a_newer_schema_is_refused_and_left_alone() {
     let before = fs::read(&path).unwrap();
     let told = told(folder.path());
     assert!(
-        told.contains("has schema 7") && told.contains("up to 1"),
+        told.contains("has schema 7") && told.contains("up to 2"),
         "{told}"
     );
     assert!(matches!(
@@ -93,6 +96,46 @@ fn a_newer_schema_is_refused_and_left_alone() {
         Err(StoreError::Newer { .. })
     ));
     assert_eq!(fs::read(&path).unwrap(), before);
+}
+
+#[test]
+fn a_file_of_the_first_schema_is_brought_up_and_keeps_what_it_holds() {
+    let folder = tempfile::tempdir().unwrap();
+    let old = Connection::open(folder.path().join(FILE_NAME)).unwrap();
+    old.execute_batch(SCHEMA_1).unwrap();
+    old.execute_batch(
+        "PRAGMA application_id = 0x53756d70;
+         PRAGMA user_version = 1;
+         INSERT INTO series VALUES (1, 'm1', 'brix', 'brix', '°Bx', 'reading');
+         INSERT INTO readings VALUES (1000, 1, 6.2, 0, 5);
+         INSERT INTO journal VALUES (1000, 'm1', 1, 'entry', '{\"entry\":{\"id\":\"a1\"}}');
+         INSERT INTO journal VALUES (1000, 'm1', 2, 'entry', 'no JSON');
+         INSERT INTO outbox (topic, payload, retain, created) VALUES ('t', 'p', 0, 1);
+         INSERT INTO snapshots VALUES ('m1', 1000, x'00');
+         INSERT INTO recent_messages VALUES ('main', 7, 1, 1);",
+    )
+    .unwrap();
+    drop(old);
+    assert!(Reader::open(folder.path()).is_err(), "not brought up yet");
+
+    let mut store = Store::open(folder.path()).unwrap();
+    assert_eq!(*store.opened(), Opened::Clean);
+    let brix = series_rows().remove(0);
+    let series = store.register(&[brix]).unwrap();
+    store.close().unwrap();
+    let reader = Reader::open(folder.path()).unwrap();
+    let id = series.id(SeriesIx(0)).unwrap();
+    let kept = reader
+        .readings(id, Timestamp::MIN, Timestamp::MAX, 9)
+        .unwrap();
+    assert_eq!((kept.len(), kept[0].value), (1, 6.2));
+    assert_eq!(reader.journal(None, 9).unwrap().len(), 2);
+    assert_eq!(reader.outbox_depth().unwrap(), 1);
+    assert!(reader.snapshot("m1").unwrap().is_some());
+    assert_eq!(reader.recent_messages(&"main".into()).unwrap().len(), 1);
+    assert_eq!(reader.cursors("").unwrap(), []);
+    assert!(reader.has_entry("m1", "a1").unwrap());
+    assert!(!reader.has_entry("m2", "a1").unwrap());
 }
 
 #[test]

@@ -35,6 +35,69 @@ fn on_a_conflict_the_first_value_stays() {
 }
 
 #[test]
+fn who_asks_for_a_tally_learns_what_became_of_its_own_rows() {
+    let plant = Plant::start(patient());
+    plant.commit(samples(vec![sample(0, 1, 5.0), sample(0, 2, 5.0)]));
+    let tally = Tally::default();
+    plant.submit(Batch {
+        tally: Some(Tally::clone(&tally)),
+        ..samples(vec![
+            sample(0, 1, 5.0),
+            sample(0, 2, 6.0),
+            sample(0, 3, 7.0),
+            sample(99, 3, 7.0),
+        ])
+    });
+    assert_eq!(tally.get(), None, "not committed yet");
+    let receipt = plant.commit(samples(vec![sample(0, 1, 5.0), sample(0, 4, 5.0)]));
+    let own = tally.get().unwrap();
+    assert_eq!(
+        (own.stored, own.duplicates, own.conflicts, own.refused),
+        (1, 1, 1, 1)
+    );
+    assert_eq!((receipt.counts.stored, receipt.counts.duplicates), (2, 2));
+}
+
+#[test]
+fn a_cursor_moves_with_its_rows_or_not_at_all() {
+    let plant = Plant::start(patient());
+    let position = |plant: &Plant| {
+        let cursors = plant.reader().cursors("import/").unwrap();
+        cursors.first().map(|cursor| cursor.position)
+    };
+    plant.commit(Batch {
+        cursors: vec![
+            cursor("import/a", Some(1)),
+            cursor("other", Some(9)),
+            cursor("import/a", Some(2)),
+        ],
+        ..samples(vec![sample(0, 1, 5.0)])
+    });
+    assert_eq!(position(&plant), Some(2));
+
+    plant.meddle(&REFUSE.replace("ON journal", "ON cursors"));
+    plant.submit(Batch {
+        cursors: vec![cursor("import/a", Some(3))],
+        ..samples(vec![sample(0, 2, 5.0)])
+    });
+    let flushing = plant.writer.handle();
+    let flushed = std::thread::spawn(move || flushing.flush());
+    wait_until("an attempt failed", || {
+        plant.writer.stats().write_errors.load(Relaxed) > 0
+    });
+    assert_eq!((position(&plant), plant.all(0).len()), (Some(2), 1));
+    plant.meddle("DROP TRIGGER refuse");
+    flushed.join().unwrap().unwrap();
+    assert_eq!((position(&plant), plant.all(0).len()), (Some(3), 2));
+
+    plant.commit(Batch {
+        cursors: vec![cursor("import/a", None)],
+        ..Batch::default()
+    });
+    assert_eq!(position(&plant), None);
+}
+
+#[test]
 fn what_cannot_be_stored_is_counted_and_does_not_block() {
     let plant = Plant::start(patient());
     let receipt = plant.commit(samples(vec![
