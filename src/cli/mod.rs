@@ -7,6 +7,8 @@
 pub mod calc;
 pub mod check;
 mod demo;
+mod history;
+mod import;
 mod progress;
 mod replay;
 mod run;
@@ -46,6 +48,8 @@ enum Command {
     Survey(survey::Survey),
     /// Drive the same engine with history from files; prints the journal.
     Replay(ReplayArgs),
+    /// Put history from files into the store of the running daemon.
+    Import(ImportArgs),
     /// Work out a formula: calc dose volume=820L concentration=4.2% …
     Calc(CalcArgs),
 }
@@ -104,6 +108,18 @@ struct ReplayArgs {
 }
 
 #[derive(Debug, Args)]
+struct ImportArgs {
+    #[command(flatten)]
+    folder: Folder,
+    /// Print one JSON object.
+    #[arg(long)]
+    json: bool,
+    /// Readings as CSV or entries as JSON lines, in the formats of `replay`.
+    #[arg(value_name = "FILE", required = true)]
+    files: Vec<PathBuf>,
+}
+
+#[derive(Debug, Args)]
 struct CalcArgs {
     /// List the calculations.
     #[arg(long)]
@@ -147,6 +163,12 @@ pub fn main() -> ExitCode {
         Command::Survey(what) => {
             told(survey::survey(what).map(|anything| if anything { WELL } else { NO }))
         }
+        Command::Import(args) => with_settings(&args.folder.config, |settings| {
+            let counts = import::import(&settings, &args.files)?;
+            say(&import::told(&counts, args.json));
+            let whole = counts.iter().all(|counts| counts.refused == 0);
+            Ok(if whole { WELL } else { NO })
+        }),
         Command::Calc(args) => calculate(&args),
     };
     ExitCode::from(status)

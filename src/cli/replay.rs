@@ -1,6 +1,6 @@
 //! `replay`: history from files through the same engine that runs live.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::BTreeMap;
 use std::fs::File;
 use std::io::{self, BufRead, BufReader, BufWriter, Write};
 use std::path::{Path, PathBuf};
@@ -8,6 +8,7 @@ use std::sync::Arc;
 
 use anyhow::Context;
 
+use super::history::{AtLine, Places, Refusals, Row, RowError, Rows};
 use super::progress::Progress;
 use crate::engine::{
     Effect, Entry, Event, Form, JournalBody, JournalRecord, Quality, Reading, Shard, SumpWatch,
@@ -15,9 +16,6 @@ use crate::engine::{
 use crate::ingest::decode::decode_entry;
 use crate::settings::Settings;
 use crate::units::{Timestamp, to_wire};
-
-/// So many refused lines are told one by one; the rest is counted.
-const TOLD: u64 = 20;
 
 /// What to replay.
 #[derive(Debug)]
@@ -46,9 +44,9 @@ pub(super) fn replay(settings: &Settings, what: &Replay) -> anyhow::Result<Count
         |path: &Path| File::open(path).with_context(|| format!("cannot open {}", path.display()));
     let file = opened(&what.readings)?;
     let size = file.metadata().map(|meta| meta.len()).unwrap_or(0);
-    let mut counts = Counts::default();
+    let mut refusals = Refusals::default();
     let entries = match &what.entries {
-        Some(path) => read_entries(opened(path)?, path, settings, &mut counts)?,
+        Some(path) => read_entries(opened(path)?, path, settings, &mut refusals)?,
         None => Vec::new(),
     };
     let out: Box<dyn Write> = match &what.out {
@@ -65,13 +63,17 @@ pub(super) fn replay(settings: &Settings, what: &Replay) -> anyhow::Result<Count
         effects: Vec::new(),
         held: BTreeMap::new(),
         out: BufWriter::new(out),
-        counts,
+        counts: Counts::default(),
+        refusals,
     };
     let mut progress = Progress::new("replay", size);
     player.readings(file, &what.readings, &mut progress)?;
     player.finish()?;
     progress.done();
-    let counts = player.counts;
+    let counts = Counts {
+        refused: player.refusals.count,
+        ..player.counts
+    };
     eprintln!(
         "readings {}, entries {}, refused {}, journal lines {}, alarms raised {}",
         counts.readings, counts.entries, counts.refused, counts.lines, counts.alarms
@@ -84,7 +86,7 @@ fn read_entries(
     file: File,
     path: &Path,
     settings: &Settings,
-    counts: &mut Counts,
+    refusals: &mut Refusals,
 ) -> anyhow::Result<Vec<(usize, Entry)>> {
     let mut entries = Vec::new();
     for (number, line) in BufReader::new(file).lines().enumerate() {
@@ -94,49 +96,11 @@ fn read_entries(
         }
         match decode_entry(line.as_bytes(), &settings.sumps) {
             Ok(entry) => entries.push(entry),
-            Err(why) => refuse(counts, path, number as u64 + 1, &why),
+            Err(why) => refusals.tell(path, number as u64 + 1, &why),
         }
     }
     entries.sort_by_key(|(_, entry)| entry.time);
     Ok(entries)
-}
-
-fn refuse(counts: &mut Counts, path: &Path, line: u64, why: &dyn std::fmt::Display) {
-    counts.refused += 1;
-    if counts.refused <= TOLD {
-        eprintln!("{}:{line}: refused: {why}", path.display());
-    } else if counts.refused == TOLD + 1 {
-        eprintln!("further refusals are only counted");
-    }
-}
-
-/// Where each column stands.
-struct Columns {
-    time: usize,
-    sump: usize,
-    channel: usize,
-    value: usize,
-    arrival: Option<usize>,
-}
-
-impl Columns {
-    fn find(header: &csv::StringRecord) -> anyhow::Result<Self> {
-        let place = |name: &str| header.iter().position(|column| column.trim() == name);
-        let needed = |name: &str| {
-            place(name).with_context(|| {
-                format!(
-                    "the header has no column \"{name}\"; needed are time,sump,channel,value, and arrival where readings came late"
-                )
-            })
-        };
-        Ok(Columns {
-            time: needed("time")?,
-            sump: needed("sump")?,
-            channel: needed("channel")?,
-            value: needed("value")?,
-            arrival: place("arrival"),
-        })
-    }
 }
 
 /// Drives the engine and holds the journal back until it is in order.
@@ -152,33 +116,21 @@ struct Player<'a> {
     held: BTreeMap<(Timestamp, Arc<str>, u64), String>,
     out: BufWriter<Box<dyn Write + 'a>>,
     counts: Counts,
+    refusals: Refusals,
 }
 
 impl Player<'_> {
     fn readings(&mut self, file: File, path: &Path, progress: &mut Progress) -> anyhow::Result<()> {
-        let mut reader = csv::ReaderBuilder::new()
-            .comment(Some(b'#'))
-            .flexible(true)
-            .from_reader(file);
-        let header = reader
-            .headers()
-            .with_context(|| format!("cannot read {}", path.display()))?;
-        let columns = Columns::find(header).with_context(|| path.display().to_string())?;
-        let places = channel_places(self.settings);
-        let mut row = csv::StringRecord::new();
+        let mut rows = Rows::open(file, path)?;
+        let places = places(self.settings);
         loop {
-            let line = reader.position().line();
-            progress.at(reader.position().byte());
-            match reader.read_record(&mut row) {
-                Ok(false) => return Ok(()),
-                Ok(true) => match read_row(&row, &columns, &places) {
-                    Ok((sump, reading)) => self.reading(sump, reading)?,
-                    Err(why) => refuse(&mut self.counts, path, line, &why),
-                },
-                Err(error) if matches!(error.kind(), csv::ErrorKind::Io(_)) => {
-                    return Err(error).with_context(|| format!("cannot read {}", path.display()));
-                }
-                Err(why) => refuse(&mut self.counts, path, line, &why),
+            progress.at(rows.bytes());
+            let Some(AtLine { line, row }) = rows.next()? else {
+                return Ok(());
+            };
+            match row.and_then(|row| reading(&row, &places)) {
+                Ok((sump, reading)) => self.reading(sump, reading)?,
+                Err(why) => self.refusals.tell(path, line, &why),
             }
         }
     }
@@ -268,62 +220,23 @@ fn begin(settings: &Settings, start: Timestamp) -> Shard {
     Shard::new(watches.collect())
 }
 
-type Places<'a> = HashMap<&'a str, (usize, HashMap<&'a str, u16>)>;
-
-fn channel_places(settings: &Settings) -> Places<'_> {
-    let channels = |sump: usize| {
-        let channels = (0u16..).zip(&settings.sumps[sump].channels);
-        channels.map(|(ix, channel)| (&*channel.name, ix)).collect()
-    };
-    let sumps = settings.sumps.iter().enumerate();
-    sumps
-        .map(|(ix, sump)| (&*sump.name, (ix, channels(ix))))
-        .collect()
+fn places(settings: &Settings) -> Places<'_> {
+    Places::new(settings.sumps.iter().map(|sump| {
+        let channels = sump.channels.iter().map(|channel| &*channel.name);
+        (&*sump.name, channels)
+    }))
 }
 
-/// Why a row is no reading.
-#[derive(Debug, thiserror::Error)]
-enum RowError {
-    #[error("it has no {0}")]
-    Missing(&'static str),
-    #[error("{0}")]
-    Time(#[from] crate::units::TimeError),
-    #[error("\"{0}\" is not a finite number in the channel's unit")]
-    Value(String),
-    #[error("there is no sump \"{0}\" in the settings")]
-    Sump(String),
-    #[error("sump {0} has no channel \"{1}\"")]
-    Channel(String, String),
-}
-
-fn read_row(
-    row: &csv::StringRecord,
-    columns: &Columns,
-    places: &Places<'_>,
-) -> Result<(usize, Reading), RowError> {
-    let cell = |ix: usize, name| row.get(ix).map(str::trim).ok_or(RowError::Missing(name));
-    let time = Timestamp::parse(cell(columns.time, "time")?)?;
-    let arrival = match columns.arrival.and_then(|ix| row.get(ix)).map(str::trim) {
-        Some(text) if !text.is_empty() => Timestamp::parse(text)?,
-        _ => time,
-    };
-    let sump = cell(columns.sump, "sump")?;
-    let channel = cell(columns.channel, "channel")?;
-    let (ix, channels) = places
-        .get(sump)
-        .ok_or_else(|| RowError::Sump(sump.to_owned()))?;
-    let place = channels.get(channel);
-    let place = place.ok_or_else(|| RowError::Channel(sump.to_owned(), channel.to_owned()))?;
-    let text = cell(columns.value, "value")?;
-    let value = text.parse().ok().filter(|value: &f64| value.is_finite());
-    let value = value.ok_or_else(|| RowError::Value(text.to_owned()))?;
+/// The reading of a row and the place of its sump.
+fn reading(row: &Row<'_>, places: &Places<'_>) -> Result<(usize, Reading), RowError> {
+    let (sump, channel) = places.find(row)?;
     let reading = Reading {
-        channel: *place,
-        claimed: Some(time),
-        arrival,
-        value,
+        channel,
+        claimed: Some(row.time),
+        arrival: row.arrival,
+        value: row.value,
         form: Form::Settled,
         quality: Quality::GOOD,
     };
-    Ok((*ix, reading))
+    Ok((sump, reading))
 }

@@ -2,7 +2,9 @@
 
 use std::sync::Arc;
 
-use crate::engine::{Effect, Event, Form, GRID, Reading, SETTLING, SumpSnapshot, SumpWatch};
+use crate::engine::{
+    Effect, Event, Form, GRID, Quality, Reading, SETTLING, SumpSnapshot, SumpWatch,
+};
 use crate::settings::Settings;
 use crate::store::{Reader, SeriesMap, StoreError};
 use crate::units::Timestamp;
@@ -54,7 +56,11 @@ pub(super) fn take_up(
         };
         let TakenUp { watch, effects } = &mut taken[sump];
         watch.step(&Event::Tick((arrival - SETTLING).floor(GRID)), effects);
-        watch.step(&Event::Reading(reading), effects);
+        // What was late changed nothing then, nor does it now: among it is
+        // history that was imported.
+        if !stored.quality.has(Quality::LATE) {
+            watch.step(&Event::Reading(reading), effects);
+        }
         effects.retain(|effect| matches!(effect, Effect::Journal(_)));
     })?;
     for TakenUp { watch, .. } in &mut taken {

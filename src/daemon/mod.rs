@@ -8,6 +8,7 @@
 
 mod catch_up;
 mod clock;
+mod control;
 mod sources;
 mod worker;
 
@@ -73,11 +74,13 @@ pub async fn run(
     let reader = Reader::open(&settings.store.folder)?;
 
     let wake = Arc::new(Notify::new());
-    let (ack_doors, ack_rooms): (Vec<_>, Vec<_>) = settings
+    let (mut ack_doors, ack_rooms): (Vec<_>, Vec<_>) = settings
         .brokers
         .iter()
         .map(|_| mpsc::channel(COMMITS_WAITING))
         .unzip();
+    let (control_door, control_room) = mpsc::channel(COMMITS_WAITING);
+    ack_doors.push(control_door);
     let limits = Limits {
         outbox_rows: settings.store.outbox_max_rows as usize,
         linger: Duration::from_millis(settings.store.commit_after.millis() as u64),
@@ -106,7 +109,9 @@ pub async fn run(
         workers.push(spawn(name, &stop, move || worker.run(room))?);
     }
 
-    let sources = Sources::start(&settings, &reader, &intake, &clock, ack_rooms, &stop)?;
+    let mut sources = Sources::start(&settings, &reader, &intake, &clock, ack_rooms, &stop)?;
+    let writes = writer.handle();
+    sources.add_control(&settings, &intake, writes, &clock, control_room, &stop)?;
     let publisher = Publisher {
         broker: settings.brokers[settings.messages_broker].clone(),
         status_topic: composer.status_topic(),

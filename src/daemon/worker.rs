@@ -150,6 +150,7 @@ impl Worker {
                 kind,
             }),
             Content::Entry(entry) => Event::Entry(entry, self.clock),
+            Content::PastEntry(entry) => Event::PastEntry(entry, self.clock),
             Content::Known => {
                 self.batch.acks.extend(arrived.ack);
                 return;

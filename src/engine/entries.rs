@@ -19,7 +19,13 @@ impl SumpWatch {
         }
         self.entries.push_back(entry.id.clone());
         let kept = Box::new(entry.clone());
-        self.journal(JournalBody::Entry { entry: kept }, out);
+        self.journal(
+            JournalBody::Entry {
+                entry: kept,
+                late: false,
+            },
+            out,
+        );
 
         match &entry.kind {
             EntryKind::HandReading { quantity, value } => self.compare(*quantity, *value, out),
@@ -42,6 +48,17 @@ impl SumpWatch {
             EntryKind::Note { .. } => {}
         }
         self.show(out);
+    }
+
+    /// Keeps an entry out of history. It is not remembered here: a whole file
+    /// of them would push out the newest ones. Whoever sends them asks the
+    /// store which it knows.
+    pub(super) fn step_past_entry(&mut self, entry: &Entry, out: &mut Vec<Effect>) {
+        if self.entries.contains(&entry.id) {
+            return;
+        }
+        let entry = Box::new(entry.clone());
+        self.journal(JournalBody::Entry { entry, late: true }, out);
     }
 
     fn note_followed(&mut self, advice: Option<&str>, entry: &str, out: &mut Vec<Effect>) {

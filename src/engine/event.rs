@@ -24,6 +24,9 @@ pub enum Event {
     Trouble(Trouble),
     /// A person wrote something down; with the time it reached us.
     Entry(Box<Entry>, Timestamp),
+    /// A person's entry out of history, with the time it reached us: it is kept
+    /// in the journal as late and changes nothing.
+    PastEntry(Box<Entry>, Timestamp),
     /// The clock reached a point of the grid.
     Tick(Timestamp),
 }

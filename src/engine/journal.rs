@@ -55,6 +55,9 @@ pub enum JournalBody {
     Entry {
         /// What was written.
         entry: Box<Entry>,
+        /// It came out of history and changed nothing.
+        #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+        late: bool,
     },
 }
 

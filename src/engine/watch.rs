@@ -107,6 +107,7 @@ impl SumpWatch {
             }
             Event::Baseline { channel, value } => self.step_baseline(*channel, *value, out),
             Event::Trouble(trouble) => self.step_trouble(trouble, out),
+            Event::PastEntry(entry, _) => self.step_past_entry(entry, out),
             Event::Tick(time) => self.advance(*time, out),
         }
     }

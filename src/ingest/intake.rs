@@ -68,6 +68,8 @@ pub enum Content {
     },
     /// What a person wrote.
     Entry(Box<Entry>),
+    /// What a person wrote, out of history.
+    PastEntry(Box<Entry>),
     /// A message that is on its way to the store already, or in it: only its
     /// acknowledgement is wanted, behind whatever came before it.
     Known,

@@ -6,6 +6,7 @@
 //! limited rate, and never stops the stream. Refuses: to wait without bound,
 //! to drop anything uncounted.
 
+pub mod control;
 pub mod decode;
 mod intake;
 pub mod line;
@@ -18,6 +19,7 @@ pub mod sparkplug;
 mod unreadable;
 
 pub use intake::{Ack, Arrived, Batch, Content, Intake, IntakeClosed};
+pub(crate) use recent::fnv1a;
 pub use recent::{Recent, Trace};
 pub use refusals::{IngestCounters, Refusals};
 pub use router::{Route, Router, Target};

@@ -121,7 +121,7 @@ impl Recent {
 
 /// The 64-bit FNV-1a hash, after the Internet-Draft draft-eastlake-fnv
 /// (constants from memory).
-pub(super) fn fnv1a(bytes: impl IntoIterator<Item = u8>) -> u64 {
+pub(crate) fn fnv1a(bytes: impl IntoIterator<Item = u8>) -> u64 {
     bytes.into_iter().fold(0xcbf2_9ce4_8422_2325, |hash, byte| {
         (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3)
     })

@@ -13,3 +13,28 @@ CREATE TABLE cursors (
 CREATE INDEX journal_entries
     ON journal (sump, iif(json_valid(body), json_extract(body, '$.entry.id'), NULL))
     WHERE kind = 'entry';
+
+-- The readings for other tools, with the marks that have come since.
+DROP VIEW readings_plain;
+CREATE VIEW readings_plain AS
+SELECT
+    series.sump,
+    series.channel,
+    series.kind,
+    series.quantity,
+    series.unit,
+    strftime('%Y-%m-%dT%H:%M:%fZ', readings.time / 1000.0, 'unixepoch') AS time,
+    readings.value,
+    CASE readings.quality
+        WHEN 0 THEN 'good'
+        ELSE ltrim(
+            iif(readings.quality & 1,  ' late', '')         ||
+            iif(readings.quality & 2,  ' spike', '')        ||
+            iif(readings.quality & 4,  ' clock', '')        ||
+            iif(readings.quality & 8,  ' repeated', '')     ||
+            iif(readings.quality & 16, ' out_of_range', '') ||
+            iif(readings.quality & 32, ' fault', '')        ||
+            iif(readings.quality & 64, ' unsure', ''))
+    END AS quality,
+    readings.delay AS delay_ms
+FROM readings JOIN series ON series.id = readings.series;

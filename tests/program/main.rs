@@ -7,9 +7,11 @@
 mod broker;
 mod command_line;
 mod confirmed;
+mod control;
 mod daemon;
 mod demo;
 mod endurance;
+mod import;
 mod kill;
 mod message_way;
 mod password;

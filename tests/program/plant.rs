@@ -9,6 +9,7 @@ use tempfile::TempDir;
 /// The settings of a plant in a folder of their own, with a store beside them.
 pub struct Plant {
     folder: TempDir,
+    store: PathBuf,
 }
 
 /// Sumps of a plant: `s0`, `s1`, … each with the channels brix and level; the
@@ -24,8 +25,14 @@ pub struct Wanted<'a> {
 
 impl Plant {
     pub fn write(wanted: &Wanted<'_>) -> Self {
+        Self::write_with_store(wanted, "store")
+    }
+
+    /// With the store in a folder of this name, within the plant's.
+    pub fn write_with_store(wanted: &Wanted<'_>, store: &str) -> Self {
         let folder = tempfile::tempdir().unwrap();
-        let plant = Plant { folder };
+        let store = folder.path().join(store);
+        let plant = Plant { folder, store };
         std::fs::create_dir_all(plant.config().join("fluids")).unwrap();
         let mut text = format!(
             "[plant]\nname = \"test\"\n[store]\nfolder = \"{}\"\n[broker.main]\nhost = \"127.0.0.1\"\nport = {}\n{}\n",
@@ -47,7 +54,7 @@ impl Plant {
     }
 
     pub fn store(&self) -> PathBuf {
-        self.folder.path().join("store")
+        self.store.clone()
     }
 
     pub fn folder(&self) -> &Path {

@@ -141,6 +141,8 @@ fn other_tools_read_names_times_and_words() {
         (Quality::CLOCK, "clock"),
         (Quality::REPEATED, "repeated"),
         (Quality::OUT_OF_RANGE, "out_of_range"),
+        (Quality::FAULT, "fault"),
+        (Quality::UNSURE, "unsure"),
         (Quality::LATE.with(Quality::SPIKE), "late spike"),
     ];
     let start = Timestamp::parse("2026-03-02T06:10:00.001Z").unwrap();

@@ -1,0 +1,56 @@
+//! The control socket, on a thread of its own.
+
+use std::sync::Arc;
+
+use tokio::sync::{Mutex, mpsc};
+use tokio_util::sync::CancellationToken;
+
+use super::sources::Sources;
+use super::{Clock, DaemonError, spawn};
+use crate::ingest::control::{Control, Pending, answer_committed};
+use crate::ingest::{Ack, Intake};
+use crate::settings::Settings;
+use crate::store::WriterHandle;
+
+/// Its name as a source.
+const NAME: &str = "control";
+
+impl Sources {
+    /// Adds the control socket as the source with the next place behind the
+    /// brokers; `ack_room` tells what was committed.
+    pub(super) fn add_control(
+        &mut self,
+        settings: &Settings,
+        intake: &Intake,
+        writer: WriterHandle<Ack>,
+        clock: &Clock,
+        ack_room: mpsc::Receiver<Vec<Ack>>,
+        stop: &CancellationToken,
+    ) -> Result<(), DaemonError> {
+        let control = Control {
+            ix: settings.brokers.len() as u16,
+            plant: Arc::clone(&settings.plant.name),
+            sumps: settings.sumps.clone().into(),
+            admission: settings.admission,
+            folder: settings.store.folder.clone(),
+            intake: intake.clone(),
+            writer,
+            pending: Arc::new(Pending::default()),
+            importing: Mutex::new(()),
+            counters: Arc::default(),
+            clock: clock.as_fn(),
+        };
+        self.counts
+            .push((NAME.into(), Arc::clone(&control.counters)));
+        tokio::spawn(answer_committed(Arc::clone(&control.pending), ack_room));
+        let runtime = tokio::runtime::Builder::new_current_thread()
+            .enable_all()
+            .build()
+            .map_err(DaemonError::Thread)?;
+        let until = stop.clone();
+        self.threads.push(spawn(NAME.to_owned(), stop, move || {
+            runtime.block_on(control.run(until));
+        })?);
+        Ok(())
+    }
+}
