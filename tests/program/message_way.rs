@@ -115,3 +115,35 @@ fn a_broker_without_memory_that_restarts_gets_every_message_and_the_subscription
     client.publish("in/s0/brix", brix(2.5, now()));
     assert_eq!(client.next("/alarm")["transition"], "raised");
 }
+
+#[test]
+fn a_worn_electrode_is_told_and_its_millivolts_become_ph() {
+    let broker = Mosquitto::start(Keeps::Nothing);
+    let plant = Plant::write(&wanted(&broker));
+    let more = r#"
+[sump.s0.limits.ph]
+on_delay = "0 s"
+[sump.s0.channel.temperature]
+quantity = "temperature"
+topic = "in/s0/temperature"
+smooth = "0 s"
+[sump.s0.channel.ph]
+quantity = "ph"
+topic = "in/s0/ph"
+smooth = "0 s"
+[sump.s0.channel.ph.calibration]
+offset = "35 mV"
+slope = "100 %"
+"#;
+    std::fs::write(plant.config().join("probes.toml"), more).unwrap();
+    let client = TestClient::connect(broker.port, "test", &["sumpward/test/s0/alarm"]);
+    let daemon = Daemon::start(&plant);
+    daemon.logged("the offset is 35.0 mV at pH 7");
+    client.publish("in/s0/temperature", "35");
+    client.publish("in/s0/ph", "-53");
+    let alarm = client.next("/alarm");
+    assert!(alarm["condition"].as_str().unwrap().starts_with("ph.low"));
+    // By hand: 7 + 88 mV over 61.1436 mV per pH, Nernst's slope at 35 °C.
+    let value = alarm["value"].as_f64().unwrap();
+    assert!((value - 8.4392).abs() < 5e-5, "{alarm}");
+}

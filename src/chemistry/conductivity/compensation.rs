@@ -42,8 +42,7 @@ impl LinearCoefficient {
 /// How conductivity at the fluid's temperature is referred to 25 °C.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum ConductivityCompensation {
-    /// κ₂₅ = κ/(1 + α·(T − 25 °C)) (common practice; the form of ISO 7888's
-    /// linear compensation).
+    /// κ₂₅ = κ/(1 + α·(T − 25 °C)) (common practice, no source).
     Linear(LinearCoefficient),
     /// κ₂₅ = f₂₅(T)·κ, after ISO 7888 for natural water, 0 to 35.3 °C.
     NaturalWater,

@@ -102,9 +102,11 @@ pub struct StandardError {
     pub highest: Temperature,
 }
 
-// (°C, µS/cm). Source of MOLAL_…: a handbook's table of the NIST values (Wu, Koch, Pratt, J. Res. NIST
-// 96, 191 (1991); Wu et al., ibid. 99, 241 (1994); Pratt et al., Pure Appl. Chem. 73, 1783 (2001)); of SOLD_…: a
-// table printed in an instrument manual (common practice), without its 1413 µS/cm at 35 °C, which contradicts NIST.
+// (°C, µS/cm). Source of MOLAL_…: a handbook's table of the NIST values (Wu,
+// Koch, Pratt, J. Res. NIST 96, 191 (1991); Wu et al., ibid. 99, 241 (1994); Pratt
+// et al., Pure Appl. Chem. 73, 1783 (2001)); of SOLD_…: a table printed in an
+// instrument manual (common practice), without its 1413 µS/cm at 35 °C, which
+// contradicts NIST.
 #[rustfmt::skip]
 const MOLAL_0_01: [(f64, f64); 10] = [
     (0.0, 772.92), (5.0, 890.96), (10.0, 1013.95), (18.0, 1219.93), (20.0, 1273.03), (25.0, 1408.23), (35.0, 1687.79), (40.0, 1831.27),

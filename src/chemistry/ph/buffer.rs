@@ -148,9 +148,10 @@ pub enum BufferError {
     },
 }
 
-// (°C, pH). Source of NIST_…: values of the NIST / DIN 19266 / IUPAC 2002 type, as
-// carried by two public source files; of HJ1147_…: HJ 1147-2020, as carried by a public source file. Only
-// rows that were found there; see the heads of tests/reference/ph_buffers_*.csv.
+// (°C, pH). Source of NIST_…: values of the NIST / DIN 19266 / IUPAC 2002 type,
+// as carried by two public source files; of HJ1147_…: HJ 1147-2020, as carried
+// by a public source file. Only rows that were found there; see the heads of
+// tests/reference/ph_buffers_*.csv.
 #[rustfmt::skip]
 const NIST_PHTHALATE: [(f64, f64); 23] = [
     (0.0, 4.000), (5.0, 3.998), (10.0, 3.997), (15.0, 3.998), (18.0, 3.999), (19.0, 4.000), (20.0, 4.001), (21.0, 4.001),

@@ -32,7 +32,7 @@ impl Desk<'_> {
                 let path = self.path("points");
                 let example = "points = [[\"phosphate\", \"2 mV\"], [\"borax\", \"-134 mV\"]]";
                 let rows = review.required(&path, rows.as_deref(), example)?;
-                self.from_buffers(review, &path, rows)
+                self.in_buffers(review, &path, rows)
             }
         }
     }
@@ -64,7 +64,7 @@ impl Desk<'_> {
         })
     }
 
-    fn from_buffers(
+    fn in_buffers(
         &self,
         review: &mut Review,
         path: &KeyPath,
