@@ -18,6 +18,7 @@ mod refractometer;
 mod refractometry;
 mod sucrose;
 mod table;
+mod water;
 
 pub use conductivity::{
     Cell, CellError, CompensationError, ConductivityCompensation, ConductivityProbe,
@@ -31,7 +32,8 @@ pub use ph::{
     ElectrodeRemark, PhCalibration, PhCalibrationError, StandardBuffer, nernst_slope,
 };
 pub use refractometer::{
-    BrixCompensation, MixCoefficient, Refractometer, RefractometerError, ShownBrix, water_shift,
+    BrixCompensation, MixCoefficient, Refractometer, RefractometerError, ShownBrix,
 };
 pub use refractometry::{Chart, ChartError};
 pub use sucrose::{SucroseError, at_20_celsius, brix_from_index, index_from_brix};
+pub use water::{OutsideWater, water_shift};

@@ -5,7 +5,7 @@ use std::ops::RangeInclusive;
 
 use crate::units::{Brix, BrixCoefficient, Temperature};
 
-use super::table::between;
+use super::water::{self, OutsideWater, water_shift};
 
 /// What readings are referred to, in °C.
 const REFERENCE_C: f64 = 20.0;
@@ -22,10 +22,6 @@ const ZEROS: RangeInclusive<f64> = -3.0..=3.0;
 /// Spans of instruments that work. Choice: beyond them it was not the reference
 /// that it is said to be.
 const SPANS: RangeInclusive<f64> = 0.8..=1.25;
-
-/// The first rise of the Brix scale, refractive index for each °Bx: from 0 to
-/// 1 °Bx in the ICUMSA 1974 table.
-const INDEX_PER_BRIX: f64 = 0.001_43;
 
 /// What an instrument shows, before any correction. Only this can be corrected,
 /// so nothing is corrected twice.
@@ -72,7 +68,7 @@ impl BrixCompensation {
 
     /// The temperatures at which it holds, in °C.
     pub const fn holds_c(self) -> RangeInclusive<f64> {
-        WATER[0].0..=WATER[WATER.len() - 1].0
+        water::ROWS_C
     }
 
     /// By how much a mix of this temperature reads other than at 20 °C, in °Bx.
@@ -81,7 +77,7 @@ impl BrixCompensation {
         match self {
             BrixCompensation::ByInstrument => Ok(0.0),
             BrixCompensation::PerKelvin(MixCoefficient(coefficient)) => {
-                let temperature = within_water(known()?)?;
+                let temperature = water::within_rows(known()?)?;
                 let above = temperature.celsius() - REFERENCE_C;
                 Ok(coefficient.degrees_per_kelvin() * above)
             }
@@ -136,16 +132,9 @@ pub enum RefractometerError {
          temperature of what it reads"
     )]
     TemperatureMissing,
-    /// A temperature that no row stands for.
-    #[error("{found} is outside the table of water's refractive index, {lowest} to {highest}")]
-    Temperature {
-        /// What was given.
-        found: Temperature,
-        /// The lowest temperature of the rows.
-        lowest: Temperature,
-        /// The highest temperature of the rows.
-        highest: Temperature,
-    },
+    /// There are no rows of water for the temperature.
+    #[error(transparent)]
+    Temperature(#[from] OutsideWater),
 }
 
 impl Refractometer {
@@ -242,57 +231,11 @@ impl Refractometer {
     }
 }
 
-/// What pure water shows on a scale made for 20 °C that is not compensated:
-/// the change of its refractive index since 20 °C over the first rise of the
-/// Brix scale. At 10 °Bx the same change of index is 8 % fewer °Bx.
-///
-/// # Errors
-/// When the temperature is outside 0.01 to 60 °C.
-pub fn water_shift(temperature: Temperature) -> Result<Brix, RefractometerError> {
-    let index = water_index(temperature)?;
-    let reference = water_index(Temperature::from_celsius(REFERENCE_C))?;
-    Ok(Brix::from_degrees((index - reference) / INDEX_PER_BRIX))
-}
-
-fn water_index(temperature: Temperature) -> Result<f64, RefractometerError> {
-    between(&WATER, temperature.celsius()).ok_or_else(|| outside(temperature))
-}
-
-/// The temperature, when there are rows of water for it.
-fn within_water(temperature: Temperature) -> Result<Temperature, RefractometerError> {
-    water_index(temperature).map(|_| temperature)
-}
-
-fn outside(found: Temperature) -> RefractometerError {
-    RefractometerError::Temperature {
-        found,
-        lowest: Temperature::from_celsius(WATER[0].0),
-        highest: Temperature::from_celsius(WATER[WATER.len() - 1].0),
-    }
-}
-
-/// (°C, n_D): refractive index of pure water at 101 325 Pa and 589.3 nm against
-/// air. Source: IAPWS R9-97 with the density of IAPWS-95, by the open library
-/// iapws 1.5.5; against air by 1.000272 (memory).
-#[rustfmt::skip]
-const WATER: [(f64, f64); 52] = [
-    (0.01, 1.333972), (1.0, 1.333969), (2.0, 1.333960), (3.0, 1.333945), (4.0, 1.333925), (5.0, 1.333899),
-    (6.0, 1.333869), (8.0, 1.333794), (9.0, 1.333749), (10.0, 1.333700), (11.0, 1.333647), (12.0, 1.333589),
-    (14.0, 1.333461), (15.0, 1.333391), (16.0, 1.333318), (17.0, 1.333240), (18.0, 1.333159), (20.0, 1.332987),
-    (21.0, 1.332895), (22.0, 1.332800), (24.0, 1.332600), (25.0, 1.332496), (26.0, 1.332388), (28.0, 1.332164),
-    (29.0, 1.332047), (30.0, 1.331928), (31.0, 1.331805), (32.0, 1.331680), (34.0, 1.331422), (35.0, 1.331288),
-    (36.0, 1.331153), (37.0, 1.331014), (39.0, 1.330730), (40.0, 1.330584), (41.0, 1.330436), (42.0, 1.330285),
-    (43.0, 1.330132), (44.0, 1.329977), (45.0, 1.329819), (46.0, 1.329660), (48.0, 1.329333), (49.0, 1.329167),
-    (50.0, 1.328998), (51.0, 1.328827), (52.0, 1.328655), (54.0, 1.328303), (55.0, 1.328124), (56.0, 1.327943),
-    (57.0, 1.327760), (58.0, 1.327575), (59.0, 1.327388), (60.0, 1.327199),
-];
-
 #[cfg(test)]
 mod tests {
     use proptest::prelude::*;
 
     use super::*;
-    use crate::chemistry::table::tests::{numbers, rows};
 
     fn bx(degrees: f64) -> Brix {
         Brix::from_degrees(degrees)
@@ -309,20 +252,6 @@ mod tests {
     fn per_kelvin(degrees: f64) -> BrixCompensation {
         let coefficient = BrixCoefficient::from_degrees_per_kelvin(degrees);
         BrixCompensation::PerKelvin(MixCoefficient::new(coefficient).unwrap())
-    }
-
-    #[test]
-    fn water_agrees_with_iapws() {
-        let table = rows(include_str!("../../tests/reference/water_ri_iapws.csv"));
-        assert_eq!(table.len(), WATER.len());
-        for row in table {
-            let [celsius, _, _, index, apparent] = numbers(&row);
-            let temperature = Temperature::from_celsius(celsius);
-            assert!((water_index(temperature).unwrap() - index).abs() < 1e-12);
-            // The file's own shift is from 1.33299, not from water at 20 °C.
-            let got = water_shift(temperature).unwrap().degrees();
-            assert!((got - apparent).abs() < 0.0035, "{row:?} gave {got}");
-        }
     }
 
     #[test]
@@ -364,7 +293,7 @@ mod tests {
         assert!(told(missing.unwrap_err()).contains("the temperature is missing"));
         for rule in [per_kelvin(-0.1), BrixCompensation::AsWater] {
             let hot = Refractometer::right(rule).corrected(shown(5.0), degc(61.0));
-            assert!(told(hot.unwrap_err()).contains("0.0 °C to 60.0 °C"));
+            assert!(told(hot.unwrap_err()).contains("0.01 to 60 °C"));
         }
         for degrees in [0.08, 0.0, -0.6] {
             let coefficient = BrixCoefficient::from_degrees_per_kelvin(degrees);

@@ -86,6 +86,36 @@ fn a_worn_electrode_is_remarked_upon_and_not_refused() {
 }
 
 #[test]
+fn check_tells_remarks_and_is_content() {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::create_dir(folder.path().join("fluids")).unwrap();
+    let worn = channel("ph", "offset = \"35 mV\"\nslope = \"98 %\"");
+    for (name, text) in [
+        ("plant.toml", PLANT),
+        ("fluids/soluble-a.toml", FLUID),
+        ("z.toml", &worn),
+    ] {
+        std::fs::write(folder.path().join(name), text).unwrap();
+    }
+    let checked = crate::cli::check::check(folder.path(), variables(&[]));
+    assert_eq!(checked.status, 0);
+    let advice = checked
+        .text
+        .lines()
+        .find(|line| line.starts_with("advice: "));
+    let advice = advice.expect("there is advice");
+    assert!(
+        advice.contains("z.toml:7:24: sump.cell-a.channel.x.calibration: the offset is 35.0 mV"),
+        "{advice}"
+    );
+    assert!(
+        checked.text.ends_with("the settings are right\n"),
+        "{}",
+        checked.text
+    );
+}
+
+#[test]
 fn a_conductivity_instrument_is_what_its_unit_says() {
     let probe = |calibration: &str| match read_x("conductivity", calibration).1.input.calibration {
         Calibration::Probe(probe) => probe,
