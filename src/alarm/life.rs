@@ -63,6 +63,9 @@ pub enum Transition {
     Acknowledged,
     /// B→D or C→A.
     Returned,
+    /// C→B or A→D: an acknowledgement that was a mistake is taken back. The
+    /// standard has no such step.
+    Unacknowledged,
 }
 
 /// One alarm. Each rise to [`AlarmState::Unacknowledged`] is an occurrence of
@@ -133,6 +136,17 @@ impl AlarmLife {
             AlarmState::Normal | AlarmState::Acknowledged => return None,
         };
         Some(Transition::Acknowledged)
+    }
+
+    /// The acknowledgement was a mistake: the alarm stands as if nobody had
+    /// taken it on.
+    pub fn unacknowledge(&mut self) -> Option<Transition> {
+        self.state = match self.state {
+            AlarmState::Acknowledged => AlarmState::Unacknowledged,
+            AlarmState::Normal if self.raised.is_some() => AlarmState::ReturnedUnacknowledged,
+            _ => return None,
+        };
+        Some(Transition::Unacknowledged)
     }
 
     /// Where it stands.

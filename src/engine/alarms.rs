@@ -102,6 +102,17 @@ impl SumpWatch {
         }
     }
 
+    /// The acknowledgement of the alarm with this id was taken back.
+    pub(super) fn unacknowledge(&mut self, id: &str, by: Option<&str>, out: &mut Vec<Effect>) {
+        let found = self
+            .all_alarms()
+            .find(|&which| self.alarm_id(which).as_deref() == Some(id));
+        let Some(which) = found else { return };
+        if let Some(transition) = self.life_mut(which).unacknowledge() {
+            self.tell(which, transition, by, out);
+        }
+    }
+
     /// Writes a transition to the journal, with advice when the alarm is new.
     fn tell(
         &mut self,

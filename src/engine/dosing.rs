@@ -1,12 +1,13 @@
 //! The advice that stands, whether it was followed, and what came of it.
 
+use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
 
 use crate::advice::{self, Advice, Measured, Withheld};
 use crate::rules::Condition;
-use crate::units::{Span, Timestamp};
+use crate::units::{Timestamp, Volume};
 
 use super::alarms::Which;
 use super::event::Effect;
@@ -16,6 +17,10 @@ use super::watch::SumpWatch;
 /// A dose this far from what was expected of it has missed, over and above
 /// the uncertainties, %.
 const OUTCOME_TOLERANCE: f64 = 0.5;
+
+/// Entries that say that one dose was followed, as many as are kept; a drain
+/// and an addition are two.
+const FOLLOWERS: usize = 16;
 
 /// The memory of the sump's doses.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
@@ -27,6 +32,10 @@ pub(super) struct Dosing {
     /// A dose was withheld only because a value was missing: advise anew once
     /// it is there.
     pub(super) owed: bool,
+    /// Advice that an entry made void, until that is corrected or newer advice
+    /// is given.
+    #[serde(default)]
+    void: Option<VoidDose>,
     /// Counts the advice given, for their ids.
     given: u64,
 }
@@ -36,8 +45,32 @@ pub(super) struct Dosing {
 struct OpenDose {
     id: String,
     expected: (f64, f64),
-    mixing: Span,
+    /// When it was given.
+    #[serde(default = "never_yet")]
+    given_at: Timestamp,
     followed: bool,
+    /// The entries that say so.
+    #[serde(default)]
+    followers: BTreeSet<String>,
+}
+
+fn never_yet() -> Timestamp {
+    Timestamp::MIN
+}
+
+/// Advice that no longer fits, and the entry that made it so.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+struct VoidDose {
+    dose: OpenDose,
+    by: String,
+}
+
+#[cfg(test)]
+impl Dosing {
+    /// Whether the dose that stands, if any, is followed.
+    pub(super) fn standing(&self) -> Option<bool> {
+        self.open.as_ref().map(|open| open.followed)
+    }
 }
 
 impl SumpWatch {
@@ -105,12 +138,14 @@ impl SumpWatch {
     fn stand(&mut self, advice: &Advice, out: &mut Vec<Effect>) {
         let Some(dose) = &advice.dose else { return };
         self.withdraw(out);
+        self.dosing.void = None;
         let expected = dose.expected_concentration_pct;
         self.dosing.open = Some(OpenDose {
             id: advice.id.clone(),
             expected: (expected.value, expected.uncertainty),
-            mixing: Span::from_millis((dose.mixing_min * 60_000.0) as i64),
+            given_at: self.now,
             followed: false,
+            followers: BTreeSet::new(),
         });
     }
 
@@ -152,29 +187,63 @@ impl SumpWatch {
         }
     }
 
-    /// Something was added or drained: it must mix before anything is judged,
-    /// and a dose that was worked out before it no longer fits.
-    pub(super) fn begin_mixing(&mut self, out: &mut Vec<Effect>) {
-        self.withdraw(out);
-        let setup = &self.setup;
-        let mixing = match &self.dosing.open {
-            Some(open) if open.followed => open.mixing,
-            _ => advice::mixing_time(&setup.dose, self.mixing_volume(), setup.circulation),
-        };
-        let until = self.now + mixing;
-        self.dosing.mixing_until = Some(until);
-        self.expect(until);
+    /// Something was added or drained at `time`: a dose that was worked out
+    /// before, and not followed by it, no longer fits.
+    pub(super) fn set_aside(&mut self, entry: &str, time: Timestamp, out: &mut Vec<Effect>) {
+        let void = |open: &mut OpenDose| !open.followed && open.given_at <= time;
+        if let Some(dose) = self.dosing.open.take_if(void) {
+            let advice = dose.id.clone();
+            let by = entry.to_owned();
+            self.dosing.void = Some(VoidDose { dose, by });
+            self.journal(JournalBody::AdviceWithdrawn { advice }, out);
+        }
     }
 
-    /// An entry says that this advice was followed.
-    pub(super) fn followed(&mut self, advice: &str, entry: &str, out: &mut Vec<Effect>) {
-        let Some(open) = &mut self.dosing.open else {
+    /// Something was added or drained at `time`: it must mix before anything is
+    /// judged. The wait goes by the larger of what is in the sump and what
+    /// should be, so that it does not depend on whether a dose was followed.
+    pub(super) fn wait_for_mixing(&mut self, time: Timestamp, out: &mut Vec<Effect>) {
+        let setup = &self.setup;
+        let (now, full) = (self.mixing_volume(), setup.working_volume);
+        let volume = Volume::from_litres(now.litres().max(full.litres()));
+        let mixing = advice::mixing_time(&setup.dose, volume, setup.circulation);
+        let until = self.dosing.mixing_until.max(Some(time + mixing));
+        self.dosing.mixing_until = until;
+        until.into_iter().for_each(|until| self.expect(until));
+        // It may be over already, when somebody writes down late what was done.
+        self.end_mixing(out);
+    }
+
+    /// An entry says that this advice was followed at `time`.
+    pub(super) fn followed(
+        &mut self,
+        advice: &str,
+        (entry, time): (&str, Timestamp),
+        out: &mut Vec<Effect>,
+    ) {
+        let named = |open: &&mut OpenDose| open.id == advice && open.given_at <= time;
+        let Some(open) = self.dosing.open.as_mut().filter(named) else {
             return;
         };
-        if open.id == advice && !open.followed {
+        if open.followers.len() < FOLLOWERS {
+            open.followers.insert(entry.to_owned());
+        }
+        if !open.followed {
             open.followed = true;
             let (advice, entry) = (advice.to_owned(), entry.to_owned());
             self.journal(JournalBody::AdviceFollowed { advice, entry }, out);
+        }
+    }
+
+    /// What this entry did to the advice that stands is undone.
+    pub(super) fn undo_dosing(&mut self, entry: &str, out: &mut Vec<Effect>) {
+        if let Some(open) = &mut self.dosing.open {
+            let last = open.followers.remove(entry) && open.followers.is_empty();
+            open.followed &= !last;
+        } else if let Some(void) = self.dosing.void.take_if(|void| void.by == entry) {
+            let advice = void.dose.id.clone();
+            self.dosing.open = Some(void.dose);
+            self.journal(JournalBody::AdviceRestored { advice }, out);
         }
     }
 

@@ -1,51 +1,78 @@
-//! What people wrote down: compared, counted, kept.
+//! What people wrote down: compared, counted, kept, corrected.
+//!
+//! An entry may stand in the place of an earlier one. What was concluded from
+//! that one then follows the newest: whether a channel is doubted, whether an
+//! advice was followed, whether an alarm is taken on. What only makes the watch
+//! wait or look afresh (the time to mix, filters begun anew) stays, and
+//! happens even for an entry that was corrected before it came. So an entry and
+//! its correction lead to the same, whichever comes first; only advice that was
+//! given in between stays given.
 
-use super::event::{Effect, Entry, EntryKind, HappeningKind};
+use super::entry::{Entry, EntryKind, HappeningKind};
+use super::event::Effect;
 use super::journal::JournalBody;
+use super::remembered::{Comparison, Correction, CorrectionError, Said, Superseded};
 use super::watch::SumpWatch;
-use crate::units::Quantity;
+use crate::units::{Quantity, Span, Timestamp};
 
-/// Entry ids kept for recognising a second delivery.
-const ENTRIES_KEPT: usize = 64;
+/// A hand reading is held against what the channels say now if it is not older
+/// than this. Choice: within half an hour a sump seldom moves by as much as a
+/// hand reading may differ, unless something is added.
+const FRESH: Span = Span::from_mins(30);
 
 impl SumpWatch {
-    /// Takes in an entry whose time has already been brought up.
-    pub(super) fn step_entry(&mut self, entry: &Entry, out: &mut Vec<Effect>) {
-        if self.entries.contains(&entry.id) {
+    /// Whether the entry was taken in before.
+    pub fn knows_entry(&self, id: &str) -> bool {
+        self.remembered.knows(id)
+    }
+
+    /// Ids of the newest entries, newest first.
+    pub fn entry_ids(&self) -> impl Iterator<Item = &str> {
+        self.remembered.ids()
+    }
+
+    /// How the entry stands to the one that it supersedes.
+    ///
+    /// # Errors
+    /// When that one is not there, although it would be remembered, or was
+    /// superseded by another.
+    pub fn check_entry(&self, entry: &Entry) -> Result<Correction, CorrectionError> {
+        self.remembered.check(entry)
+    }
+
+    /// Takes in an entry that was so at `time`, up to which time has already
+    /// been brought.
+    pub(super) fn step_entry(&mut self, entry: &Entry, time: Timestamp, out: &mut Vec<Effect>) {
+        if self.remembered.knows(&entry.id) {
             return;
         }
-        if self.entries.len() == ENTRIES_KEPT {
-            self.entries.pop_front();
-        }
-        self.entries.push_back(entry.id.clone());
-        let kept = Box::new(entry.clone());
         self.journal(
             JournalBody::Entry {
-                entry: kept,
+                entry: Box::new(entry.clone()),
                 late: false,
             },
             out,
         );
+        let superseded = entry
+            .supersedes
+            .as_ref()
+            .and_then(|id| self.remembered.supersede(id, &entry.id));
+        let stands = self.remembered.superseded_by(&entry.id).is_none();
 
-        match &entry.kind {
-            EntryKind::HandReading { quantity, value } => self.compare(*quantity, *value, out),
-            EntryKind::Addition { advice, .. } => {
-                self.note_followed(advice.as_deref(), &entry.id, out);
-                self.begin_mixing(out);
-            }
-            EntryKind::Event {
-                what,
-                channel,
-                advice,
-                ..
-            } => {
-                if matches!(what, HappeningKind::Drained | HappeningKind::Recharged) {
-                    self.note_followed(advice.as_deref(), &entry.id, out);
-                }
-                self.happened(*what, channel.as_deref(), out);
-            }
-            EntryKind::Acknowledge { alarm } => self.acknowledge(alarm, entry.by.as_deref(), out),
-            EntryKind::Note { .. } => {}
+        self.look_afresh(&entry.kind);
+        let said = if stands {
+            self.conclude(entry, time, superseded.as_ref(), out)
+        } else {
+            Said::Nothing
+        };
+        let touched = channels_of(superseded.as_ref().map(|one| &one.said), &said);
+        self.remembered.keep(&entry.id, time, said);
+        self.judge_doubts(&touched, out);
+        if let Some(superseded) = &superseded {
+            self.take_back_acknowledgement(&superseded.said, entry.by.as_deref(), out);
+        }
+        if entry.kind.stirs() {
+            self.wait_for_mixing(time, out);
         }
         self.show(out);
     }
@@ -54,50 +81,149 @@ impl SumpWatch {
     /// of them would push out the newest ones. Whoever sends them asks the
     /// store which it knows.
     pub(super) fn step_past_entry(&mut self, entry: &Entry, out: &mut Vec<Effect>) {
-        if self.entries.contains(&entry.id) {
+        if self.remembered.knows(&entry.id) {
             return;
         }
         let entry = Box::new(entry.clone());
         self.journal(JournalBody::Entry { entry, late: true }, out);
     }
 
-    fn note_followed(&mut self, advice: Option<&str>, entry: &str, out: &mut Vec<Effect>) {
-        if let Some(advice) = advice {
-            self.followed(advice, entry, out);
+    /// The probe was touched: what its channel said before says nothing about
+    /// what it says now.
+    fn look_afresh(&mut self, kind: &EntryKind) {
+        for ix in self.touched_probes(kind) {
+            self.channels[ix].start_anew();
         }
     }
 
-    fn happened(&mut self, what: HappeningKind, channel: Option<&str>, out: &mut Vec<Effect>) {
-        match what {
-            HappeningKind::ProbeCleaned | HappeningKind::ProbeCalibrated => {
-                for ix in 0..self.channels.len() {
-                    let named = channel.is_none_or(|name| *name == *self.setup.channels[ix].name);
-                    if named {
-                        self.channels[ix].start_anew();
-                        self.watch_doubt(ix, false, out);
-                    }
-                }
+    /// Places of the channels whose probe was cleaned or calibrated.
+    fn touched_probes(&self, kind: &EntryKind) -> Vec<usize> {
+        let EntryKind::Event {
+            what: HappeningKind::ProbeCleaned | HappeningKind::ProbeCalibrated,
+            channel,
+            ..
+        } = kind
+        else {
+            return Vec::new();
+        };
+        let named = |ix: &usize| {
+            let name = &*self.setup.channels[*ix].name;
+            channel.as_deref().is_none_or(|channel| channel == name)
+        };
+        (0..self.channels.len()).filter(named).collect()
+    }
+
+    /// Concludes what there is to conclude; `superseded` is undone on the way.
+    fn conclude(
+        &mut self,
+        entry: &Entry,
+        time: Timestamp,
+        superseded: Option<&Superseded>,
+        out: &mut Vec<Effect>,
+    ) -> Said {
+        if let Some(id) = &entry.supersedes {
+            self.undo_dosing(id, out);
+        }
+        if let Some(advice) = entry.kind.advice() {
+            self.followed(advice, (&entry.id, time), out);
+        }
+        if entry.kind.stirs() {
+            self.set_aside(&entry.id, time, out);
+        }
+        match &entry.kind {
+            EntryKind::HandReading {
+                quantity, value, ..
+            } => Said::Channels(self.compare(*quantity, *value, time, superseded)),
+            EntryKind::Event { .. } => {
+                let probes = self.touched_probes(&entry.kind).into_iter();
+                let trusted = probes.map(|ix| Comparison {
+                    channel: self.setup.channels[ix].name.to_string(),
+                    inline: None,
+                    doubted: false,
+                });
+                Said::Channels(trusted.collect())
             }
-            HappeningKind::Drained | HappeningKind::Recharged => self.begin_mixing(out),
-            HappeningKind::Cleaned
-            | HappeningKind::Skimmed
-            | HappeningKind::PumpsOn
-            | HappeningKind::PumpsOff => {}
+            EntryKind::Acknowledge { alarm } => {
+                self.acknowledge(alarm, entry.by.as_deref(), out);
+                Said::Acknowledged(alarm.clone())
+            }
+            EntryKind::Addition { .. }
+            | EntryKind::Impression { .. }
+            | EntryKind::Note { .. }
+            | EntryKind::Withdrawn { .. } => Said::Nothing,
         }
     }
 
-    /// Holds a hand reading against the inline channels of the same quantity.
-    fn compare(&mut self, quantity: Quantity, by_hand: f64, out: &mut Vec<Effect>) {
-        for ix in 0..self.channels.len() {
-            let setup = &self.setup.channels[ix];
-            let fresh = !self.channels[ix].is_silent(setup, self.now);
-            if setup.quantity != quantity || !fresh {
+    /// Holds a hand reading against the inline channels of the same quantity:
+    /// against what they say now if it is fresh, or against what they said when
+    /// the entry came that it corrects.
+    fn compare(
+        &self,
+        quantity: Quantity,
+        by_hand: f64,
+        time: Timestamp,
+        superseded: Option<&Superseded>,
+    ) -> Vec<Comparison> {
+        let near = |one: &&Superseded| time >= one.time - FRESH && time <= one.time + FRESH;
+        let corrected = superseded.filter(near).map(|one| &one.said);
+        let mut comparisons = Vec::new();
+        for (ix, setup) in self.setup.channels.iter().enumerate() {
+            if setup.quantity != quantity {
                 continue;
             }
-            if let Some(inline) = self.value_of(ix) {
-                let doubted = (inline - by_hand).abs() > setup.hand_tolerance;
+            let then = corrected.and_then(|said| inline_of(said, &setup.name));
+            let fresh = time >= self.now - FRESH && !self.channels[ix].is_silent(setup, self.now);
+            let now = fresh.then(|| self.value_of(ix)).flatten();
+            if let Some(inline) = then.or(now) {
+                comparisons.push(Comparison {
+                    channel: setup.name.to_string(),
+                    inline: Some(inline),
+                    doubted: (inline - by_hand).abs() > setup.hand_tolerance,
+                });
+            }
+        }
+        comparisons
+    }
+
+    fn judge_doubts(&mut self, channels: &[String], out: &mut Vec<Effect>) {
+        for ix in 0..self.channels.len() {
+            let name = &*self.setup.channels[ix].name;
+            if channels.iter().any(|channel| channel == name) {
+                let doubted = self.remembered.doubted(name).unwrap_or(false);
                 self.watch_doubt(ix, doubted, out);
             }
         }
     }
+
+    /// An acknowledgement that was superseded has no effect, unless another
+    /// one stands.
+    fn take_back_acknowledgement(&mut self, said: &Said, by: Option<&str>, out: &mut Vec<Effect>) {
+        if let Said::Acknowledged(alarm) = said
+            && !self.remembered.acknowledges(alarm)
+        {
+            self.unacknowledge(alarm, by, out);
+        }
+    }
+}
+
+/// What the channel said in this comparison.
+fn inline_of(said: &Said, channel: &str) -> Option<f64> {
+    let Said::Channels(comparisons) = said else {
+        return None;
+    };
+    let mut comparisons = comparisons.iter();
+    comparisons.find(|one| one.channel == channel)?.inline
+}
+
+/// The channels that either spoke of.
+fn channels_of(before: Option<&Said>, now: &Said) -> Vec<String> {
+    let spoken = before.into_iter().chain([now]);
+    let comparisons = spoken.filter_map(|said| match said {
+        Said::Channels(comparisons) => Some(comparisons),
+        Said::Nothing | Said::Acknowledged(_) => None,
+    });
+    comparisons
+        .flatten()
+        .map(|one| one.channel.clone())
+        .collect()
 }

@@ -2,8 +2,9 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::units::{Quantity, Span, Timestamp};
+use crate::units::{Span, Timestamp};
 
+use super::entry::Entry;
 use super::journal::JournalRecord;
 use super::status::SumpStatus;
 
@@ -152,109 +153,6 @@ impl Quality {
             QualityClass::Good
         }
     }
-}
-
-/// What a person wrote down: the same JSON object wherever it comes in.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Entry {
-    /// Distinguishes this entry from any other of the sump; the same id given
-    /// twice counts once. Made from the content where the writer gave none.
-    #[serde(default)]
-    pub id: String,
-    /// When it was so.
-    pub time: Timestamp,
-    /// The sump it is about.
-    pub sump: String,
-    /// Who wrote it.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub by: Option<String>,
-    /// What was written.
-    #[serde(flatten)]
-    pub kind: EntryKind,
-}
-
-/// The kinds of entry.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(tag = "kind", rename_all = "snake_case")]
-pub enum EntryKind {
-    /// A value taken by hand.
-    HandReading {
-        /// What was measured.
-        quantity: Quantity,
-        /// The value in the quantity's unit.
-        value: f64,
-    },
-    /// Something was put in.
-    Addition {
-        /// What was put in.
-        what: AdditionKind,
-        /// How much, L.
-        litres: f64,
-        /// Strength of a premix, % by volume.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
-        strength_pct: Option<f64>,
-        /// The advice that was followed.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
-        advice: Option<String>,
-    },
-    /// Something was done to the sump or an instrument.
-    Event {
-        /// What happened.
-        what: HappeningKind,
-        /// How much was drained or refilled, L, where that matters.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
-        litres: Option<f64>,
-        /// The channel whose probe was touched.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
-        channel: Option<String>,
-        /// The advice that was followed.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
-        advice: Option<String>,
-    },
-    /// Free words.
-    Note {
-        /// The words.
-        text: String,
-    },
-    /// A person has seen an alarm and takes it on.
-    Acknowledge {
-        /// The alarm's id.
-        alarm: String,
-    },
-}
-
-/// What an addition consisted of.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum AdditionKind {
-    /// Water alone.
-    Water,
-    /// Concentrate as delivered.
-    Concentrate,
-    /// Concentrate mixed into water beforehand.
-    Premix,
-}
-
-/// What was done to a sump or an instrument.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum HappeningKind {
-    /// Mix was let out.
-    Drained,
-    /// The sump was cleaned out.
-    Cleaned,
-    /// The sump was filled anew.
-    Recharged,
-    /// Tramp oil was skimmed off.
-    Skimmed,
-    /// A probe was cleaned.
-    ProbeCleaned,
-    /// A probe was calibrated.
-    ProbeCalibrated,
-    /// The circulation pumps were started.
-    PumpsOn,
-    /// The circulation pumps were stopped.
-    PumpsOff,
 }
 
 /// Place of a series in the plant's list of series.

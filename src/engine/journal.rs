@@ -9,7 +9,7 @@ use crate::alarm::{AlarmState, Priority, Transition};
 use crate::rules::Condition;
 use crate::units::Timestamp;
 
-use super::event::Entry;
+use super::entry::Entry;
 
 /// One line of the journal. The order of the journal is (time, sump, seq).
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -49,6 +49,11 @@ pub enum JournalBody {
         /// The advice.
         advice: String,
     },
+    /// The entry that made the advice void was corrected: it stands again.
+    AdviceRestored {
+        /// The advice.
+        advice: String,
+    },
     /// After mixing: what came of a dose.
     AdviceOutcome(Outcome),
     /// A person wrote something down.
@@ -69,6 +74,7 @@ impl JournalBody {
             JournalBody::Advice { .. } => "advice",
             JournalBody::AdviceFollowed { .. } => "advice_followed",
             JournalBody::AdviceWithdrawn { .. } => "advice_withdrawn",
+            JournalBody::AdviceRestored { .. } => "advice_restored",
             JournalBody::AdviceOutcome(_) => "advice_outcome",
             JournalBody::Entry { .. } => "entry",
         }

@@ -13,9 +13,11 @@ mod alarms;
 mod channel;
 mod dosing;
 mod entries;
+mod entry;
 mod event;
 mod input;
 mod journal;
+mod remembered;
 mod setup;
 mod shard;
 mod signals;
@@ -29,12 +31,13 @@ pub use crate::advice::DoseSetup;
 pub use crate::alarm::Priority;
 pub use crate::rules::LimitLevel;
 pub use crate::signal::{DespikeSetup, MeterSetup};
+pub use entry::{AdditionKind, Entry, EntryKind, HappeningKind, Look, Method, Smell};
 pub use event::{
-    AdditionKind, Effect, Entry, EntryKind, Event, Form, HappeningKind, Quality, QualityClass,
-    Reading, Sample, SeriesIx, Trouble, TroubleKind,
+    Effect, Event, Form, Quality, QualityClass, Reading, Sample, SeriesIx, Trouble, TroubleKind,
 };
 pub use input::{Calibration, InputSetup};
 pub use journal::{AlarmLine, JournalBody, JournalRecord, Outcome};
+pub use remembered::{Correction, CorrectionError};
 pub use setup::{
     AdmissionSetup, ChannelKind, ChannelSetup, FluidSetup, LimitSetup, MeterOf, SumpSetup,
 };

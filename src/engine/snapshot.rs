@@ -11,6 +11,7 @@ use crate::units::{Span, Timestamp};
 use super::alarms::Which;
 use super::channel::ChannelWatch;
 use super::dosing::Dosing;
+use super::remembered::Remembered;
 use super::setup::{AdmissionSetup, SumpSetup};
 use super::watch::SumpWatch;
 
@@ -27,7 +28,11 @@ pub struct SumpSnapshot {
     channels: BTreeMap<String, ChannelWatch>,
     alarms: BTreeMap<String, AlarmLife>,
     dosing: Dosing,
+    /// Ids alone, as earlier versions kept them.
+    #[serde(default, skip_serializing)]
     entries: VecDeque<String>,
+    #[serde(default)]
+    remembered: Remembered,
     estimated_at_ms: i64,
 }
 
@@ -50,7 +55,8 @@ impl SumpWatch {
                 .map(|which| (self.condition(which).to_string(), *self.life(which)))
                 .collect(),
             dosing: self.dosing.clone(),
-            entries: self.entries.clone(),
+            entries: VecDeque::new(),
+            remembered: self.remembered.clone(),
             estimated_at_ms: self.estimated_at.millis(),
         }
     }
@@ -64,7 +70,11 @@ impl SumpWatch {
         let mut watch = SumpWatch::new(setup, admission, Timestamp::from_millis(snapshot.now_ms));
         watch.seq = snapshot.seq;
         watch.dosing = snapshot.dosing;
-        watch.entries = snapshot.entries;
+        watch.remembered = if snapshot.entries.is_empty() {
+            snapshot.remembered
+        } else {
+            Remembered::of_ids(snapshot.entries)
+        };
         watch.estimated_at = Timestamp::from_millis(snapshot.estimated_at_ms);
         let channels = watch.channels.iter_mut().zip(&watch.setup.channels);
         for (channel, setup) in channels {

@@ -1,6 +1,5 @@
 //! The watch over one sump.
 
-use std::collections::VecDeque;
 use std::sync::Arc;
 
 use crate::alarm::AlarmLife;
@@ -11,6 +10,7 @@ use super::dosing::Dosing;
 use super::event::{Effect, Event, Quality, Reading, Sample, SeriesIx, Trouble, TroubleKind};
 use super::input::When;
 use super::journal::{JournalBody, JournalRecord};
+use super::remembered::Remembered;
 use super::setup::{AdmissionSetup, ChannelKind, SumpSetup};
 
 /// Timers fire on this grid, counted from 1970.
@@ -35,8 +35,8 @@ pub struct SumpWatch {
     /// One alarm a channel: it and a hand reading contradict each other.
     pub(super) doubts: Vec<AlarmLife>,
     pub(super) dosing: Dosing,
-    /// Ids of the newest entries, so that none counts twice.
-    pub(super) entries: VecDeque<String>,
+    /// The newest entries, so that none counts twice and each can be corrected.
+    pub(super) remembered: Remembered,
     /// Lines that this sump wrote to the journal so far.
     pub(super) seq: u64,
     /// When the estimates were last kept.
@@ -64,7 +64,7 @@ impl SumpWatch {
             silences: vec![AlarmLife::default(); setup.channels.len()],
             doubts: vec![AlarmLife::default(); setup.channels.len()],
             dosing: Dosing::default(),
-            entries: VecDeque::new(),
+            remembered: Remembered::default(),
             seq: 0,
             estimated_at: Timestamp::MIN,
             next_due: Timestamp::MAX,
@@ -103,7 +103,7 @@ impl SumpWatch {
                     entry.time
                 };
                 self.advance(time, out);
-                self.step_entry(entry, out);
+                self.step_entry(entry, time, out);
             }
             Event::Baseline { channel, value } => self.step_baseline(*channel, *value, out),
             Event::Trouble(trouble) => self.step_trouble(trouble, out),

@@ -133,6 +133,7 @@ impl Composer {
             }
             JournalBody::AdviceFollowed { .. }
             | JournalBody::AdviceWithdrawn { .. }
+            | JournalBody::AdviceRestored { .. }
             | JournalBody::Entry { .. } => return,
         };
         let contacts = to.contacts.iter().filter(|_| personal);

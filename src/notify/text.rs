@@ -33,6 +33,13 @@ pub fn alarm_text(title: &str, time: Timestamp, line: &AlarmLine) -> String {
                 headline(line)
             )
         }
+        Transition::Unacknowledged => {
+            let by = line.by.as_deref().unwrap_or("somebody");
+            format!(
+                "{title}: acknowledgement TAKEN BACK by {by}: {}\nAt {time}; since {since}.",
+                headline(line)
+            )
+        }
         Transition::Returned => {
             let value = value_in_window(line).unwrap_or_default();
             format!(

@@ -10,6 +10,8 @@ fn a_doubted_probe_drives_no_dose_until_it_is_cleaned() {
     let hand = EntryKind::HandReading {
         quantity: Quantity::Brix,
         value: 3.2,
+        method: None,
+        written: None,
     };
     bench.enter("hand", minute(60), hand);
     assert_eq!(bench.alarms(), [told("disagrees.brix", Transition::Raised)]);
@@ -44,6 +46,7 @@ fn a_followed_dose_is_judged_after_mixing() {
         what: AdditionKind::Premix,
         litres: 180.0,
         strength_pct: Some(20.0),
+        water: None,
         advice: Some(advice.clone()),
     };
     bench.enter("added", minute(100), addition.clone());

@@ -1,6 +1,7 @@
 //! Behaviour of a watch, in simulated time.
 
 mod calibrations;
+mod corrections;
 mod doses;
 mod instruments;
 mod properties;
@@ -147,6 +148,7 @@ impl Bench {
             time,
             sump: "mill".into(),
             by: Some("crew".into()),
+            supersedes: None,
             kind,
         };
         self.watch
