@@ -49,13 +49,15 @@ impl Router {
         for route in &settings.routes {
             let Origin::Topic {
                 broker: of,
-                topic,
+                topics,
                 format,
             } = &route.origin;
             if *of != broker {
                 continue;
             }
-            by_topic.entry(topic).or_default().push(router.routes.len());
+            for topic in topics {
+                by_topic.entry(topic).or_default().push(router.routes.len());
+            }
             router.routes.push(Route {
                 sump: route.sump as u32,
                 channel: route.channel,
@@ -69,11 +71,11 @@ impl Router {
         if broker == settings.messages_broker {
             router.add(&settings.entry_topic, Target::Entries);
         }
+        router.subscriptions = subscriptions(&router, settings.brokers[broker].template.as_ref());
         router
     }
 
     fn add(&mut self, filter: &str, target: Target) {
-        self.subscriptions.push(filter.to_owned());
         if filter.contains(['+', '#']) {
             self.filters.push((filter.to_owned(), target));
         } else {
@@ -106,4 +108,18 @@ impl Router {
         }
         Some(target)
     }
+}
+
+/// What to subscribe to. The template's filter stands for every topic that it
+/// takes in: subscribed to by itself as well, its messages might come twice.
+fn subscriptions(router: &Router, template: Option<&String>) -> Vec<String> {
+    let all = router
+        .exact
+        .keys()
+        .chain(router.filters.iter().map(|(filter, _)| filter));
+    let (within, mut others): (Vec<&String>, Vec<&String>) =
+        all.partition(|topic| template.is_some_and(|template| mqtt::matches(template, topic)));
+    others.extend(template.filter(|_| !within.is_empty()));
+    others.sort();
+    others.into_iter().cloned().collect()
 }

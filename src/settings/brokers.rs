@@ -14,6 +14,7 @@ use super::problem::Problem;
 use super::raw::{Named, RawBroker, RawTls};
 use super::review::Review;
 use super::secret::Secret;
+use super::template::{self, Templating};
 use super::tls::{IdentityFiles, TlsSettings};
 use super::written::Switch;
 
@@ -29,6 +30,8 @@ pub(super) struct Brokers {
     pub(super) names: Vec<String>,
     /// Their settings, in the same order.
     pub(super) settings: Vec<Option<BrokerSettings>>,
+    /// Their templates, in the same order.
+    pub(super) templates: Vec<Templating>,
 }
 
 impl Brokers {
@@ -53,12 +56,22 @@ pub(super) fn brokers(
     let mut brokers = Brokers {
         names: Vec::new(),
         settings: Vec::new(),
+        templates: Vec::new(),
     };
     for (name, part) in tables.unwrap_or_default() {
         let at = at.key(&name);
         review.name(&at, &name);
         let raw: RawBroker = review.take(&at, part);
+        let template = template::template(review, &at.key("template"), raw.template.as_ref());
         let broker = broker(review, &at, &name, &raw, plant, base);
+        let broker = broker.map(|broker| BrokerSettings {
+            template: match &template {
+                Templating::Good(template) => Some(template.filter()),
+                Templating::None | Templating::Wrong => None,
+            },
+            ..broker
+        });
+        brokers.templates.push(template);
         brokers.names.push(name);
         brokers.settings.push(broker);
     }
@@ -98,6 +111,7 @@ fn broker(
         client_id: client_id?,
         user: raw.user.clone(),
         password: password?,
+        template: None,
         tls: tls?,
         keep_alive: keep_alive?,
         max_packet: max_packet?,

@@ -46,6 +46,7 @@ mod secret;
 mod sources;
 mod strict;
 mod sumps;
+mod template;
 #[cfg(test)]
 mod tests;
 mod tls;
@@ -66,5 +67,6 @@ pub use plant::{
 pub use problem::{CalibrationProblem, Problem};
 pub use remark::{Remark, Remarked};
 pub use secret::Secret;
+pub use template::TemplateError;
 pub use tls::{IdentityFiles, TlsError, TlsFault, TlsSettings};
 pub use topic::TopicError;

@@ -1,13 +1,18 @@
 //! Where the readings of a channel come from.
 
+use std::borrow::Cow;
+
 use super::brokers::Brokers;
 use super::key_path::KeyPath;
 use super::payload;
 use super::plant::Origin;
+use super::problem::Problem;
 use super::raw::RawChannel;
 use super::review::Review;
+use super::template::Templating;
 use super::topic::check_filter;
 use super::topics::Claim;
+use super::written::Texts;
 
 /// What channels can refer to.
 #[derive(Debug)]
@@ -18,11 +23,12 @@ pub(super) struct Ways<'a> {
     pub(super) usual_broker: Option<usize>,
 }
 
-/// Where the readings of the channel at `at` come from; the topics that it
-/// takes are added to `claims`.
+/// Where the readings of the channel at `at` come from, with the names of its
+/// sump and its own; the topics that it takes are added to `claims`.
 pub(super) fn origin(
     review: &mut Review,
     at: &KeyPath,
+    names: (&str, &str),
     raw: &RawChannel,
     ways: &Ways<'_>,
     claims: &mut Vec<Claim>,
@@ -31,21 +37,68 @@ pub(super) fn origin(
         Some(name) => ways.brokers.named(review, &at.key("broker"), name),
         None => ways.usual_broker,
     };
-    let path = at.key("topic");
-    let topic = review
-        .required(&path, raw.topic.clone(), "topic = \"cell-a/refractometer\"")
-        .filter(|topic| review.good(&path, check_filter(topic)).is_some());
-    let format = payload::format(review, at, raw);
-    let (broker, topic, format) = (broker?, topic?, format?);
-    claims.push(Claim {
+    let (topics, raw) = match &raw.topic {
+        Some(written) => (own_topics(review, at, written), Cow::Borrowed(raw)),
+        None => from_template(review, at, names, raw, (ways.brokers, broker)),
+    };
+    let format = payload::format(review, at, &raw);
+    let (broker, topics, format) = (broker?, topics?, format?);
+    claims.extend(topics.iter().map(|(path, topic)| Claim {
         broker,
         topic: topic.clone(),
         part: format.part(),
-        path,
-    });
+        path: path.clone(),
+    }));
     Some(Origin::Topic {
         broker,
-        topic,
+        topics: topics.into_iter().map(|(_, topic)| topic).collect(),
         format,
     })
+}
+
+/// Topics, each with the setting that says it.
+type Topics = Vec<(KeyPath, String)>;
+
+fn own_topics(review: &mut Review, at: &KeyPath, written: &Texts) -> Option<Topics> {
+    let at = at.key("topic");
+    let topics: Topics = match written {
+        Texts::One(topic) => vec![(at, topic.clone())],
+        Texts::Many(topics) if topics.is_empty() => {
+            let wanted = "one topic or more";
+            review.tell(&at, Problem::Length { wanted, found: 0 });
+            return None;
+        }
+        Texts::Many(topics) => {
+            let with_path = |(place, topic): (usize, &String)| (at.item(place), topic.clone());
+            topics.iter().enumerate().map(with_path).collect()
+        }
+    };
+    let mut good = true;
+    for (path, topic) in &topics {
+        good &= review.good(path, check_filter(topic)).is_some();
+    }
+    good.then_some(topics)
+}
+
+/// The topic and the payload that the broker's template gives the channel.
+fn from_template<'a>(
+    review: &mut Review,
+    at: &KeyPath,
+    (sump, channel): (&str, &str),
+    raw: &'a RawChannel,
+    (brokers, broker): (&Brokers, Option<usize>),
+) -> (Option<Topics>, Cow<'a, RawChannel>) {
+    let path = at.key("topic");
+    match broker.map(|place| &brokers.templates[place]) {
+        Some(Templating::Good(template)) => {
+            let topics = vec![(path, template.topic_of(sump, channel))];
+            let filled = template.payload_of(raw, sump, channel);
+            (Some(topics), Cow::Owned(filled))
+        }
+        Some(Templating::Wrong) => (None, Cow::Borrowed(raw)),
+        Some(Templating::None) | None => {
+            review.missing(&path, "topic = \"cell-a/refractometer\"");
+            (None, Cow::Borrowed(raw))
+        }
+    }
 }

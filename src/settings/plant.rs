@@ -79,6 +79,9 @@ pub struct BrokerSettings {
     pub user: Option<String>,
     /// Password, where the broker wants one.
     pub password: Option<Secret>,
+    /// Filter that takes the topics of all channels that have none of their
+    /// own, where the broker has a template for them.
+    pub template: Option<String>,
     /// Encryption, where it is on.
     pub tls: Option<TlsSettings>,
     /// Longest silence before a ping, 5 s to 18 h.
@@ -139,8 +142,8 @@ pub enum Origin {
     Topic {
         /// Place of the broker in [`Settings::brokers`].
         broker: usize,
-        /// A topic, or a filter with `+` and `#`.
-        topic: String,
+        /// Topics, or filters with `+` and `#`; at least one.
+        topics: Vec<String>,
         /// How the value stands in the message.
         format: PayloadFormat,
     },

@@ -9,6 +9,7 @@ use crate::vessel::VesselError;
 
 use super::json_pointer::PointerError;
 use super::nearest::nearest;
+use super::template::TemplateError;
 use super::tls::TlsFault;
 use super::topic::TopicError;
 use crate::units::QuantityError;
@@ -188,6 +189,9 @@ pub enum Problem {
     /// A password file with nothing in it.
     #[error("the file holds no password")]
     EmptySecret,
+    /// A broken template of topics.
+    #[error(transparent)]
+    Template(#[from] TemplateError),
     /// A certificate or key that cannot be used.
     #[error(transparent)]
     Tls(#[from] TlsFault),

@@ -7,7 +7,7 @@ use config::Value;
 use serde::Deserialize;
 
 use super::secret::Secret;
-use super::written::{Switch, Written};
+use super::written::{Switch, Texts, Written};
 
 /// Tables by name; each is read on its own, so that a mistake in one hides
 /// none in another.
@@ -74,6 +74,7 @@ tables! {
         password: Secret,
         password_file: String,
         tls: Switch<RawTls>,
+        template: RawTemplate,
         keep_alive: Written,
         protocol: Written,
         max_packet: Written,
@@ -85,6 +86,14 @@ tables! {
         ca_file: String,
         cert_file: String,
         key_file: String,
+    }
+    /// `[broker.NAME.template]`
+    RawTemplate {
+        topic: String,
+        payload: String,
+        value: String,
+        time: String,
+        time_format: String,
     }
     /// `[fluid.NAME]`, or a file under fluids/
     RawFluid {
@@ -159,7 +168,7 @@ tables! {
     RawChannel {
         quantity: String,
         broker: String,
-        topic: String,
+        topic: Texts,
         payload: String,
         value: String,
         time: String,

@@ -151,7 +151,9 @@ impl Sumps {
             let at = at.key(&name);
             let quantity = channels::quantity(review, &at, &raw);
             let scale = scale::scale(review, &at, &raw, quantity);
-            let origin = origin::origin(review, &at, &raw, &around.sources.ways, &mut self.claims);
+            let names = (sump, name.as_str());
+            let ways = &around.sources.ways;
+            let origin = origin::origin(review, &at, names, &raw, ways, &mut self.claims);
             let channel = quantity.and_then(|quantity| {
                 measured.insert(quantity);
                 let series = self.add_series(sump, &name, quantity, SeriesKind::Reading);

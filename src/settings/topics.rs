@@ -2,9 +2,11 @@
 
 use std::collections::HashMap;
 
+use super::brokers::Brokers;
 use super::key_path::KeyPath;
 use super::problem::Problem;
 use super::review::Review;
+use super::template::{TemplateError, Templating};
 use super::topic::{has_wildcard, overlap};
 
 /// A topic, or a filter, that something has taken.
@@ -52,6 +54,36 @@ pub(super) fn check(review: &mut Review, claims: &[Claim]) {
         if let Some(first) = first {
             tell(review, claim, first);
         }
+    }
+}
+
+/// Tells every filter that shares topics with the template of its broker: the
+/// broker would deliver such messages twice. An exact topic among those of the
+/// template may belong to a channel all the same; it then comes with them.
+pub(super) fn check_templates(review: &mut Review, claims: &[Claim], brokers: &Brokers) {
+    for claim in claims.iter().filter(|claim| has_wildcard(&claim.topic)) {
+        let Templating::Good(template) = &brokers.templates[claim.broker] else {
+            continue;
+        };
+        if overlap(&claim.topic, &template.filter()) {
+            let problem = Problem::TopicTaken {
+                topic: claim.topic.clone(),
+                by: format!("broker.{}.template.topic", brokers.names[claim.broker]),
+            };
+            review.tell(&claim.path, problem);
+        }
+    }
+}
+
+/// Tells a template that takes in what we publish, below `ours`, ourselves.
+pub(super) fn check_ours(review: &mut Review, brokers: &Brokers, broker: usize, ours: &str) {
+    let Templating::Good(template) = &brokers.templates[broker] else {
+        return;
+    };
+    if overlap(&template.filter(), &format!("{ours}/#")) {
+        let at = KeyPath::root().key("broker").key(&brokers.names[broker]);
+        let problem = TemplateError::AmongOurs(ours.to_owned());
+        review.tell(&at.key("template").key("topic"), problem);
     }
 }
 

@@ -82,6 +82,11 @@ fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings>
     let entry_topic = entry_topic(review, &messages, plant.as_ref());
     claim_entries(&mut sumps, messages_broker, entry_topic.as_deref());
     topics::check(review, &sumps.claims);
+    topics::check_templates(review, &sumps.claims, &brokers);
+    if let (Some(broker), Some(plant)) = (messages_broker, &plant) {
+        let ours = format!("{}/{}", plant.base_topic, plant.name);
+        topics::check_ours(review, &brokers, broker, &ours);
+    }
     let contacts = contacts::contacts(review, raw.contact, &sumps.names);
     let store = store(review, raw.store.unwrap_or_default());
     let admission = admission(review, &raw.admission.unwrap_or_default());

@@ -50,6 +50,37 @@ impl Visitor<'_> for AnyScalar {
     }
 }
 
+/// One text, or a list of them.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) enum Texts {
+    /// A text alone.
+    One(String),
+    /// A list.
+    Many(Vec<String>),
+}
+
+impl<'de> Deserialize<'de> for Texts {
+    fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
+        from.deserialize_any(TextOrList)
+    }
+}
+
+struct TextOrList;
+
+impl<'de> Visitor<'de> for TextOrList {
+    type Value = Texts;
+
+    fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("text in quotes, or a list of such texts")
+    }
+    fn visit_str<E: de::Error>(self, text: &str) -> Result<Texts, E> {
+        Ok(Texts::One(text.to_owned()))
+    }
+    fn visit_seq<A: de::SeqAccess<'de>>(self, list: A) -> Result<Texts, A::Error> {
+        Vec::deserialize(de::value::SeqAccessDeserializer::new(list)).map(Texts::Many)
+    }
+}
+
 /// A table, or `false` to switch off what it describes.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) enum Switch<T> {

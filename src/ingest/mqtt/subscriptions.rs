@@ -141,6 +141,7 @@ mod tests {
             client_id: "us".to_owned(),
             user: None,
             password: None,
+            template: None,
             tls: None,
             keep_alive: Span::from_secs(30),
             max_packet: 1024,

@@ -12,7 +12,7 @@ use crate::settings::Settings;
 use crate::settings::raw::{
     RawAdmission, RawBroker, RawCalibration, RawChannel, RawContact, RawDespike, RawDose,
     RawEngine, RawFluid, RawLimit, RawLimits, RawMessages, RawPlant, RawSettings, RawStore,
-    RawSump, RawTls, RawVessel,
+    RawSump, RawTemplate, RawTls, RawVessel,
 };
 use crate::settings::strict::{Fault, Strict};
 
@@ -133,6 +133,7 @@ fn the_example_names_every_setting() {
         keys::<RawAdmission>(),
         keys::<RawBroker>(),
         keys::<RawTls>(),
+        keys::<RawTemplate>(),
         keys::<RawFluid>(),
         keys::<RawContact>(),
         keys::<RawSump>(),

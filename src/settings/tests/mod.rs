@@ -5,6 +5,7 @@ mod calibration;
 mod example;
 mod layers;
 mod messages;
+mod topics;
 
 use std::path::{Path, PathBuf};
 
