@@ -199,9 +199,9 @@ mod tests {
             ("cells/d", br#"[4.5,{"ts":1772431798,"t":21.5}]"#, &[4.5, 21.5], true),
         ];
         for (topic, payload, values, timed) in messages {
-            let mut topics = Topics::default();
-            topics.hear(topic, payload, false, now());
-            let report = topics.report(now());
+            let mut heard = Topics::default();
+            heard.hear(topic, payload, false, now());
+            let report = heard.report(now());
             assert!(report.seen.contains(topic));
             let channels = report
                 .settings
@@ -212,10 +212,8 @@ mod tests {
                 .unwrap_or_else(|error| panic!("{error}\n{channels}"));
             let mut read = Vec::new();
             for route in &settings.routes {
-                let Origin::Topic {
-                    topic: of, format, ..
-                } = &route.origin;
-                assert_eq!(of, topic);
+                let Origin::Topic { topics, format, .. } = &route.origin;
+                assert_eq!(*topics, [topic]);
                 decode(format, &route.scale, payload, &mut read).unwrap();
             }
             let mut found: Vec<f64> = read.iter().map(|reading| reading.value).collect();

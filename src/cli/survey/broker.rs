@@ -172,5 +172,6 @@ fn of_address(address: &str, args: &BrokerArgs) -> anyhow::Result<BrokerSettings
         keep_alive: Span::from_secs(30),
         max_packet: LARGEST,
         protocol,
+        template: None,
     })
 }

@@ -125,6 +125,8 @@ fn a_doubted_thermometer_makes_unsure() {
     let kind = EntryKind::HandReading {
         quantity: Quantity::Temperature,
         value: 25.0,
+        method: None,
+        written: None,
     };
     bench.enter("by-hand", minute(10), kind);
     near(bench.keeps(minute(11), -88.0), 8.3016, Quality::UNSURE);
