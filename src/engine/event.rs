@@ -105,7 +105,8 @@ pub enum QualityClass {
 impl Quality {
     /// Nothing to say against it.
     pub const GOOD: Quality = Quality(0);
-    /// It came after newer ones of its sump and changed nothing.
+    /// It came after newer ones of its sump, or its source sent it as one of the
+    /// past; it changed nothing.
     pub const LATE: Quality = Quality(1);
     /// The despiking filter replaced it.
     pub const SPIKE: Quality = Quality(1 << 1);

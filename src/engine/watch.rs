@@ -117,7 +117,7 @@ impl SumpWatch {
         let ix = usize::from(reading.channel);
         let (time, quality) = self.admit(reading);
         let last = self.channels[ix].last_time;
-        let before = time < self.now - self.admission.late_after;
+        let before = quality.has(Quality::LATE) || time < self.now - self.admission.late_after;
         let late = before || time < last;
         if !late && time != last {
             // First what was due: a thermometer may fall silent on the way.

@@ -167,6 +167,23 @@ fn a_reading_with_a_fault_is_kept_and_counts_for_nothing() {
 }
 
 #[test]
+fn a_reading_that_was_sent_as_one_of_the_past_changes_nothing() {
+    let mut bench = equipped();
+    bench.run(0..10, 8.0, 900.0);
+    let before = status(&bench, BRIX);
+    let Event::Reading(good) = reading(BRIX, minute(12), minute(12), 1.0) else {
+        unreachable!("it is a reading");
+    };
+    let past = Reading {
+        quality: Quality::LATE,
+        ..good
+    };
+    bench.watch.step(&Event::Reading(past), &mut bench.effects);
+    assert!(bench.marks().ends_with(&[Quality::LATE]), "it is kept");
+    assert_eq!(status(&bench, BRIX), before, "however new its time is");
+}
+
+#[test]
 fn unreadable_messages_are_the_channels_status_until_it_reports() {
     let mut bench = equipped();
     for count in [1, 999] {
