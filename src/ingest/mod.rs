@@ -12,6 +12,7 @@ mod intake;
 pub mod line;
 pub mod modbus;
 pub mod mqtt;
+mod nodes;
 mod recent;
 mod refusals;
 mod router;
@@ -19,6 +20,7 @@ pub mod sparkplug;
 mod unreadable;
 
 pub use intake::{Ack, Arrived, Batch, Content, Intake, IntakeClosed};
+pub use nodes::{Came, NodeError, Nodes};
 pub(crate) use recent::fnv1a;
 pub use recent::{Recent, Trace};
 pub use refusals::{IngestCounters, Refusals};

@@ -29,6 +29,10 @@ pub struct IngestCounters {
     pub repeated: AtomicU64,
     /// Redelivered messages that may have been committed before.
     pub undecided: AtomicU64,
+    /// Times that messages of an edge node were missing.
+    pub gaps: AtomicU64,
+    /// Parts of edge nodes' messages that could not be used.
+    pub unused: AtomicU64,
 }
 
 impl IngestCounters {
@@ -37,11 +41,16 @@ impl IngestCounters {
         counter.fetch_add(1, Ordering::Relaxed);
     }
 
+    /// So many more.
+    pub fn add_many(counter: &AtomicU64, count: u64) {
+        counter.fetch_add(count, Ordering::Relaxed);
+    }
+
     /// The counts in words, for the log.
     pub fn summary(&self) -> String {
         let of = |counter: &AtomicU64| counter.load(Ordering::Relaxed);
         format!(
-            "received {}, unreadable {}, oversized {}, of unknown topics {}, retained without a time {}, delivered again {}, undecided {}",
+            "received {}, unreadable {}, oversized {}, of unknown topics {}, retained without a time {}, delivered again {}, undecided {}; of edge nodes: gaps {}, unused parts {}",
             of(&self.received),
             of(&self.refused),
             of(&self.oversized),
@@ -49,6 +58,8 @@ impl IngestCounters {
             of(&self.retained),
             of(&self.repeated),
             of(&self.undecided),
+            of(&self.gaps),
+            of(&self.unused),
         )
     }
 }

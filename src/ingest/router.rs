@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
 
+use super::nodes::Nodes;
 use crate::mqtt;
 use crate::settings::{Origin, PayloadFormat, Scale, Settings};
 
@@ -30,6 +31,8 @@ pub enum Target {
     Routes(Arc<[usize]>),
     /// Entries that people wrote.
     Entries,
+    /// Edge nodes, which [`Router::nodes_mut`] reads.
+    Nodes,
 }
 
 /// The topics of one broker.
@@ -39,19 +42,26 @@ pub struct Router {
     exact: HashMap<String, Target>,
     filters: Vec<(String, Target)>,
     subscriptions: Vec<String>,
+    nodes: Nodes,
 }
 
 impl Router {
     /// The topics of the broker at this place in the settings.
     pub fn new(settings: &Settings, broker: usize) -> Self {
-        let mut router = Router::default();
+        let mut router = Router {
+            nodes: Nodes::new(settings, broker),
+            ..Router::default()
+        };
         let mut by_topic: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
         for route in &settings.routes {
             let Origin::Topic {
                 broker: of,
                 topics,
                 format,
-            } = &route.origin;
+            } = &route.origin
+            else {
+                continue;
+            };
             if *of != broker {
                 continue;
             }
@@ -88,6 +98,11 @@ impl Router {
         &self.subscriptions
     }
 
+    /// The edge nodes.
+    pub fn nodes_mut(&mut self) -> &mut Nodes {
+        &mut self.nodes
+    }
+
     /// The route at a place that [`Router::find`] gave.
     pub fn route(&self, place: usize) -> &Route {
         &self.routes[place]
@@ -97,6 +112,9 @@ impl Router {
     pub fn find(&mut self, topic: &str) -> Option<Target> {
         if let Some(target) = self.exact.get(topic) {
             return Some(target.clone());
+        }
+        if self.nodes.takes(topic) {
+            return Some(Target::Nodes);
         }
         let (_, target) = self
             .filters
@@ -120,6 +138,8 @@ fn subscriptions(router: &Router, template: Option<&String>) -> Vec<String> {
     let (within, mut others): (Vec<&String>, Vec<&String>) =
         all.partition(|topic| template.is_some_and(|template| mqtt::matches(template, topic)));
     others.extend(template.filter(|_| !within.is_empty()));
-    others.sort();
-    others.into_iter().cloned().collect()
+    let mut all: Vec<String> = others.into_iter().cloned().collect();
+    all.extend(router.nodes.subscriptions());
+    all.sort();
+    all
 }

@@ -157,6 +157,26 @@ impl Client {
         }
     }
 
+    /// Publishes at QoS 0, not retained: a request that is better lost than late.
+    ///
+    /// # Errors
+    /// When there is no room for it.
+    pub fn command(&self, topic: &str, payload: Vec<u8>) -> Result<(), NoRoom> {
+        match &self.0 {
+            ByVersion::V5(client) => client
+                .try_publish(
+                    topic,
+                    rumqttc::v5::mqttbytes::QoS::AtMostOnce,
+                    false,
+                    payload,
+                )
+                .map_err(|_| NoRoom),
+            ByVersion::V311(client) => client
+                .try_publish(topic, rumqttc::QoS::AtMostOnce, false, payload)
+                .map_err(|_| NoRoom),
+        }
+    }
+
     /// Takes leave; [`Event::Disconnecting`] tells when it is said.
     ///
     /// # Errors

@@ -116,6 +116,7 @@ fn broker(
         keep_alive: keep_alive?,
         max_packet: max_packet?,
         protocol: protocol?,
+        ask_rebirth: raw.ask_rebirth.unwrap_or(defaults::ASK_REBIRTH),
     })
 }
 

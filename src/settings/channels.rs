@@ -6,6 +6,7 @@ use crate::units::{Parse, Quantity, Span};
 use super::defaults::{self, Likeness};
 use super::key_path::KeyPath;
 use super::measure;
+use super::payload;
 use super::problem::Problem;
 use super::raw::{RawChannel, RawDespike};
 use super::review::Review;
@@ -108,6 +109,7 @@ fn silent_after(
     let path = at.key("silent_after");
     let written = match raw.silent_after.as_ref() {
         None if quantity == Quantity::State => return Some(defaults::STATE_SILENT_AFTER),
+        None if payload::is_of_edge_node(raw) => return Some(defaults::METRIC_SILENT_AFTER),
         Some(written) if written.is_off() => return Some(defaults::NEVER),
         written => written,
     };

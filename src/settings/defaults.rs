@@ -28,6 +28,10 @@ pub(super) const RECEIVE_MAXIMUM: u16 = 4096;
 /// Session expiry. Choice: longer than a shut-down over bank holidays.
 pub(super) const SESSION_EXPIRY: Span = Span::from_hours(7 * 24);
 
+/// Whether edge nodes are asked for a birth. Choice: without it nothing given
+/// by alias can be read until they are born by themselves.
+pub(super) const ASK_REBIRTH: bool = true;
+
 /// Trust in times. Choice: clocks set by NTP are far nearer than a minute.
 pub(super) const FUTURE_SKEW: Span = Span::from_secs(60);
 /// Trust in times. Choice: as long as brokers keep our session.
@@ -64,6 +68,10 @@ pub(super) const MIN_MIXING: Span = Span::from_mins(30);
 pub(super) const STATE_SILENT_AFTER: Span = NEVER;
 /// So long is never; beyond every plant. Choice.
 pub(super) const NEVER: Span = Span::from_hours(24 * 365 * 1000);
+/// Silence of a metric of Sparkplug B. Choice: it is sent when it changes, and
+/// its death tells at once that it is gone; a value that stands still for a
+/// whole day is worth a look all the same.
+pub(super) const METRIC_SILENT_AFTER: Span = Span::from_hours(24);
 /// Silence. Memory: an online reading is stale after a quarter of an hour.
 pub(super) const SILENT_AFTER: Span = Span::from_mins(15);
 /// Smoothing. Choice: far below the hours in which a sump changes, far above

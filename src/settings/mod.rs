@@ -25,6 +25,7 @@ mod channels;
 mod contacts;
 mod defaults;
 mod dose;
+mod edge_node;
 mod fluids;
 mod json_pointer;
 mod key_path;
@@ -62,7 +63,7 @@ pub use mistake::{Mistake, Place, SettingsError};
 pub use nearest::nearest;
 pub use plant::{
     BrokerSettings, Contact, Origin, PayloadFormat, PlantSettings, Protocol, Route, Scale,
-    SeriesKind, SeriesSetup, Settings, StoreSettings, SwitchWords, TimeFormat,
+    SeriesKind, SeriesSetup, Settings, SparkplugMetric, StoreSettings, SwitchWords, TimeFormat,
 };
 pub use problem::{CalibrationProblem, Problem};
 pub use remark::{Remark, Remarked};

@@ -3,6 +3,7 @@
 use std::borrow::Cow;
 
 use super::brokers::Brokers;
+use super::edge_node;
 use super::key_path::KeyPath;
 use super::payload;
 use super::plant::Origin;
@@ -37,6 +38,10 @@ pub(super) fn origin(
         Some(name) => ways.brokers.named(review, &at.key("broker"), name),
         None => ways.usual_broker,
     };
+    if payload::is_of_edge_node(raw) {
+        return edge_node::origin(review, at, raw, broker, claims);
+    }
+    edge_node::refuse_keys(review, at, raw);
     let (topics, raw) = match &raw.topic {
         Some(written) => (own_topics(review, at, written), Cow::Borrowed(raw)),
         None => from_template(review, at, names, raw, (ways.brokers, broker)),

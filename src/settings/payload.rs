@@ -7,13 +7,21 @@ use super::problem::Problem;
 use super::raw::RawChannel;
 use super::review::Review;
 
+/// How a value stands in a message.
 #[derive(Debug, Clone, Copy)]
 enum Format {
     Number,
     Json,
+    /// Messages of edge nodes come on topics of their own.
+    EdgeNode,
 }
 
-const FORMATS: [(&str, Format); 2] = [("number", Format::Number), ("json", Format::Json)];
+const SPARKPLUG: &str = "sparkplug";
+const FORMATS: [(&str, Format); 3] = [
+    ("number", Format::Number),
+    ("json", Format::Json),
+    (SPARKPLUG, Format::EdgeNode),
+];
 const TIME_FORMATS: [(&str, TimeFormat); 3] = [
     ("rfc3339", TimeFormat::Rfc3339),
     ("unix_seconds", TimeFormat::UnixSeconds),
@@ -32,11 +40,20 @@ impl PayloadFormat {
     }
 }
 
-/// The format of a channel's messages; the value alone unless settled
-/// otherwise.
+/// Whether the readings of a channel are those of an edge node.
+pub(super) fn is_of_edge_node(raw: &RawChannel) -> bool {
+    raw.payload.as_deref() == Some(SPARKPLUG)
+}
+
+/// The format of a channel's messages on a topic; the value alone unless
+/// settled otherwise.
 pub(super) fn format(review: &mut Review, at: &KeyPath, raw: &RawChannel) -> Option<PayloadFormat> {
     let word = raw.payload.as_deref().unwrap_or("number");
     match review.one_of(&at.key("payload"), word, &FORMATS)? {
+        Format::EdgeNode => {
+            review.tell(&at.key("payload"), Problem::OnlyFor("single channels"));
+            None
+        }
         Format::Number => {
             let given = [
                 ("value", raw.value.is_some()),

@@ -1,5 +1,6 @@
 //! The settings of a whole plant, valid: nothing left to parse or to check.
 
+use std::fmt;
 use std::path::PathBuf;
 use std::sync::Arc;
 
@@ -91,6 +92,8 @@ pub struct BrokerSettings {
     pub max_packet: u32,
     /// The version that is spoken.
     pub protocol: Protocol,
+    /// Whether edge nodes are asked for a new birth where one was missed.
+    pub ask_rebirth: bool,
 }
 
 /// A version of MQTT, with what can be settled in that version only.
@@ -147,6 +150,36 @@ pub enum Origin {
         /// How the value stands in the message.
         format: PayloadFormat,
     },
+    /// A metric of an edge node, sent after Sparkplug B.
+    Metric {
+        /// Place of the broker in [`Settings::brokers`].
+        broker: usize,
+        /// Where it is.
+        metric: SparkplugMetric,
+    },
+}
+
+/// Where a metric of Sparkplug B is.
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
+pub struct SparkplugMetric {
+    /// Group of the edge node.
+    pub group: String,
+    /// Name of the edge node.
+    pub node: String,
+    /// The device, where the metric is not the node's own.
+    pub device: Option<String>,
+    /// Full name of the metric.
+    pub name: String,
+}
+
+impl fmt::Display for SparkplugMetric {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}/{}", self.group, self.node)?;
+        if let Some(device) = &self.device {
+            write!(f, "/{device}")?;
+        }
+        write!(f, " {}", self.name)
+    }
 }
 
 /// What a value stands for that a source hands over.

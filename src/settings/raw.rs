@@ -80,6 +80,7 @@ tables! {
         max_packet: Written,
         receive_maximum: u16,
         session_expiry: Written,
+        ask_rebirth: bool,
     }
     /// `[broker.NAME.tls]`
     RawTls {
@@ -173,6 +174,9 @@ tables! {
         value: String,
         time: String,
         time_format: String,
+        node: String,
+        device: String,
+        metric: String,
         unit: String,
         on: Vec<Written>,
         off: Vec<Written>,

@@ -212,7 +212,9 @@ mod tests {
                 .unwrap_or_else(|error| panic!("{error}\n{channels}"));
             let mut read = Vec::new();
             for route in &settings.routes {
-                let Origin::Topic { topics, format, .. } = &route.origin;
+                let Origin::Topic { topics, format, .. } = &route.origin else {
+                    panic!("{:?} is no topic", route.origin);
+                };
                 assert_eq!(*topics, [topic]);
                 decode(format, &route.scale, payload, &mut read).unwrap();
             }

@@ -173,5 +173,6 @@ fn of_address(address: &str, args: &BrokerArgs) -> anyhow::Result<BrokerSettings
         max_packet: LARGEST,
         protocol,
         template: None,
+        ask_rebirth: false,
     })
 }

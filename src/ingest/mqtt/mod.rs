@@ -6,6 +6,7 @@
 //! connection that brought the message still stands, so that it can never
 //! confirm another message that bears the same packet identifier.
 
+mod births;
 mod link;
 mod poll;
 mod read;

@@ -89,6 +89,7 @@ impl Poller {
             let ended = self.connect_and_poll(&stop).await;
             self.epoch = self.link.change(None);
             let lasted = self.since.take().map(|since| since.elapsed());
+            self.source.router.nodes_mut().link_lost();
             if self.hand_on(&stop).await.is_err() {
                 return;
             }
@@ -174,15 +175,16 @@ impl Poller {
 
     fn event(&mut self, event: Event, client: &Client) -> Result<(), Down> {
         match event {
-            Event::Message(message) => self.incoming(&message, Poller::message),
+            Event::Message(message) => {
+                self.incoming(&message, Poller::message);
+                self.ask_for_births(client);
+            }
             Event::Oversized(message) => self.incoming(&message, Poller::oversized),
             Event::Connected { session, .. } => return self.connected(session, client),
             Event::Subscribing { packet } => self.subscriptions.handle_leaving(packet),
             Event::Subscribed { packet, refusals } => self.subscribed(packet, &refusals),
-            Event::Publishing { .. }
-            | Event::Published { .. }
-            | Event::Disconnecting
-            | Event::Other => {}
+            Event::Publishing { .. } | Event::Published { .. } | Event::Disconnecting => {}
+            Event::Other => self.miss_nodes(),
         }
         Ok(())
     }
@@ -205,9 +207,12 @@ impl Poller {
             session = match session { Session::TakenUp => "taken up", Session::New => "new" },
             "connected"
         );
+        let clock = (self.source.clock)();
+        self.source.router.nodes_mut().linked(clock);
         let filters = self.source.router.subscriptions();
         self.subscriptions = Subscriptions::ask(filters, client, now)
             .map_err(|error| Down::passing(format!("cannot subscribe: {error}")))?;
+        self.ask_for_births(client);
         Ok(())
     }
 
@@ -224,6 +229,7 @@ impl Poller {
     /// the connection ends, the session stays, and nothing is lost. On `stop`
     /// it does not wait: what was not acknowledged comes again.
     async fn hand_on(&mut self, stop: &CancellationToken) -> Result<(), IntakeClosed> {
+        self.miss_nodes();
         self.gathering = 0;
         for (shard, gathered) in self.gathered.iter_mut().enumerate() {
             if !gathered.arrived.is_empty() {

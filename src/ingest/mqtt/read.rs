@@ -8,9 +8,11 @@ use super::poll::Poller;
 use crate::engine::Quality;
 use crate::ingest::decode::{self, Claimed};
 use crate::ingest::intake::{Ack, Arrived, Content};
+use crate::ingest::nodes::{Came, NodeError};
 use crate::ingest::recent::Judgement;
 use crate::ingest::refusals::IngestCounters;
 use crate::ingest::router::Target;
+use crate::ingest::sparkplug::Delivery;
 use crate::mqtt::Message;
 use crate::units::Timestamp;
 
@@ -37,6 +39,8 @@ enum Unreadable {
     Reading(#[from] decode::DecodeError),
     #[error(transparent)]
     Entry(#[from] decode::EntryError),
+    #[error(transparent)]
+    Node(#[from] NodeError),
 }
 
 impl Poller {
@@ -113,6 +117,22 @@ impl Poller {
             Some(Target::Entries) => {
                 let (sump, entry) = decode::decode_entry(&message.payload, &self.source.sumps)?;
                 contents.push((sump as u32, Content::Entry(Box::new(entry))));
+            }
+            Some(Target::Nodes) => {
+                let came = Came {
+                    arrival: (self.source.clock)(),
+                    instant: Instant::now(),
+                    delivery: if message.redelivered {
+                        Delivery::Again
+                    } else {
+                        Delivery::First
+                    },
+                    retained: message.retained,
+                    admission: &self.source.admission,
+                    counters: &self.source.counters,
+                };
+                let nodes = self.source.router.nodes_mut();
+                nodes.read(topic, &message.payload, &came, contents)?;
             }
             Some(Target::Routes(places)) => {
                 self.read_readings(topic, &places, message, contents)?

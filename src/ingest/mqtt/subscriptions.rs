@@ -146,6 +146,7 @@ mod tests {
             keep_alive: Span::from_secs(30),
             max_packet: 1024,
             protocol: Protocol::V311,
+            ask_rebirth: true,
         };
         let introduction = Introduction {
             client_id: "us".to_owned(),

@@ -4,8 +4,8 @@ use crate::units::{Span, Timestamp};
 
 /// Least pause between two requests for a birth of the same node. While they
 /// do not help it doubles, up to [`REBIRTH_PAUSE_MOST`]. Choice: a birth comes
-/// within seconds, and of a large node it is a large message.
-pub const REBIRTH_PAUSE: Span = Span::from_secs(30);
+/// within a second or two, and of a large node it is a large message.
+pub const REBIRTH_PAUSE: Span = Span::from_secs(5);
 /// Longest such pause.
 pub const REBIRTH_PAUSE_MOST: Span = Span::from_mins(16);
 
@@ -63,15 +63,15 @@ mod tests {
         let times = asked(&mut Asking::default(), 0..10_000);
         let pauses: Vec<i64> = times.windows(2).map(|pair| pair[1] - pair[0]).collect();
         assert_eq!(times[0], 0);
-        assert_eq!(pauses[..6], [30, 60, 120, 240, 480, 960]);
-        assert!(pauses[6..].iter().all(|&pause| pause == 960));
+        assert_eq!(pauses[..9], [5, 10, 20, 40, 80, 160, 320, 640, 960]);
+        assert!(pauses[9..].iter().all(|&pause| pause == 960));
     }
 
     #[test]
     fn after_a_quiet_time_it_begins_anew() {
         let mut asking = Asking::default();
         asked(&mut asking, 0..1000);
-        assert_eq!(asked(&mut asking, 5000..5031), [5000, 5030]);
+        assert_eq!(asked(&mut asking, 5000..5006), [5000, 5005]);
     }
 
     #[test]
@@ -86,6 +86,6 @@ mod tests {
     fn a_request_out_of_turn_counts() {
         let mut asking = Asking::default();
         asking.ask(at(0));
-        assert_eq!(asked(&mut asking, 0..31), [30]);
+        assert_eq!(asked(&mut asking, 0..6), [5]);
     }
 }

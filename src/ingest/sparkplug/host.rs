@@ -2,6 +2,7 @@
 
 use std::collections::HashMap;
 
+use crate::settings::SparkplugMetric;
 use crate::units::Timestamp;
 
 use super::command;
@@ -10,19 +11,6 @@ use super::outcome::{Counters, Outcome};
 use super::payload::{Payload, PayloadError};
 use super::scope::Desk;
 use super::topic::{NAMESPACE, Topic, TopicError};
-
-/// Where a metric is.
-#[derive(Debug, Clone, PartialEq, Eq, Hash, PartialOrd, Ord)]
-pub struct MetricAddress {
-    /// Group of the edge node.
-    pub group: String,
-    /// Name of the edge node.
-    pub node: String,
-    /// The device, where the metric is not the node's own.
-    pub device: Option<String>,
-    /// Full name of the metric.
-    pub metric: String,
-}
 
 /// Whether a broker says that it may have delivered a message before (DUP).
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -57,15 +45,15 @@ pub struct Host {
 impl Host {
     /// A channel wants this metric; gives its place. The same metric has the
     /// same place, however often it is wanted.
-    pub fn want(&mut self, address: &MetricAddress) -> usize {
-        let node = self.node_place(&address.group, &address.node);
-        let scope = self.nodes[node].scope_mut(address.device.as_deref());
-        if let Some(place) = scope.place(&address.metric) {
+    pub fn want(&mut self, metric: &SparkplugMetric) -> usize {
+        let node = self.node_place(&metric.group, &metric.node);
+        let scope = self.nodes[node].scope_mut(metric.device.as_deref());
+        if let Some(place) = scope.place(&metric.name) {
             return place;
         }
         let place = self.metrics;
         self.metrics += 1;
-        scope.want(&address.metric, place);
+        scope.want(&metric.name, place);
         place
     }
 
@@ -85,6 +73,15 @@ impl Host {
         self.groups.get(group)?.get(node).copied()
     }
 
+    /// Whether messages on this topic are of a node that a channel wants
+    /// something of.
+    pub fn takes(&self, topic: &str) -> bool {
+        let Ok(Some(topic)) = Topic::parse(topic) else {
+            return false;
+        };
+        self.find(topic.group, topic.node).is_some()
+    }
+
     /// How many nodes there are; their places count from 0.
     pub fn nodes(&self) -> usize {
         self.nodes.len()
@@ -100,9 +97,9 @@ impl Host {
         })
     }
 
-    /// Takes in one message. What came of it is in `out`, whatever was in it
-    /// before is gone. Messages of nodes that no channel wants, of other hosts
-    /// and commands come to nothing.
+    /// Takes in one message; gives the place of the node that it is of. What
+    /// came of it is in `out`, whatever was in it before is gone. Messages of
+    /// nodes that no channel wants, of other hosts and commands come to nothing.
     ///
     /// # Errors
     /// When nothing of it could be used.
@@ -113,17 +110,18 @@ impl Host {
         arrival: Timestamp,
         delivery: Delivery,
         out: &mut Outcome,
-    ) -> Result<(), Refused> {
+    ) -> Result<Option<usize>, Refused> {
         out.clear();
         let Some(topic) = Topic::parse(topic)? else {
-            return Ok(());
+            return Ok(None);
         };
         let Some(place) = self.find(topic.group, topic.node) else {
-            return Ok(());
+            return Ok(None);
         };
         let payload = Payload::parse(payload)?;
         let node = &mut self.nodes[place];
         let mut desk = Desk {
+            kind: topic.kind,
             sent: payload.time,
             arrival,
             out,
@@ -132,7 +130,7 @@ impl Host {
         if node.handle(&topic, &payload, delivery, &mut desk) && node.asking.want(arrival) {
             out.rebirth = Some(place);
         }
-        Ok(())
+        Ok(Some(place))
     }
 
     /// The connection to the broker was lost. What came meanwhile at quality of
@@ -154,6 +152,12 @@ impl Host {
                 place
             })
             .collect()
+    }
+
+    /// Whether it is known of the node at this place, or of this device of it,
+    /// that it was born or that the node died.
+    pub fn is_known(&self, node: usize, device: Option<&str>) -> bool {
+        self.nodes[node].is_known(device)
     }
 
     /// The topic on which the node at this place is asked for a birth.

@@ -12,6 +12,11 @@
 //! other; what cannot be read is named and counted; a value of the past never
 //! passes for the present one.
 //!
+//! Differs from the standard in one thing: it tells hosts to begin each
+//! connection with a clean session. Ours is kept, so that a death while we are
+//! away still comes; what a kept session cannot bring back, births and data at
+//! quality of service 0, is asked for anew.
+//!
 //! Refuses: to write to a node anything but the request for a new birth, and
 //! that not more often than [`REBIRTH_PAUSE`]; to act as the *primary host*,
 //! whose state nodes wait for; to guess the name behind an alias.
@@ -32,9 +37,9 @@ mod wire;
 
 pub use asking::{REBIRTH_PAUSE, REBIRTH_PAUSE_MOST};
 pub use command::{REBIRTH, rebirth_payload};
-pub use host::{Delivery, Host, MetricAddress, Refused};
+pub use host::{Delivery, Host, Refused};
 pub use metric::{Metric, MetricQuality};
-pub use outcome::{Counters, Finding, Footing, News, Outcome, Trouble};
+pub use outcome::{Counters, Finding, Footing, News, Outcome, Told, Trouble};
 pub use payload::{MAX_METRICS, Payload, PayloadError};
 pub use topic::{Kind, NAMESPACE, Topic, TopicError};
 pub use value::{Value, ValueError};

@@ -9,9 +9,11 @@
 
 use std::collections::HashMap;
 
+use crate::units::Timestamp;
+
 use super::asking::Asking;
 use super::host::Delivery;
-use super::outcome::Footing;
+use super::outcome::{Finding, Footing, News};
 use super::payload::Payload;
 use super::scope::{Desk, Scope};
 use super::topic::{Kind, Topic};
@@ -46,6 +48,8 @@ pub(super) struct Node {
     bd_seq: Option<u64>,
     /// Whether messages were lost since the latest birth.
     footing: Footing,
+    /// Newest time of a present value.
+    newest: Option<Timestamp>,
     pub(super) asking: Asking,
 }
 
@@ -59,6 +63,7 @@ impl Node {
             standing: Standing::Unknown,
             bd_seq: None,
             footing: Footing::Certain,
+            newest: None,
             asking: Asking::default(),
         }
     }
@@ -85,8 +90,30 @@ impl Node {
         matches!(self.standing, Standing::Born { .. })
     }
 
+    /// Whether it is known of the node, or of this device of it, that it was
+    /// born or that the node died.
+    pub(super) fn is_known(&self, device: Option<&str>) -> bool {
+        match self.standing {
+            Standing::Unknown => false,
+            Standing::Dead => true,
+            Standing::Born { .. } => self.scope(device).is_some_and(Scope::is_born),
+        }
+    }
+
     /// Takes in one message; says whether a new birth is wanted.
     pub(super) fn handle(
+        &mut self,
+        topic: &Topic<'_>,
+        payload: &Payload<'_>,
+        delivery: Delivery,
+        desk: &mut Desk<'_>,
+    ) -> bool {
+        let wanted = self.step(topic, payload, delivery, desk);
+        self.newest = self.newest.max(newest(&desk.out.findings));
+        wanted
+    }
+
+    fn step(
         &mut self,
         topic: &Topic<'_>,
         payload: &Payload<'_>,
@@ -126,7 +153,8 @@ impl Node {
 
     /// A node's death. The time in it is of no use, since a will is written
     /// when the connection is made (chapter 5, "Edge Node
-    /// Session Establishment"): the node died when it came.
+    /// Session Establishment"): the node died when it came, or at its
+    /// newest value, where its clock is ahead of ours.
     fn death(&mut self, payload: &Payload<'_>, delivery: Delivery, desk: &mut Desk<'_>) {
         let of_birth = bd_seq(payload) == self.bd_seq;
         let counts = match (self.standing, delivery) {
@@ -142,8 +170,9 @@ impl Node {
             return;
         }
         self.standing = Standing::Dead;
+        let time = self.newest.unwrap_or(desk.arrival).max(desk.arrival);
         for scope in std::iter::once(&self.own).chain(self.devices.values()) {
-            scope.gone(desk.arrival, desk);
+            scope.gone(time, desk);
         }
     }
 
@@ -219,6 +248,18 @@ impl Node {
         }
         self.footing == Footing::Certain
     }
+}
+
+fn newest(findings: &[Finding]) -> Option<Timestamp> {
+    let times = findings.iter().filter_map(|finding| match finding.news {
+        News::Reading {
+            time,
+            historical: false,
+            ..
+        } => time,
+        _ => None,
+    });
+    times.max()
 }
 
 /// The number that connects births with deaths.

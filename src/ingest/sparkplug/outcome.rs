@@ -8,7 +8,7 @@ use super::metric::MetricQuality;
 use super::value::{Value, ValueError};
 
 /// Troubles kept of one message; the rest is only counted.
-const TROUBLES: usize = 8;
+const TROUBLES: usize = 64;
 
 /// How sure it is that a value belongs to its metric.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -36,7 +36,9 @@ pub enum News {
     Reading {
         /// The value.
         value: Value,
-        /// When it was taken, as the node says; else when it was sent.
+        /// When it was taken, as the node says; else when it was sent. A birth
+        /// holds what is so when it is sent, whenever it was taken (chapter 5,
+        /// "Data Publish").
         time: Option<Timestamp>,
         /// Good or bad; a stale one is [`News::Gone`].
         quality: MetricQuality,
@@ -101,6 +103,15 @@ pub enum Trouble {
     },
 }
 
+/// What was not used of a message.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Told {
+    /// The place of the metric that a channel wants, if it is one.
+    pub metric: Option<usize>,
+    /// Why it was not used.
+    pub why: Trouble,
+}
+
 /// Counts over all nodes of a host.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Counters {
@@ -127,6 +138,19 @@ pub struct Counters {
     pub past_unusable: u64,
 }
 
+impl Counters {
+    /// Parts of messages that were not used.
+    pub fn unused(&self) -> u64 {
+        self.before_birth
+            + self.unknown_alias
+            + self.alias_twice
+            + self.nameless
+            + self.older_birth
+            + self.unreadable
+            + self.past_unusable
+    }
+}
+
 /// What came of a message; used again for the next one to spare memory.
 #[derive(Debug, Default)]
 pub struct Outcome {
@@ -135,7 +159,7 @@ pub struct Outcome {
     /// The node to ask for a new birth, by its place.
     pub rebirth: Option<usize>,
     /// What was not used, the first few.
-    pub troubles: Vec<Trouble>,
+    pub troubles: Vec<Told>,
 }
 
 impl Outcome {
@@ -145,9 +169,19 @@ impl Outcome {
         self.troubles.clear();
     }
 
-    pub(super) fn trouble(&mut self, trouble: Trouble) {
+    /// Of no metric in particular that a channel wants.
+    pub(super) fn trouble(&mut self, why: Trouble) {
+        self.tell(Told { metric: None, why });
+    }
+
+    pub(super) fn trouble_of(&mut self, metric: usize, why: Trouble) {
+        let metric = Some(metric);
+        self.tell(Told { metric, why });
+    }
+
+    fn tell(&mut self, told: Told) {
         if self.troubles.len() < TROUBLES {
-            self.troubles.push(trouble);
+            self.troubles.push(told);
         }
     }
 }

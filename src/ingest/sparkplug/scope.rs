@@ -10,10 +10,13 @@ use crate::units::Timestamp;
 use super::metric::{Metric, MetricQuality};
 use super::outcome::{Counters, Finding, Footing, News, Outcome, Trouble};
 use super::payload::Payload;
+use super::topic::Kind;
 use super::value::DataType;
 
 /// One message while it is being read.
 pub(super) struct Desk<'a> {
+    /// What the message is.
+    pub(super) kind: Kind,
     /// When it was sent, as the node says.
     pub(super) sent: Option<Timestamp>,
     /// When it came.
@@ -128,7 +131,8 @@ impl Scope {
         for wanted in self.wanted.iter().filter(|wanted| !wanted.in_birth) {
             desk.counters.not_in_birth += 1;
             let metric = Arc::clone(&wanted.name);
-            desk.out.trouble(Trouble::NotInBirth { metric });
+            desk.out
+                .trouble_of(wanted.place, Trouble::NotInBirth { metric });
             desk.find(wanted.place, News::Gone { time });
         }
     }
@@ -223,10 +227,14 @@ impl Desk<'_> {
         if metric.historical && metric.time.is_none() {
             self.counters.past_unusable += 1;
             let metric = Arc::clone(&wanted.name);
-            self.out.trouble(Trouble::PastWithoutTime { metric });
+            self.out
+                .trouble_of(wanted.place, Trouble::PastWithoutTime { metric });
             return;
         }
-        let time = metric.time.or(self.sent);
+        let time = match self.kind {
+            Kind::Birth if !metric.historical => self.sent.or(metric.time),
+            _ => metric.time.or(self.sent),
+        };
         let value = match metric.value {
             Some(value) if metric.quality != MetricQuality::Stale => value,
             _ if metric.historical => {
@@ -251,8 +259,14 @@ impl Desk<'_> {
             }
             Err(why) => {
                 self.counters.unreadable += 1;
-                let metric = Arc::clone(&wanted.name);
-                self.out.trouble(Trouble::Value { metric, why });
+                let name = Arc::clone(&wanted.name);
+                let trouble = Trouble::Value { metric: name, why };
+                self.out.trouble_of(wanted.place, trouble);
+                // It is sent when it changes: the last value holds no more.
+                if !metric.historical {
+                    let time = time.unwrap_or(self.arrival);
+                    self.find(wanted.place, News::Gone { time });
+                }
             }
         }
     }

@@ -2,7 +2,7 @@
 
 use super::{read, told, variables};
 use crate::engine::{ChannelKind, LimitLevel, MeterOf, Priority};
-use crate::settings::{Scale, Settings};
+use crate::settings::{Origin, Scale, Settings};
 use crate::units::{Quantity, Span};
 
 #[test]
@@ -285,6 +285,62 @@ z.toml:2:1: broker.main.password: a password does not belong into a settings fil
 z.toml:4:9: sump.cell-a.fluid: there is no fluid \"Soluble A\"; there is none to choose from
 z.toml:5:1: sump.cell-a: \"two words\" cannot be the name of a setting: only letters, digits, - and _ can
 z.toml:6:10: contact.Night: \"Night\" cannot be a name: it becomes part of topics, so it has 1 to 64 of a-z, 0-9, - and _"
+    );
+}
+
+#[test]
+fn metrics_of_edge_nodes_are_told_what_they_lack() {
+    let extra = "\
+[sump.cell-a.channel.ph]
+quantity = \"ph\"
+payload = \"sparkplug\"
+topic = \"x\"
+node = \"gateway-1\"
+device = \"a/b\"
+[sump.cell-a.channel.level]
+quantity = \"level\"
+payload = \"sparkplug\"
+node = \"hall-3/+\"
+metric = \"\"
+[sump.cell-a.channel.brix]
+device = \"tank\"
+[sump.cell-a.channel.t1]
+quantity = \"temperature\"
+payload = \"sparkplug\"
+node = \"hall-3/gateway-1\"
+metric = \"T\"
+[sump.cell-a.channel.t2]
+quantity = \"temperature\"
+payload = \"sparkplug\"
+node = \"hall-3/gateway-1\"
+metric = \"T\"
+";
+    told(
+        extra,
+        &[
+            "z.toml:1:22: sump.cell-a.channel.ph.metric: is missing; write for example metric = \"Fluid/Brix\"",
+            "z.toml:4:1: sump.cell-a.channel.ph.topic: has no effect: it is for payloads other than \"sparkplug\" only",
+            "z.toml:5:8: sump.cell-a.channel.ph.node: \"gateway-1\" is not allowed; allowed is the group and the name of an edge node, as hall-3/gateway-1",
+            "z.toml:6:10: sump.cell-a.channel.ph.device: \"a/b\" is not allowed; allowed is the name of a device of the node, without /",
+            "z.toml:10:8: sump.cell-a.channel.level.node: \"hall-3/+\" holds + or #, but one exact topic is needed here",
+            "z.toml:11:10: sump.cell-a.channel.level.metric: \"\" is not allowed; allowed is the full name of a metric, of 1 to 1000 bytes",
+            "z.toml:13:1: sump.cell-a.channel.brix.device: has no effect: it is for payload = \"sparkplug\" only",
+            "z.toml:23:10: sump.cell-a.channel.t2.metric: messages on \"spBv1.0/hall-3/NDATA/gateway-1\" already go to sump.cell-a.channel.t1.metric; give each channel messages of its own",
+        ],
+    );
+    let good = "[sump.cell-a.channel.ph]\nquantity = \"ph\"\npayload = \"sparkplug\"\n\
+                node = \"hall-3/gateway-1\"\ndevice = \"tank\"\nmetric = \"Fluid/pH\"\n";
+    let settings = read(good).unwrap();
+    let Origin::Metric { metric, .. } = &settings.routes[1].origin else {
+        panic!("{:?}", settings.routes);
+    };
+    let parts = (&*metric.group, &*metric.node, metric.device.as_deref());
+    assert_eq!(parts, ("hall-3", "gateway-1", Some("tank")));
+    let silent_after = settings.sumps[0].channels[1].silent_after;
+    assert_eq!(
+        silent_after,
+        Span::from_hours(24),
+        "it reports changes only"
     );
 }
 

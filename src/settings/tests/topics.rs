@@ -3,9 +3,16 @@
 use super::{read, told};
 use crate::settings::{Origin, Route};
 
+fn topics_and_part(route: &Route) -> (Vec<&str>, Option<String>) {
+    let Origin::Topic { topics, format, .. } = &route.origin else {
+        panic!("{:?} is no topic", route.origin);
+    };
+    let topics = topics.iter().map(String::as_str).collect();
+    (topics, format.part())
+}
+
 fn topics(route: &Route) -> Vec<&str> {
-    let Origin::Topic { topics, .. } = &route.origin;
-    topics.iter().map(String::as_str).collect()
+    topics_and_part(route).0
 }
 
 #[test]
@@ -50,9 +57,7 @@ fn channels_without_a_topic_take_it_from_the_template() {
     let parts: Vec<_> = settings
         .routes
         .iter()
-        .map(|route| match &route.origin {
-            Origin::Topic { format, .. } => format.part(),
-        })
+        .map(|route| topics_and_part(route).1)
         .collect();
     assert_eq!(parts, [None, Some("/v".to_owned()), None]);
 }
@@ -65,13 +70,8 @@ fn the_channel_may_stand_in_the_message_instead_of_the_topic() {
          [sump.cell-a.channel.t]\nquantity = \"temperature\"\n",
     )
     .unwrap();
-    let parts: Vec<_> = settings.routes[1..]
-        .iter()
-        .map(|route| match &route.origin {
-            Origin::Topic { format, topics, .. } => (topics.join(" "), format.part().unwrap()),
-        })
-        .collect();
-    let one = |part: &str| ("plant/cell-a".to_owned(), part.to_owned());
+    let parts: Vec<_> = settings.routes[1..].iter().map(topics_and_part).collect();
+    let one = |part: &str| (vec!["plant/cell-a"], Some(part.to_owned()));
     assert_eq!(parts, [one("/ph/v"), one("/t/v")]);
 }
 

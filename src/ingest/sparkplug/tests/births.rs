@@ -111,6 +111,14 @@ fn the_death_of_a_node_takes_its_devices_along() {
 }
 
 #[test]
+fn a_node_dies_no_earlier_than_its_newest_value() {
+    let mut desk = Desk::born();
+    desk.ddata(2, &[aliased(2, 8.0).at(T0 + 700)]);
+    desk.ddata(3, &[aliased(3, 9.0).at(T0 + 9000).historical()]);
+    assert_eq!(desk.ndeath(7)[BRIX], gone(BRIX, T0 + 700));
+}
+
+#[test]
 fn a_death_that_is_not_of_the_birth_is_ignored() {
     let mut desk = Desk::born();
     assert_eq!(

@@ -58,11 +58,11 @@ fn says(finding: &Finding) -> String {
 fn each_message_says_what_its_writer_meant() {
     let mut host = Host::default();
     for metric in NAMES {
-        host.want(&MetricAddress {
+        host.want(&SparkplugMetric {
             group: "Hall 3".to_owned(),
             node: "gateway-1".to_owned(),
             device: Some("tank".to_owned()),
-            metric: metric.to_owned(),
+            name: metric.to_owned(),
         });
     }
     let arrival = Timestamp::from_millis(T0 as i64 + 10_000);

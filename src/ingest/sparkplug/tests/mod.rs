@@ -7,6 +7,7 @@ mod order;
 mod say;
 mod values;
 
+use crate::settings::SparkplugMetric;
 use crate::units::Timestamp;
 
 use super::*;
@@ -40,14 +41,14 @@ impl Desk {
         .into_iter()
         .enumerate()
         {
-            let address = MetricAddress {
+            let metric = SparkplugMetric {
                 group: "Hall 3".to_owned(),
                 node: NODE.to_owned(),
                 device: device.map(str::to_owned),
-                metric: metric.to_owned(),
+                name: metric.to_owned(),
             };
-            assert_eq!(host.want(&address), place);
-            assert_eq!(host.want(&address), place, "the same again");
+            assert_eq!(host.want(&metric), place);
+            assert_eq!(host.want(&metric), place, "the same again");
         }
         Desk {
             host,
@@ -121,7 +122,7 @@ impl Desk {
     }
 
     fn troubles(&self) -> String {
-        let troubles = self.out.troubles.iter().map(ToString::to_string);
+        let troubles = self.out.troubles.iter().map(|told| told.why.to_string());
         troubles.collect::<Vec<_>>().join("; ")
     }
 }

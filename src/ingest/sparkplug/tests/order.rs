@@ -65,7 +65,7 @@ fn commands_and_other_hosts_come_to_nothing() {
     let handled = desk
         .host
         .handle(state.1, state.0, now, Delivery::First, &mut desk.out);
-    assert_eq!(handled, Ok(()));
+    assert_eq!(handled, Ok(None));
     assert_eq!(desk.ddata(2, &[aliased(2, 8.0)]), [reading(BRIX, 8.0, T0)]);
     assert_eq!(desk.host.counters(), Counters::default());
 }

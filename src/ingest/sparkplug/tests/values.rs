@@ -18,6 +18,19 @@ fn a_value_stands_at_its_own_time_else_at_that_of_the_message() {
 }
 
 #[test]
+fn a_birth_says_what_is_so_when_it_is_sent() {
+    let mut desk = Desk::born();
+    desk.now += 60_000;
+    desk.nbirth(7);
+    let [brix, ph] = brix_and_ph();
+    let births = desk.dbirth(1, &[brix.at(T0 - 3_600_000), ph.at(T0).null()]);
+    assert_eq!(
+        births,
+        [reading(BRIX, 8.5, T0 + 60_000), gone(PH, T0 + 60_000)]
+    );
+}
+
+#[test]
 fn a_time_beyond_all_times_does_not_wrap() {
     let mut desk = Desk::born();
     let found = desk.ddata(2, &[aliased(2, 8.0).at(u64::MAX)]);
@@ -82,7 +95,7 @@ fn a_value_that_cannot_be_read_leaves_the_others_be() {
         ..aliased(2, 8.0)
     };
     let found = desk.ddata(2, &[text, aliased(3, 9.0), Said::default()]);
-    assert_eq!(found, [reading(PH, 9.0, T0)]);
+    assert_eq!(found, [gone(BRIX, T0), reading(PH, 9.0, T0)]);
     assert_eq!(
         desk.troubles(),
         "metric \"Fluid/Brix\": it is a text, not a number or a truth value; a metric has neither name nor alias"
@@ -96,7 +109,7 @@ fn troubles_of_one_message_are_told_up_to_a_few_and_all_counted() {
     let mut desk = Desk::born();
     let many: Vec<Said> = (0..500).map(|n| aliased(5000 + n, 0.0)).collect();
     desk.ddata(2, &many);
-    assert_eq!(desk.out.troubles.len(), 8);
+    assert_eq!(desk.out.troubles.len(), 64);
     assert_eq!(desk.host.counters().unknown_alias, 500);
 }
 
