@@ -21,6 +21,7 @@ mod refused;
 mod replay;
 mod scripted;
 mod shutdown;
+mod sparkplug;
 mod tls;
 mod traps;
 mod versions;
