@@ -270,7 +270,10 @@ impl Importer<'_> {
     ) -> anyhow::Result<()> {
         chunk.bytes = 0;
         let entries = std::mem::take(&mut chunk.entries);
-        let answer = self.client.ask(Request::ImportEntries { entries })?;
+        let answer = self.client.ask(Request::Entries {
+            history: true,
+            entries,
+        })?;
         self.settle(path, answer, &mut chunk.lines, counts)
     }
 

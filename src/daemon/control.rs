@@ -36,7 +36,7 @@ impl Sources {
             intake: intake.clone(),
             writer,
             pending: Arc::new(Pending::default()),
-            importing: Mutex::new(()),
+            entering: Mutex::new(()),
             counters: Arc::default(),
             clock: clock.as_fn(),
         };

@@ -9,6 +9,7 @@
 mod catch_up;
 mod clock;
 mod control;
+mod entries;
 mod sources;
 mod worker;
 
@@ -29,6 +30,7 @@ use crate::settings::{SeriesKind, Settings};
 use crate::store::{self, Limits, Opened, Reader, Receipt, SeriesRow, Store, StoreError, Writer};
 
 use catch_up::{TakenUp, take_up};
+use entries::Journal;
 use sources::{SourceCounts, Sources};
 use worker::Worker;
 
@@ -104,6 +106,7 @@ pub async fn run(
             composer.clone(),
             writer.handle(),
             Arc::clone(&spare),
+            Journal::new(settings.store.folder.clone()),
         );
         let name = format!("engine-{}", workers.len());
         workers.push(spawn(name, &stop, move || worker.run(room))?);

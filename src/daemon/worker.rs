@@ -6,14 +6,15 @@ use std::sync::{Arc, Mutex};
 use tokio::sync::mpsc::Receiver;
 
 use crate::engine::{
-    Effect, Event, Form, JournalBody, JournalRecord, Reading, Shard, SumpWatch, Trouble,
+    Effect, Entry, Event, Form, JournalBody, JournalRecord, Reading, Shard, SumpWatch, Trouble,
 };
-use crate::ingest::{Ack, Arrived, Batch as Inbound, Content};
+use crate::ingest::{Ack, AnswerTo, AnswerTopic, Arrived, Batch as Inbound, Content, EntryOutcome};
 use crate::notify::Composer;
-use crate::store::{Batch, JournalRow, RecentRow, SnapshotRow, WriterHandle};
+use crate::store::{AnswerRow, Batch, JournalRow, RecentRow, SnapshotRow, WriterHandle};
 use crate::units::{Span, Timestamp, to_wire};
 
 use super::catch_up::TakenUp;
+use super::entries::Journal;
 
 /// A watch is kept at least this often while readings come, so that little is
 /// left to be caught up with after a crash.
@@ -33,6 +34,7 @@ pub(super) struct Worker {
     composer: Composer,
     writer: WriterHandle<Ack>,
     spare: SpareBatches,
+    journal: Journal,
     effects: Vec<Effect>,
     batch: Batch<Ack>,
 }
@@ -48,6 +50,7 @@ impl Worker {
         composer: Composer,
         writer: WriterHandle<Ack>,
         spare: SpareBatches,
+        journal: Journal,
     ) -> Self {
         // Spread, so that not all are kept in the same second.
         let count = taken.len() as i64;
@@ -67,6 +70,7 @@ impl Worker {
             composer,
             writer,
             spare,
+            journal,
             effects: Vec::new(),
             batch,
         }
@@ -149,7 +153,18 @@ impl Worker {
                 time: time.unwrap_or(self.clock),
                 kind,
             }),
-            Content::Entry(entry) => Event::Entry(entry, self.clock),
+            Content::Entry { entry, answer } => {
+                if !self.may_happen(ix, &entry, answer) {
+                    self.batch.acks.extend(arrived.ack);
+                    return;
+                }
+                Event::Entry(entry, self.clock)
+            }
+            Content::Answer { to, payload } => {
+                self.answer(to, payload);
+                self.batch.acks.extend(arrived.ack);
+                return;
+            }
             Content::PastEntry(entry) => Event::PastEntry(entry, self.clock),
             Content::Known => {
                 self.batch.acks.extend(arrived.ack);
@@ -162,6 +177,36 @@ impl Worker {
             self.keep(ix);
         }
         self.batch.acks.extend(arrived.ack);
+    }
+
+    /// Whether the entry is to be taken in; whoever wrote it is told.
+    fn may_happen(&mut self, ix: usize, entry: &Entry, answer: AnswerTo) -> bool {
+        let watch = &self.shard.watches()[ix];
+        let outcome = self.journal.judge(watch, entry);
+        let taken = match &outcome {
+            EntryOutcome::Taken { .. } => true,
+            EntryOutcome::Known => false,
+            EntryOutcome::Refused { why } => {
+                tracing::warn!(sump = entry.sump, id = entry.id, "entry refused: {why}");
+                false
+            }
+        };
+        match answer {
+            AnswerTo::Nobody => {}
+            // There is one answer to a question.
+            AnswerTo::Asker(asker) => drop(asker.set(outcome)),
+            AnswerTo::Topic(to) => self.answer(to, outcome.published(entry)),
+        }
+        taken
+    }
+
+    fn answer(&mut self, to: AnswerTopic, payload: String) {
+        self.batch.answers.push(AnswerRow {
+            topic: to.topic,
+            payload,
+            correlation: to.correlation,
+            created: self.clock,
+        });
     }
 
     /// Keeps the watches whose minute is over, readings or not: what is stored

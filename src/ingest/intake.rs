@@ -8,6 +8,7 @@ use tokio::sync::mpsc;
 use crate::engine::{Entry, Quality, TroubleKind};
 use crate::units::Timestamp;
 
+use super::answer::{AnswerTo, AnswerTopic};
 use super::recent::Trace;
 
 /// Batches that may wait for one shard. A source hands on a bounded number of
@@ -67,7 +68,19 @@ pub enum Content {
         kind: TroubleKind,
     },
     /// What a person wrote.
-    Entry(Box<Entry>),
+    Entry {
+        /// The entry.
+        entry: Box<Entry>,
+        /// Who is told what becomes of it.
+        answer: AnswerTo,
+    },
+    /// An answer to what cannot be read as an entry.
+    Answer {
+        /// Where it goes.
+        to: AnswerTopic,
+        /// What it says.
+        payload: String,
+    },
     /// What a person wrote, out of history.
     PastEntry(Box<Entry>),
     /// A message that is on its way to the store already, or in it: only its

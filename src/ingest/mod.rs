@@ -6,6 +6,7 @@
 //! limited rate, and never stops the stream. Refuses: to wait without bound,
 //! to drop anything uncounted.
 
+mod answer;
 pub mod control;
 pub mod decode;
 mod intake;
@@ -19,6 +20,7 @@ mod router;
 pub mod sparkplug;
 mod unreadable;
 
+pub use answer::{AnswerTo, AnswerTopic, EntryOutcome};
 pub use intake::{Ack, Arrived, Batch, Content, Intake, IntakeClosed};
 pub use nodes::{Came, NodeError, Nodes};
 pub(crate) use recent::fnv1a;

@@ -41,6 +41,20 @@ pub enum SessionWish {
     Fresh,
 }
 
+/// A message of ours.
+#[derive(Debug, Clone)]
+pub struct Leaving<'a> {
+    /// Its topic.
+    pub topic: &'a str,
+    /// What it says.
+    pub payload: String,
+    /// Whether the broker keeps it.
+    pub retain: bool,
+    /// What its receiver knows it by, where it is an answer; 3.1.1 has no
+    /// place for it.
+    pub correlation: Option<&'a [u8]>,
+}
+
 /// The client could not take something more; try again later, or give the
 /// connection up.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
@@ -141,14 +155,21 @@ impl Client {
     ///
     /// # Errors
     /// When there is no room for it.
-    pub fn publish(&self, topic: &str, payload: String, retain: bool) -> Result<(), NoRoom> {
+    pub fn publish(&self, leaving: Leaving<'_>) -> Result<(), NoRoom> {
+        let Leaving {
+            topic,
+            payload,
+            retain,
+            correlation,
+        } = leaving;
         match &self.0 {
             ByVersion::V5(client) => client
-                .try_publish(
+                .try_publish_with_properties(
                     topic,
                     rumqttc::v5::mqttbytes::QoS::AtLeastOnce,
                     retain,
                     payload,
+                    v5::correlated(correlation),
                 )
                 .map_err(|_| NoRoom),
             ByVersion::V311(client) => client

@@ -73,4 +73,15 @@ pub struct Message {
     pub redelivered: bool,
     /// It lay at the broker when we subscribed.
     pub retained: bool,
+    /// How it wants to be answered, where it says so.
+    pub reply: Option<Box<Reply>>,
+}
+
+/// How a message wants to be answered (MQTT 5.0, section 4.10).
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Reply {
+    /// On this topic.
+    pub topic: Option<String>,
+    /// With these data, by which the writer knows what is answered.
+    pub correlation: Option<Bytes>,
 }

@@ -27,7 +27,7 @@ mod v311;
 mod v5;
 
 pub use attempts::{Attempts, Retry};
-pub use client::{Client, Events, Introduction, NoRoom, SessionWish, connect};
+pub use client::{Client, Events, Introduction, Leaving, NoRoom, SessionWish, connect};
 pub use down::{Cause, Down};
-pub use event::{Event, Message, Session};
+pub use event::{Event, Message, Reply, Session};
 pub use topic::matches;

@@ -74,6 +74,7 @@ pub(super) fn event(event: Theirs, largest: usize) -> Event {
                 payload: publish.payload,
                 redelivered: publish.dup,
                 retained: publish.retain,
+                reply: None,
             };
             if is_oversized {
                 Event::Oversized(message)

@@ -2,10 +2,11 @@
 
 use std::time::Duration;
 
+use bytes::Bytes;
 use rumqttc::v5::mqttbytes::QoS;
 use rumqttc::v5::mqttbytes::v5::{
     ConnAck, ConnectProperties, ConnectReturnCode, DisconnectReasonCode, Filter, LastWill, Packet,
-    PubAckReason, Publish, RetainForwardRule, SubscribeReasonCode,
+    PubAckReason, Publish, PublishProperties, RetainForwardRule, SubscribeReasonCode,
 };
 use rumqttc::v5::{ConnectionError, Event as Theirs, MqttOptions, StateError};
 use rumqttc::{Outgoing, TlsConfiguration, Transport};
@@ -14,7 +15,7 @@ use crate::settings::{BrokerSettings, Protocol};
 
 use super::client::{self, CONNECT_SECS, Introduction, OUTGOING, ROOM, SessionWish};
 use super::down::{Cause, Down};
-use super::event::{Event, Message, Session};
+use super::event::{Event, Message, Reply, Session};
 
 /// Options for one connection.
 pub(super) fn options(
@@ -86,6 +87,24 @@ pub(super) fn bearing(packet: u16) -> Publish {
     message
 }
 
+/// Properties of a message of ours that answers another.
+pub(super) fn correlated(data: Option<&[u8]>) -> PublishProperties {
+    PublishProperties {
+        correlation_data: data.map(Bytes::copy_from_slice),
+        ..PublishProperties::default()
+    }
+}
+
+/// How a message wants to be answered.
+fn reply(properties: Option<PublishProperties>) -> Option<Box<Reply>> {
+    let properties = properties?;
+    let reply = Reply {
+        topic: properties.response_topic,
+        correlation: properties.correlation_data,
+    };
+    (reply.topic.is_some() || reply.correlation.is_some()).then(|| Box::new(reply))
+}
+
 /// In our own terms.
 pub(super) fn event(event: Theirs) -> Event {
     match event {
@@ -95,6 +114,7 @@ pub(super) fn event(event: Theirs) -> Event {
             payload: publish.payload,
             redelivered: publish.dup,
             retained: publish.retain,
+            reply: reply(publish.properties),
         }),
         Theirs::Incoming(Packet::ConnAck(answer)) => connected(&answer),
         Theirs::Incoming(Packet::SubAck(answer)) => Event::Subscribed {

@@ -16,7 +16,9 @@ use tokio::sync::Notify;
 use tokio_util::sync::CancellationToken;
 
 use super::under_way::UnderWay;
-use crate::mqtt::{self, Attempts, Client, Down, Event, Events, Introduction, NoRoom, SessionWish};
+use crate::mqtt::{
+    self, Attempts, Client, Down, Event, Events, Introduction, Leaving, NoRoom, SessionWish,
+};
 use crate::settings::BrokerSettings;
 use crate::store::{Reader, StoreError, WriterHandle};
 
@@ -187,7 +189,7 @@ impl<A: Send + 'static> Publisher<A> {
                 let now = Instant::now();
                 standing.since = Some(now);
                 standing.largest = largest;
-                publish(client, &self.status_topic, status("online"), true)?;
+                client.publish(self.saying("online")).map_err(no_room)?;
                 under_way.handle_handed_over(None, now);
             }
             Event::Published { packet, refusal } => {
@@ -227,7 +229,13 @@ impl<A: Send + 'static> Publisher<A> {
                 self.refused(&format!("its {size} bytes are more than the broker takes"));
                 continue;
             }
-            publish(client, &message.topic, message.payload, message.retain)?;
+            let leaving = Leaving {
+                topic: &message.topic,
+                payload: message.payload,
+                retain: message.retain,
+                correlation: message.correlation.as_deref(),
+            };
+            client.publish(leaving).map_err(no_room)?;
             under_way.handle_handed_over(Some(message.id), Instant::now());
         }
         Ok(())
@@ -278,9 +286,19 @@ impl<A: Send + 'static> Publisher<A> {
         blocking(move || writer.remove_outbox(ids)).await
     }
 
+    /// The message that tells how we are.
+    fn saying(&self, how: &str) -> Leaving<'_> {
+        Leaving {
+            topic: &self.status_topic,
+            payload: status(how),
+            retain: true,
+            correlation: None,
+        }
+    }
+
     /// Says that the daemon is gone, and closes the connection in good order.
     async fn goodbye(&self, client: &Client, events: &mut Events) -> Result<(), Down> {
-        publish(client, &self.status_topic, status("offline"), true)?;
+        client.publish(self.saying("offline")).map_err(no_room)?;
         client.disconnect().map_err(no_room)?;
         let gone = async {
             while let Ok(event) = events.next().await {
@@ -301,10 +319,6 @@ async fn sleep_until(time: Option<Instant>) {
         Some(time) => tokio::time::sleep_until(time.into()).await,
         None => std::future::pending().await,
     }
-}
-
-fn publish(client: &Client, topic: &str, payload: String, retain: bool) -> Result<(), Down> {
-    client.publish(topic, payload, retain).map_err(no_room)
 }
 
 fn no_room(error: NoRoom) -> Down {

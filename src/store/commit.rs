@@ -6,8 +6,13 @@ use crate::engine::Sample;
 
 use super::error::StoreError;
 use super::open::Store;
-use super::rows::{Batch, Counts, CursorRow, JournalRow, OutboxRow, RecentRow, SnapshotRow};
+use super::rows::{
+    AnswerRow, Batch, Counts, CursorRow, JournalRow, OutboxRow, RecentRow, SnapshotRow,
+};
 use super::series::{SeriesId, SeriesMap};
+
+/// Unsent answers that are kept. Choice: more than a person waits for.
+const ANSWERS: u64 = 64;
 
 /// Holds the store for writing.
 pub(super) struct Committer {
@@ -17,6 +22,8 @@ pub(super) struct Committer {
     outbox_limit: usize,
     /// Rows that it holds.
     outbox_depth: usize,
+    /// Answers so far; each takes the next place of [`ANSWERS`].
+    answers: u64,
     /// The samples of the transaction, put in the order of the table.
     sorted: Vec<(SeriesId, Sample)>,
 }
@@ -38,6 +45,7 @@ impl Committer {
             series,
             outbox_limit,
             outbox_depth: usize::try_from(outbox_depth).expect("a count is not negative"),
+            answers: 0,
             sorted: Vec::new(),
         })
     }
@@ -74,7 +82,13 @@ impl Committer {
         }
         let depth = outbox(&transaction, batches, delivered, self.outbox_depth)
             .map_err(StoreError::doing("write its outbox"))?;
-        counts.outbox_added = batches.iter().map(|batch| batch.outbox.len() as u64).sum();
+        let asked = batches.iter().flat_map(|batch| &batch.answers);
+        let (depth, answers) = answer(&transaction, asked, depth, self.answers)
+            .map_err(StoreError::doing("write answers to its outbox"))?;
+        let messages = batches
+            .iter()
+            .map(|batch| batch.outbox.len() + batch.answers.len());
+        counts.outbox_added = messages.sum::<usize>() as u64;
         let excess = depth.saturating_sub(self.outbox_limit);
         counts.outbox_dropped =
             drop_oldest(&transaction, excess).map_err(StoreError::doing("shorten its outbox"))?;
@@ -91,6 +105,7 @@ impl Committer {
             .commit()
             .map_err(StoreError::doing("commit a transaction"))?;
         self.outbox_depth = depth - excess;
+        self.answers = answers;
         for (tally, own) in apart {
             // A batch is committed once; a tally that two share keeps the first.
             let _ = tally.set(own);
@@ -229,21 +244,49 @@ fn outbox<A>(
         }
     }
     for row in batches.iter().flat_map(|batch| &batch.outbox) {
-        let replaced = replaced(transaction, row)?;
+        let replaced = match &row.slot {
+            None => 0,
+            Some(slot) => free(transaction, slot)?,
+        };
         add_message(transaction, row)?;
         depth = depth.saturating_sub(replaced) + 1;
     }
     Ok(depth)
 }
 
-/// Takes out the unsent message whose slot `row` wants.
-fn replaced(transaction: &Transaction<'_>, row: &OutboxRow) -> rusqlite::Result<usize> {
-    match &row.slot {
-        None => Ok(0),
-        Some(slot) => transaction
-            .prepare_cached("DELETE FROM outbox WHERE slot = ?1")?
-            .execute([slot]),
+/// Takes out the unsent message in this slot.
+fn free(transaction: &Transaction<'_>, slot: &str) -> rusqlite::Result<usize> {
+    transaction
+        .prepare_cached("DELETE FROM outbox WHERE slot = ?1")?
+        .execute([slot])
+}
+
+/// Adds answers, each in the place of the unsent one that is [`ANSWERS`] older.
+/// Gives the number of messages in the outbox and of answers afterwards.
+fn answer<'r>(
+    transaction: &Transaction<'_>,
+    rows: impl Iterator<Item = &'r AnswerRow>,
+    mut depth: usize,
+    mut answers: u64,
+) -> rusqlite::Result<(usize, u64)> {
+    for row in rows {
+        let slot = format!("answer/{}", answers % ANSWERS);
+        answers += 1;
+        depth = depth.saturating_sub(free(transaction, &slot)?) + 1;
+        transaction
+            .prepare_cached(
+                "INSERT INTO outbox (topic, payload, retain, slot, created, correlation)
+                 VALUES (?1, ?2, FALSE, ?3, ?4, ?5)",
+            )?
+            .execute((
+                &row.topic,
+                &row.payload,
+                slot,
+                row.created.millis(),
+                &row.correlation,
+            ))?;
     }
+    Ok((depth, answers))
 }
 
 fn add_message(transaction: &Transaction<'_>, row: &OutboxRow) -> rusqlite::Result<()> {

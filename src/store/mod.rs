@@ -11,7 +11,8 @@
 //!   is counted as duplicate or as conflict, and never changes anything. The
 //!   same holds for a journal line and its key (time, sump, seq).
 //! - The outbox is bounded; what it drops is the oldest, and counted. A slot
-//!   holds one unsent message, the newest.
+//!   holds one unsent message, the newest. Answers take the place of older
+//!   unsent answers, so that they push nothing else out.
 //! - One daemon a folder: a second one is refused. Readers never wait for the
 //!   writer, nor it for them.
 //! - After a stop that was not clean the file is read through. A damaged one
@@ -27,7 +28,7 @@
 //! | `series` | `id` | sump, channel, quantity, unit, kind (`reading` or `estimate`) |
 //! | `readings` | `time`, `series` | value, quality as bits, delay (arrival − time) |
 //! | `journal` | `time`, `sump`, `seq` | kind, body as JSON |
-//! | `outbox` | `id` | topic, payload, retain, slot, created |
+//! | `outbox` | `id` | topic, payload, retain, slot, created, correlation |
 //! | `snapshots` | `sump` | time, body |
 //! | `recent_messages` | `source`, `packet` | hash, seq |
 //! | `cursors` | `name` | position, when it was moved |
@@ -58,7 +59,8 @@ pub use reader::{
     Cursor, JournalKey, Reader, Snapshot, StoredJournal, StoredMessage, StoredReading,
 };
 pub use rows::{
-    Batch, Counts, CursorRow, JournalRow, OutboxRow, Receipt, RecentRow, SnapshotRow, Tally,
+    AnswerRow, Batch, Counts, CursorRow, JournalRow, OutboxRow, Receipt, RecentRow, SnapshotRow,
+    Tally,
 };
 pub use series::{SeriesId, SeriesKind, SeriesMap, SeriesRow};
 pub use stats::Stats;

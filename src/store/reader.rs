@@ -68,6 +68,8 @@ pub struct StoredMessage {
     pub retain: bool,
     /// When it was made.
     pub created: Timestamp,
+    /// By which the receiver knows what it asked for.
+    pub correlation: Option<Vec<u8>>,
 }
 
 /// Where a sump's watch stood.
@@ -229,7 +231,7 @@ impl Reader {
     /// When the store cannot be read.
     pub fn outbox_after(&self, id: i64, limit: usize) -> Result<Vec<StoredMessage>, StoreError> {
         self.list(
-            "SELECT id, topic, payload, retain, created FROM outbox
+            "SELECT id, topic, payload, retain, created, correlation FROM outbox
              WHERE id > ?1 ORDER BY id LIMIT ?2",
             (id, limit as i64),
             |row| {
@@ -239,6 +241,7 @@ impl Reader {
                     payload: row.get(2)?,
                     retain: row.get(3)?,
                     created: Timestamp::from_millis(row.get(4)?),
+                    correlation: row.get(5)?,
                 })
             },
         )

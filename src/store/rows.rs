@@ -37,6 +37,19 @@ pub struct OutboxRow {
     pub created: Timestamp,
 }
 
+/// An answer to somebody who asked.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct AnswerRow {
+    /// Where it goes.
+    pub topic: String,
+    /// What it says.
+    pub payload: String,
+    /// By which the asker knows what it asked.
+    pub correlation: Option<Vec<u8>>,
+    /// When it was made.
+    pub created: Timestamp,
+}
+
 /// Where a sump's watch stands.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct SnapshotRow {
@@ -87,6 +100,8 @@ pub struct Batch<A> {
     pub journal: Vec<JournalRow>,
     /// Messages to send.
     pub outbox: Vec<OutboxRow>,
+    /// Answers to send; of unsent ones the newest are kept.
+    pub answers: Vec<AnswerRow>,
     /// Snapshots; the last of a sump stays.
     pub snapshots: Vec<SnapshotRow>,
     /// Recent messages; the last of a packet identifier stays.
@@ -108,6 +123,7 @@ impl<A> Default for Batch<A> {
             samples: Vec::new(),
             journal: Vec::new(),
             outbox: Vec::new(),
+            answers: Vec::new(),
             snapshots: Vec::new(),
             recent: Vec::new(),
             cursors: Vec::new(),
@@ -124,6 +140,7 @@ impl<A> Batch<A> {
         self.samples.len()
             + self.journal.len()
             + self.outbox.len()
+            + self.answers.len()
             + self.snapshots.len()
             + self.recent.len()
             + self.cursors.len()
@@ -135,6 +152,7 @@ impl<A> Batch<A> {
         self.samples.clear();
         self.journal.clear();
         self.outbox.clear();
+        self.answers.clear();
         self.snapshots.clear();
         self.recent.clear();
         self.cursors.clear();

@@ -9,6 +9,9 @@ CREATE TABLE cursors (
     moved_at INTEGER NOT NULL
 ) WITHOUT ROWID, STRICT;
 
+-- By which the receiver of a message knows what it asked for.
+ALTER TABLE outbox ADD COLUMN correlation BLOB;
+
 -- Finds an entry by its sump and id, however long ago it was made.
 CREATE INDEX journal_entries
     ON journal (sump, iif(json_valid(body), json_extract(body, '$.entry.id'), NULL))

@@ -20,7 +20,7 @@
 //!  "rows":[{"time":"2026-01-01T00:00:00Z","sump":"turning-cell","channel":"brix","value":7.1}]}
 //! {"v":1,"answer":"imported","stored":999,"known":1,"conflicts":0,"refused":[]}
 //!
-//! {"v":1,"ask":"import_entries","entries":[{"kind":"note",…}]}
+//! {"v":1,"ask":"entries","history":true,"entries":[{"kind":"note",…}]}
 //! {"v":1,"answer":"imported","stored":0,"known":0,"conflicts":0,"refused":[{"row":0,"why":"there is no sump …"}]}
 //! ```
 //!
@@ -33,8 +33,8 @@
 //!   taken once.
 //! - Imported readings go to the store at their own time, marked late, and
 //!   past the engine: they raise no alarm, now or after a restart, and never
-//!   replace what is there. Imported entries go to the journal, marked late,
-//!   and change nothing else.
+//!   replace what is there. Entries of history go to the journal, marked late,
+//!   and change nothing else; others are as those that come over MQTT.
 //! - `done` counts the rows of the file that have been dealt with; it is kept
 //!   in the transaction of the rows, until the `last` ones.
 //! - A line is at most [`LONGEST_LINE`] long, at most [`CONNECTIONS`] peers
@@ -87,9 +87,9 @@ pub struct Control {
     pub writer: WriterHandle<Ack>,
     /// What waits for its commit.
     pub pending: Arc<Pending>,
-    /// Held while imported entries are looked up and put in, so that two
-    /// imports of the same file do not both find them missing.
-    pub importing: Mutex<()>,
+    /// Held while entries are looked up and put in, so that two files with the
+    /// same ones do not both find them missing.
+    pub entering: Mutex<()>,
     /// What it counts.
     pub counters: Arc<IngestCounters>,
     /// The clock.

@@ -1,7 +1,7 @@
 //! What is done for each request.
 
 use std::collections::HashSet;
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 use tokio::sync::oneshot;
 use tokio::task::spawn_blocking;
@@ -9,6 +9,7 @@ use tokio::task::spawn_blocking;
 use super::shape::{Answer, ChannelShape, Imported, Request, RowRefused, SumpShape, VERSION, Who};
 use super::{Control, history};
 use crate::engine::{Entry, SumpSetup};
+use crate::ingest::answer::{AnswerTo, EntryOutcome};
 use crate::ingest::decode::decode_entry;
 use crate::ingest::intake::{Ack, Arrived, Batch, Content};
 use crate::ingest::refusals::IngestCounters;
@@ -36,10 +37,37 @@ pub(super) enum RequestError {
     File,
     #[error(transparent)]
     Entry(#[from] crate::ingest::decode::EntryError),
+    #[error("{0}")]
+    Correction(String),
     #[error(transparent)]
     Store(#[from] StoreError),
     #[error("the daemon is stopping; send it again once it runs, it is taken once")]
     Stopping,
+}
+
+/// Where entries come from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Origin {
+    /// Somebody writes them down now.
+    Present,
+    /// They are out of old files.
+    History,
+}
+
+impl Origin {
+    fn content(self, entry: Entry, answer: AnswerTo) -> Content {
+        let entry = Box::new(entry);
+        match self {
+            Origin::Present => Content::Entry { entry, answer },
+            Origin::History => Content::PastEntry(entry),
+        }
+    }
+}
+
+impl Imported {
+    fn refuse(&mut self, row: usize, why: String) {
+        self.refused.push(RowRefused { row, why });
+    }
 }
 
 impl Control {
@@ -61,7 +89,7 @@ impl Control {
     async fn act(&self, request: Request) -> Result<Answer, RequestError> {
         match request {
             Request::Who => Ok(Answer::Who(self.who())),
-            Request::Entry { entry } => self.entry(&entry).await,
+            Request::Entry { entry } => self.entry(entry).await,
             Request::ImportPosition { file } => self.position(cursor(&file)?).await,
             Request::ImportReadings {
                 file,
@@ -76,7 +104,14 @@ impl Control {
                 };
                 self.import_readings(cursor, &rows).await
             }
-            Request::ImportEntries { entries } => self.import_entries(&entries).await,
+            Request::Entries { history, entries } => {
+                let origin = if history {
+                    Origin::History
+                } else {
+                    Origin::Present
+                };
+                self.entries(&entries, origin).await
+            }
         }
     }
 
@@ -88,16 +123,26 @@ impl Control {
         }
     }
 
-    async fn entry(&self, written: &serde_json::Value) -> Result<Answer, RequestError> {
-        let (place, entry) = self.read_entry(written)?;
-        let (sump, id) = (entry.sump.clone(), entry.id.clone());
-        let known = self.known(vec![(sump.clone(), id.clone())]).await?;
-        let known = !known.is_empty();
-        if !known {
-            self.put(vec![(place, Content::Entry(Box::new(entry)))])
-                .await?;
+    async fn entry(&self, written: serde_json::Value) -> Result<Answer, RequestError> {
+        let (place, entry) = self.read_entry(&written)?;
+        let (sump, id) = key(&entry);
+        let one = vec![(place, entry)];
+        let outcome = self.take(one, Origin::Present).await?.pop();
+        match outcome.unwrap_or(EntryOutcome::Known) {
+            EntryOutcome::Refused { why } => Err(RequestError::Correction(why)),
+            EntryOutcome::Known => Ok(Answer::Taken {
+                sump,
+                id,
+                known: true,
+                note: None,
+            }),
+            EntryOutcome::Taken { note } => Ok(Answer::Taken {
+                sump,
+                id,
+                known: false,
+                note,
+            }),
         }
-        Ok(Answer::Taken { sump, id, known })
     }
 
     fn read_entry(&self, written: &serde_json::Value) -> Result<(u32, Entry), RequestError> {
@@ -105,32 +150,63 @@ impl Control {
         Ok((place as u32, entry))
     }
 
-    async fn import_entries(&self, written: &[serde_json::Value]) -> Result<Answer, RequestError> {
-        let _one_at_a_time = self.importing.lock().await;
+    async fn entries(
+        &self,
+        written: &[serde_json::Value],
+        origin: Origin,
+    ) -> Result<Answer, RequestError> {
         let mut imported = Imported::default();
-        let mut read = Vec::with_capacity(written.len());
+        let (mut read, mut rows) = (Vec::new(), Vec::new());
         for (row, written) in written.iter().enumerate() {
             match self.read_entry(written) {
-                Ok(entry) => read.push(entry),
-                Err(why) => imported.refused.push(RowRefused {
-                    row,
-                    why: why.to_string(),
-                }),
+                Ok(entry) => {
+                    read.push(entry);
+                    rows.push(row);
+                }
+                Err(why) => imported.refuse(row, why.to_string()),
             }
         }
-        let keys = read.iter().map(|(_, entry)| key(entry)).collect();
-        let mut known = self.known(keys).await?;
-        let mut fresh = Vec::with_capacity(read.len());
-        for (place, entry) in read {
-            if known.insert(key(&entry)) {
-                fresh.push((place, Content::PastEntry(Box::new(entry))));
-            } else {
-                imported.known += 1;
+        let outcomes = self.take(read, origin).await?;
+        for (row, outcome) in rows.into_iter().zip(outcomes) {
+            match outcome {
+                EntryOutcome::Taken { .. } => imported.stored += 1,
+                EntryOutcome::Known => imported.known += 1,
+                EntryOutcome::Refused { why } => imported.refuse(row, why),
             }
         }
-        imported.stored = fresh.len() as u64;
-        self.put(fresh).await?;
+        imported.refused.sort_by_key(|refused| refused.row);
         Ok(Answer::Imported(imported))
+    }
+
+    /// Has entries taken that the store does not know, and says what became of
+    /// each, in their order.
+    async fn take(
+        &self,
+        entries: Vec<(u32, Entry)>,
+        origin: Origin,
+    ) -> Result<Vec<EntryOutcome>, RequestError> {
+        let _one_at_a_time = self.entering.lock().await;
+        let keys = entries.iter().map(|(_, entry)| key(entry)).collect();
+        let mut known = self.known(keys).await?;
+        let mut askers = Vec::with_capacity(entries.len());
+        let mut contents = Vec::with_capacity(entries.len());
+        for (place, entry) in entries {
+            let asker = Arc::new(OnceLock::new());
+            if known.insert(key(&entry)) {
+                let answer = AnswerTo::Asker(Arc::clone(&asker));
+                contents.push((place, origin.content(entry, answer)));
+            } else {
+                // It is the first to say so.
+                let _ = asker.set(EntryOutcome::Known);
+            }
+            askers.push(asker);
+        }
+        self.put(contents).await?;
+        let plainly = EntryOutcome::Taken { note: None };
+        Ok(askers
+            .iter()
+            .map(|asker| asker.get().unwrap_or(&plainly).clone())
+            .collect())
     }
 
     async fn position(&self, name: String) -> Result<Answer, RequestError> {

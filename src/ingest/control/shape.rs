@@ -51,8 +51,10 @@ pub enum Request {
         /// The rows.
         rows: Vec<HistoryRow>,
     },
-    /// Take these entries out of history.
-    ImportEntries {
+    /// Take these entries.
+    Entries {
+        /// They are out of history: kept as late, they change nothing.
+        history: bool,
         /// The entries.
         entries: Vec<serde_json::Value>,
     },
@@ -85,6 +87,9 @@ pub enum Answer {
         id: String,
         /// It was there before.
         known: bool,
+        /// What there is to say about it.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        note: Option<String>,
     },
     /// How far an import came.
     ImportPosition {

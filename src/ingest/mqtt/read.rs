@@ -6,6 +6,7 @@ use std::time::Instant;
 
 use super::poll::Poller;
 use crate::engine::Quality;
+use crate::ingest::answer::{AnswerTo, AnswerTopic, unreadable};
 use crate::ingest::decode::{self, Claimed};
 use crate::ingest::intake::{Ack, Arrived, Content};
 use crate::ingest::nodes::{Came, NodeError};
@@ -15,6 +16,10 @@ use crate::ingest::router::Target;
 use crate::ingest::sparkplug::Delivery;
 use crate::mqtt::Message;
 use crate::units::Timestamp;
+
+/// Longer topics and longer correlation data are not honoured, bytes.
+const LONGEST_RESPONSE_TOPIC: usize = 256;
+const LONGEST_CORRELATION: usize = 256;
 
 /// How the reading of a message stands to what came before it.
 #[derive(Debug, Clone, Copy)]
@@ -115,8 +120,8 @@ impl Poller {
         match self.source.router.find(topic) {
             None => IngestCounters::add(&self.source.counters.unknown_topic),
             Some(Target::Entries) => {
-                let (sump, entry) = decode::decode_entry(&message.payload, &self.source.sumps)?;
-                contents.push((sump as u32, Content::Entry(Box::new(entry))));
+                let to = self.answer_topic(topic, message);
+                self.read_entry(to, &message.payload, contents)?;
             }
             Some(Target::Nodes) => {
                 let came = Came {
@@ -139,6 +144,47 @@ impl Poller {
             }
         }
         Ok(())
+    }
+
+    /// Reads an entry; what is none is answered too.
+    fn read_entry(
+        &self,
+        to: AnswerTopic,
+        payload: &[u8],
+        contents: &mut Vec<(u32, Content)>,
+    ) -> Result<(), decode::EntryError> {
+        match decode::decode_entry(payload, &self.source.sumps) {
+            Ok((sump, entry)) => {
+                let (entry, answer) = (Box::new(entry), AnswerTo::Topic(to));
+                contents.push((sump as u32, Content::Entry { entry, answer }));
+                Ok(())
+            }
+            Err(why) => {
+                let payload = unreadable(payload, &why.to_string());
+                contents.push((0, Content::Answer { to, payload }));
+                Err(why)
+            }
+        }
+    }
+
+    /// Where the answer to an entry goes: where its writer asks for it, unless
+    /// that is no topic to publish to or one that readings or entries come in
+    /// on; else below the topic of the entry.
+    fn answer_topic(&mut self, topic: &str, message: &Message) -> AnswerTopic {
+        let reply = message.reply.as_deref();
+        let asked = reply.and_then(|reply| reply.topic.as_deref());
+        let good = asked.filter(|asked| {
+            let exact = !asked.is_empty() && !asked.contains(['+', '#', '\0']);
+            let ours = asked.starts_with('$') || self.source.router.find(asked).is_some();
+            exact && asked.len() <= LONGEST_RESPONSE_TOPIC && !ours
+        });
+        let correlation = reply.and_then(|reply| reply.correlation.as_ref());
+        AnswerTopic {
+            topic: good.map_or_else(|| format!("{topic}/answer"), str::to_owned),
+            correlation: correlation
+                .filter(|data| data.len() <= LONGEST_CORRELATION)
+                .map(|data| data.to_vec()),
+        }
     }
 
     fn read_readings(
