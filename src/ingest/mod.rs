@@ -26,5 +26,5 @@ pub use nodes::{Came, NodeError, Nodes};
 pub(crate) use recent::fnv1a;
 pub use recent::{Recent, Trace};
 pub use refusals::{IngestCounters, Refusals};
-pub use router::{Route, Router, Target};
+pub use router::{Readings, Route, Router, Target};
 pub use unreadable::Unreadable;

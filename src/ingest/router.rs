@@ -3,32 +3,39 @@
 use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
 
+use super::decode::Plan;
 use super::nodes::Nodes;
 use crate::mqtt;
-use crate::settings::{Origin, PayloadFormat, Scale, Settings};
+use crate::settings::{Origin, Settings};
 
 /// Topics found by a wildcard that are remembered.
 const REMEMBERED: usize = 10_000;
 
-/// A channel and how its readings are written.
-#[derive(Debug, Clone, PartialEq)]
+/// A channel that readings come in for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Route {
     /// Place of the sump in the settings.
     pub sump: u32,
     /// Place of the channel in its sump.
     pub channel: u16,
-    /// How the value stands in the message.
-    pub format: PayloadFormat,
-    /// What the value stands for.
-    pub scale: Scale,
+    /// Which of its broker's routes it is.
+    pub place: usize,
+}
+
+/// The channels whose readings stand in the messages of one topic.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Readings {
+    /// The channels; each has the part of the plan at its place.
+    pub routes: Vec<Route>,
+    /// How their readings stand in the messages.
+    pub plan: Plan,
 }
 
 /// What a topic leads to.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub enum Target {
-    /// The routes at these places: several where one message holds the
-    /// readings of several channels.
-    Routes(Arc<[usize]>),
+    /// Readings of one channel or more.
+    Readings(Arc<Readings>),
     /// Entries that people wrote.
     Entries,
     /// Edge nodes, which [`Router::nodes_mut`] reads.
@@ -38,7 +45,6 @@ pub enum Target {
 /// The topics of one broker.
 #[derive(Debug, Default)]
 pub struct Router {
-    routes: Vec<Route>,
     exact: HashMap<String, Target>,
     filters: Vec<(String, Target)>,
     subscriptions: Vec<String>,
@@ -52,7 +58,8 @@ impl Router {
             nodes: Nodes::new(settings, broker),
             ..Router::default()
         };
-        let mut by_topic: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
+        let mut by_topic: BTreeMap<&str, Readings> = BTreeMap::new();
+        let mut place = 0;
         for route in &settings.routes {
             let Origin::Topic {
                 broker: of,
@@ -66,17 +73,18 @@ impl Router {
                 continue;
             }
             for topic in topics {
-                by_topic.entry(topic).or_default().push(router.routes.len());
+                let readings = by_topic.entry(topic).or_default();
+                readings.plan.add(format, &route.scale);
+                readings.routes.push(Route {
+                    sump: route.sump as u32,
+                    channel: route.channel,
+                    place,
+                });
             }
-            router.routes.push(Route {
-                sump: route.sump as u32,
-                channel: route.channel,
-                format: format.clone(),
-                scale: route.scale.clone(),
-            });
+            place += 1;
         }
-        for (topic, places) in by_topic {
-            router.add(topic, Target::Routes(places.into()));
+        for (topic, readings) in by_topic {
+            router.add(topic, Target::Readings(readings.into()));
         }
         if broker == settings.messages_broker {
             router.add(&settings.entry_topic, Target::Entries);
@@ -101,11 +109,6 @@ impl Router {
     /// The edge nodes.
     pub fn nodes_mut(&mut self) -> &mut Nodes {
         &mut self.nodes
-    }
-
-    /// The route at a place that [`Router::find`] gave.
-    pub fn route(&self, place: usize) -> &Route {
-        &self.routes[place]
     }
 
     /// What a topic leads to; of several filters the first by name.

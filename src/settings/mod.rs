@@ -32,6 +32,7 @@ mod key_path;
 mod layers;
 mod limits;
 mod measure;
+mod message;
 mod mistake;
 mod nearest;
 mod origin;
@@ -44,6 +45,7 @@ mod remark;
 mod review;
 mod scale;
 mod secret;
+mod senml_name;
 mod sources;
 mod strict;
 mod sumps;
@@ -59,6 +61,7 @@ mod window;
 mod written;
 
 pub use json_pointer::{JsonPointer, PointerError};
+pub use message::{GoodStatus, Reports};
 pub use mistake::{Mistake, Place, SettingsError};
 pub use nearest::nearest;
 pub use plant::{
@@ -68,6 +71,7 @@ pub use plant::{
 pub use problem::{CalibrationProblem, Problem};
 pub use remark::{Remark, Remarked};
 pub use secret::Secret;
+pub use senml_name::{SenmlName, SenmlNameError};
 pub use template::TemplateError;
 pub use tls::{IdentityFiles, TlsError, TlsFault, TlsSettings};
 pub use topic::TopicError;

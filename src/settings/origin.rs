@@ -1,5 +1,6 @@
 //! Where the readings of a channel come from.
 
+use crate::units::Quantity;
 use std::borrow::Cow;
 
 use super::brokers::Brokers;
@@ -31,6 +32,7 @@ pub(super) fn origin(
     at: &KeyPath,
     names: (&str, &str),
     raw: &RawChannel,
+    quantity: Option<Quantity>,
     ways: &Ways<'_>,
     claims: &mut Vec<Claim>,
 ) -> Option<Origin> {
@@ -46,7 +48,7 @@ pub(super) fn origin(
         Some(written) => (own_topics(review, at, written), Cow::Borrowed(raw)),
         None => from_template(review, at, names, raw, (ways.brokers, broker)),
     };
-    let format = payload::format(review, at, &raw);
+    let format = payload::format(review, at, &raw, quantity);
     let (broker, topics, format) = (broker?, topics?, format?);
     claims.extend(topics.iter().map(|(path, topic)| Claim {
         broker,

@@ -8,8 +8,10 @@ use crate::engine::{AdmissionSetup, SumpSetup};
 use crate::units::{Linear, Quantity, Span};
 
 use super::json_pointer::JsonPointer;
+use super::message::{GoodStatus, Reports};
 use super::remark::Remark;
 use super::secret::Secret;
+use super::senml_name::SenmlName;
 use super::tls::TlsSettings;
 
 /// Everything that a plant has settled.
@@ -212,6 +214,18 @@ pub enum PayloadFormat {
         value: JsonPointer,
         /// Where its time stands, and how it is written.
         time: Option<(JsonPointer, TimeFormat)>,
+        /// Where the message names the unit of the value, and what the value
+        /// measures.
+        unit: Option<(JsonPointer, Quantity)>,
+        /// Where the instrument says how it is, and when that is well.
+        status: Option<(JsonPointer, GoodStatus)>,
+    },
+    /// The message is a pack of SenML (RFC 8428), as JSON or CBOR.
+    Senml {
+        /// Name of the records, base name and name together.
+        name: SenmlName,
+        /// What their numbers are, for the units that they have.
+        reports: Reports,
     },
 }
 

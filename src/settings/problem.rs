@@ -9,6 +9,7 @@ use crate::vessel::VesselError;
 
 use super::json_pointer::PointerError;
 use super::nearest::nearest;
+use super::senml_name::SenmlNameError;
 use super::template::TemplateError;
 use super::tls::TlsFault;
 use super::topic::TopicError;
@@ -120,9 +121,24 @@ pub enum Problem {
         /// Path of the setting that has it too.
         by: String,
     },
+    /// A part of the messages on a topic that already has a meaning.
+    #[error(
+        "\"{part}\" of the messages on \"{topic}\" already goes to {by}; give each channel a part of its own"
+    )]
+    PartTaken {
+        /// The topic.
+        topic: String,
+        /// The part found here.
+        part: String,
+        /// Path of the setting that has it too.
+        by: String,
+    },
     /// A broken JSON Pointer.
     #[error(transparent)]
     Pointer(#[from] PointerError),
+    /// A text that no record of SenML can have as its name.
+    #[error(transparent)]
+    SenmlName(#[from] SenmlNameError),
     /// Numbers that make no chart.
     #[error(transparent)]
     Chart(#[from] ChartError),

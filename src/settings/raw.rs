@@ -95,6 +95,10 @@ tables! {
         value: String,
         time: String,
         time_format: String,
+        unit_from: String,
+        status: String,
+        status_good: Vec<Written>,
+        name: String,
     }
     /// `[fluid.NAME]`, or a file under fluids/
     RawFluid {
@@ -178,6 +182,10 @@ tables! {
         device: String,
         metric: String,
         unit: String,
+        unit_from: String,
+        status: String,
+        status_good: Vec<Written>,
+        name: String,
         on: Vec<Written>,
         off: Vec<Written>,
         of: String,

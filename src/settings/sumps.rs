@@ -153,7 +153,7 @@ impl Sumps {
             let scale = scale::scale(review, &at, &raw, quantity);
             let names = (sump, name.as_str());
             let ways = &around.sources.ways;
-            let origin = origin::origin(review, &at, names, &raw, ways, &mut self.claims);
+            let origin = origin::origin(review, &at, names, &raw, quantity, ways, &mut self.claims);
             let channel = quantity.and_then(|quantity| {
                 measured.insert(quantity);
                 let series = self.add_series(sump, &name, quantity, SeriesKind::Reading);

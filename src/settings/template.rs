@@ -1,5 +1,7 @@
 //! One topic for all channels of a broker that have none of their own.
 
+use crate::units::Quantity;
+
 use super::key_path::KeyPath;
 use super::payload;
 use super::problem::Problem;
@@ -28,7 +30,7 @@ pub enum TemplateError {
     NoSump,
     /// Nothing says which channel is meant.
     #[error(
-        "all channels of a sump would read the same value; write {{channel}} as a level of the topic, or with payload = \"json\" in value = \"/{{channel}}\""
+        "all channels of a sump would read the same value; write {{channel}} as a level of the topic, or with payload = \"json\" in value = \"/{{channel}}\", with \"senml\" in name"
     )]
     NoChannel,
     /// Among our own topics.
@@ -64,14 +66,18 @@ pub(super) fn template(review: &mut Review, at: &KeyPath, raw: Option<&RawTempla
     let Some(topic) = review.required(&path, raw.topic.clone(), example) else {
         return Templating::Wrong;
     };
-    let in_value = raw.value.as_deref().is_some_and(|it| it.contains(CHANNEL));
+    let in_part = [&raw.value, &raw.name]
+        .into_iter()
+        .flatten()
+        .any(|part| part.contains(CHANNEL));
     let template = Template {
         topic,
         payload: raw.clone(),
     };
-    let topic = review.good(&path, template.check(in_value));
+    let topic = review.good(&path, template.check(in_part));
     let filled = template.payload_of(&RawChannel::default(), "sump", "channel");
-    let payload = payload::format(review, at, &filled);
+    // Whatever a channel measures: only a state could not have a unit.
+    let payload = payload::format(review, at, &filled, Some(Quantity::Brix));
     match (topic, payload) {
         (Some(()), Some(_)) => Templating::Good(template),
         _ => Templating::Wrong,
@@ -79,7 +85,7 @@ pub(super) fn template(review: &mut Review, at: &KeyPath, raw: Option<&RawTempla
 }
 
 impl Template {
-    fn check(&self, channel_in_value: bool) -> Result<(), Problem> {
+    fn check(&self, channel_in_part: bool) -> Result<(), Problem> {
         check_exact(&self.topic)?;
         if self.topic.starts_with("$share/") {
             return Err(TopicError::Shared(self.topic.clone()).into());
@@ -98,7 +104,7 @@ impl Template {
         if count(SUMP) == 0 {
             return Err(TemplateError::NoSump.into());
         }
-        if count(CHANNEL) == 0 && !channel_in_value {
+        if count(CHANNEL) == 0 && !channel_in_part {
             return Err(TemplateError::NoChannel.into());
         }
         Ok(())
@@ -125,6 +131,10 @@ impl Template {
             filled.value = filled.value.or_else(|| here(&from.value));
             filled.time = filled.time.or_else(|| here(&from.time));
             filled.time_format = filled.time_format.or_else(|| from.time_format.clone());
+            filled.unit_from = filled.unit_from.or_else(|| here(&from.unit_from));
+            filled.status = filled.status.or_else(|| here(&from.status));
+            filled.status_good = filled.status_good.or_else(|| from.status_good.clone());
+            filled.name = filled.name.or_else(|| here(&from.name));
         }
         filled
     }

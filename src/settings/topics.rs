@@ -16,8 +16,8 @@ pub(super) struct Claim {
     pub(super) broker: usize,
     /// The topic or filter.
     pub(super) topic: String,
-    /// The part of the message that is taken, as JSON Pointer; nothing where
-    /// it is the whole.
+    /// The part of the message that is taken, as JSON Pointer or as name of a
+    /// record; nothing where it is the whole.
     pub(super) part: Option<String>,
     /// The setting that takes it.
     pub(super) path: KeyPath,
@@ -25,7 +25,7 @@ pub(super) struct Claim {
 
 impl Claim {
     /// Several channels may share a topic if each takes another value of its
-    /// JSON document.
+    /// JSON document, or other records of its pack.
     fn clashes(&self, other: &Claim) -> bool {
         let other_part = matches!((&self.part, &other.part), (Some(a), Some(b)) if a != b);
         self.broker == other.broker
@@ -88,9 +88,14 @@ pub(super) fn check_ours(review: &mut Review, brokers: &Brokers, broker: usize, 
 }
 
 fn tell(review: &mut Review, claim: &Claim, first: &Claim) {
-    let problem = Problem::TopicTaken {
-        topic: claim.topic.clone(),
-        by: first.path.to_string(),
+    let (topic, by) = (claim.topic.clone(), first.path.to_string());
+    let problem = match &claim.part {
+        Some(part) if claim.part == first.part => Problem::PartTaken {
+            topic,
+            part: part.clone(),
+            by,
+        },
+        _ => Problem::TopicTaken { topic, by },
     };
     review.tell(&claim.path, problem);
 }

@@ -160,7 +160,7 @@ fn offer(snippets: &mut Snippets, name: &str, topic: &Topic) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::ingest::decode::{Claimed, decode};
+    use crate::ingest::decode::{Claimed, Decoded, Plan};
     use crate::settings::{Origin, Settings};
 
     const PLANT: &str = r#"
@@ -210,22 +210,24 @@ mod tests {
             let files = [("plant.toml", PLANT), ("z.toml", channels.as_str())];
             let settings = Settings::from_texts(&files, std::iter::empty())
                 .unwrap_or_else(|error| panic!("{error}\n{channels}"));
-            let mut read = Vec::new();
+            let mut read: Vec<Decoded> = Vec::new();
             for route in &settings.routes {
                 let Origin::Topic { topics, format, .. } = &route.origin else {
                     panic!("{:?} is no topic", route.origin);
                 };
                 assert_eq!(*topics, [topic]);
-                decode(format, &route.scale, payload, &mut read).unwrap();
+                let mut plan = Plan::default();
+                plan.add(format, &route.scale);
+                let mut outcomes = Vec::new();
+                plan.decode(payload, &mut outcomes);
+                read.extend(outcomes.into_iter().map(|outcome| outcome.reading.unwrap()));
             }
             let mut found: Vec<f64> = read.iter().map(|reading| reading.value).collect();
             let mut values = values.to_vec();
             found.sort_by(f64::total_cmp);
             values.sort_by(f64::total_cmp);
             assert_eq!(found, values, "{channels}");
-            let at = |reading: &crate::ingest::decode::Decoded| {
-                matches!(reading.claimed, Claimed::At(_))
-            };
+            let at = |reading: &Decoded| matches!(reading.claimed, Claimed::At(_));
             assert_eq!(read.iter().all(at), timed, "{channels}");
         }
     }

@@ -1,5 +1,6 @@
-//! A value and its time out of a JSON document, by JSON Pointer (RFC 6901),
-//! in one pass over the bytes and without building the document.
+//! What stands in a JSON document where JSON Pointers (RFC 6901) lead, in one
+//! pass over the bytes, however many there are, and without building the
+//! document.
 
 use std::borrow::Cow;
 use std::fmt;
@@ -10,39 +11,120 @@ use super::{DecodeError, Found};
 use crate::settings::{JsonPointer, TimeFormat};
 use crate::units::Timestamp;
 
-/// Finds the value, and reads its time where there is one.
-pub(super) fn decode<'de>(
-    payload: &'de [u8],
-    value: &JsonPointer,
-    time: Option<&(JsonPointer, TimeFormat)>,
-) -> Result<(Found<'de>, Option<Timestamp>), DecodeError> {
-    let mut found = [None, None];
-    let paths = [
-        Some(value.names()),
-        time.map(|(pointer, _)| pointer.names()),
-    ];
-    let mut reader = serde_json::Deserializer::from_slice(payload);
-    let not_json = |error: serde_json::Error| DecodeError::NotJson(error.to_string());
-    Walk {
-        paths,
-        found: &mut found,
-    }
-    .deserialize(&mut reader)
-    .map_err(not_json)?;
-    reader.end().map_err(not_json)?;
-
-    let [found_value, found_time] = found;
-    let found_value = found_value.ok_or_else(|| DecodeError::NoValue {
-        pointer: value.to_string(),
-    })?;
-    let claimed = match (time, found_time) {
-        (Some((pointer, format)), Some(found)) => read_time(pointer, *format, &found)?,
-        _ => None,
-    };
-    Ok((found_value, claimed))
+/// Every pointer into the messages of one topic.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(super) struct Pointers {
+    root: Node,
+    count: usize,
 }
 
-fn read_time(
+/// A pointer, and the place at which [`Pointers::find`] puts what stands there.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct At {
+    /// The pointer.
+    pub(super) pointer: JsonPointer,
+    slot: usize,
+}
+
+/// One place in the document.
+#[derive(Debug, Clone, PartialEq, Default)]
+struct Node {
+    /// Where what stands here is put.
+    slot: Option<usize>,
+    below: Vec<Branch>,
+}
+
+#[derive(Debug, Clone, PartialEq)]
+struct Branch {
+    name: String,
+    /// The name as a place in a list.
+    place: Option<usize>,
+    node: Node,
+}
+
+impl Pointers {
+    /// Takes a pointer in; the same one twice has one place.
+    pub(super) fn add(&mut self, pointer: &JsonPointer) -> At {
+        let mut node = &mut self.root;
+        for name in pointer.names() {
+            node = node.below(name);
+        }
+        let slot = *node.slot.get_or_insert_with(|| {
+            self.count += 1;
+            self.count - 1
+        });
+        At {
+            pointer: pointer.clone(),
+            slot,
+        }
+    }
+
+    /// How many places there are.
+    pub(super) fn count(&self) -> usize {
+        self.count
+    }
+
+    /// Puts what stands at each pointer into its place in `found`, which has
+    /// [`Pointers::count`] places.
+    ///
+    /// # Errors
+    /// When the payload is not JSON.
+    pub(super) fn find<'p>(
+        &self,
+        payload: &'p [u8],
+        found: &mut [Option<Found<'p>>],
+    ) -> Result<(), DecodeError> {
+        let mut reader = serde_json::Deserializer::from_slice(payload);
+        let walk = Walk {
+            node: &self.root,
+            found,
+        };
+        walk.deserialize(&mut reader)
+            .and_then(|()| reader.end())
+            .map_err(|error| DecodeError::NotJson(error.to_string()))
+    }
+}
+
+impl At {
+    /// What stands here, if anything.
+    pub(super) fn of<'f, 'p>(&self, found: &'f [Option<Found<'p>>]) -> Option<&'f Found<'p>> {
+        found[self.slot].as_ref()
+    }
+}
+
+impl Node {
+    fn below(&mut self, name: &str) -> &mut Node {
+        let known = self.below.iter().position(|branch| branch.name == name);
+        let branch = known.unwrap_or_else(|| {
+            self.below.push(Branch {
+                name: name.to_owned(),
+                place: name.parse().ok(),
+                node: Node::default(),
+            });
+            self.below.len() - 1
+        });
+        &mut self.below[branch].node
+    }
+
+    fn named(&self, name: &str) -> Option<&Node> {
+        let branch = self.below.iter().find(|branch| branch.name == name)?;
+        Some(&branch.node)
+    }
+
+    fn at(&self, place: usize) -> Option<&Node> {
+        let branch = self
+            .below
+            .iter()
+            .find(|branch| branch.place == Some(place))?;
+        Some(&branch.node)
+    }
+}
+
+/// Reads the time that a message gives; null is none.
+///
+/// # Errors
+/// When it is none of this format.
+pub(super) fn read_time(
     pointer: &JsonPointer,
     format: TimeFormat,
     found: &Found<'_>,
@@ -77,29 +159,17 @@ fn from_millis(
     }
 }
 
-/// Walks down the document along up to two paths at once.
-struct Walk<'a, 'f, 'de> {
-    /// What is left of each path below this place; `None` for a path that
-    /// leads elsewhere.
-    paths: [Option<&'a [String]>; 2],
-    found: &'f mut [Option<Found<'de>>; 2],
+/// Walks down the document along the pointers.
+struct Walk<'t, 'f, 'de> {
+    node: &'t Node,
+    found: &'f mut [Option<Found<'de>>],
 }
 
-impl<'a, 'de> Walk<'a, '_, 'de> {
+impl<'de> Walk<'_, '_, 'de> {
     fn note(self, what: Found<'de>) {
-        for (path, found) in self.paths.iter().zip(self.found) {
-            if matches!(path, Some([])) {
-                *found = Some(what.clone());
-            }
+        if let Some(slot) = self.node.slot {
+            self.found[slot] = Some(what);
         }
-    }
-
-    /// What is left of each path below `name`.
-    fn below(&self, name: impl Fn(&str) -> bool) -> [Option<&'a [String]>; 2] {
-        self.paths.map(|path| match path {
-            Some([first, rest @ ..]) if name(first) => Some(rest),
-            _ => None,
-        })
     }
 }
 
@@ -155,12 +225,9 @@ impl<'de> Visitor<'de> for Walk<'_, '_, 'de> {
 
     fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<(), A::Error> {
         while let Some(key) = map.next_key::<Cow<'de, str>>()? {
-            let paths = self.below(|name| name == key);
-            if paths.iter().any(Option::is_some) {
-                map.next_value_seed(Walk {
-                    paths,
-                    found: &mut *self.found,
-                })?;
+            if let Some(node) = self.node.named(&key) {
+                let found = &mut *self.found;
+                map.next_value_seed(Walk { node, found })?;
             } else {
                 map.next_value::<IgnoredAny>()?;
             }
@@ -171,13 +238,9 @@ impl<'de> Visitor<'de> for Walk<'_, '_, 'de> {
 
     fn visit_seq<A: SeqAccess<'de>>(self, mut list: A) -> Result<(), A::Error> {
         for place in 0usize.. {
-            let paths = self.below(|name| name.parse() == Ok(place));
-            let more = if paths.iter().any(Option::is_some) {
-                list.next_element_seed(Walk {
-                    paths,
-                    found: &mut *self.found,
-                })?
-                .is_some()
+            let more = if let Some(node) = self.node.at(place) {
+                let found = &mut *self.found;
+                list.next_element_seed(Walk { node, found })?.is_some()
             } else {
                 list.next_element::<IgnoredAny>()?.is_some()
             };
@@ -193,101 +256,102 @@ impl<'de> Visitor<'de> for Walk<'_, '_, 'de> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::settings::Scale;
-    use crate::units::Linear;
     use proptest::prelude::*;
 
     fn pointer(text: &str) -> JsonPointer {
         JsonPointer::parse(text).unwrap()
     }
 
-    /// Value and time of a number in the channel's own unit.
-    fn at(
-        payload: &str,
-        value: &str,
-        time: Option<(&str, TimeFormat)>,
-    ) -> Result<(f64, Option<Timestamp>), DecodeError> {
-        let time = time.map(|(text, format)| (pointer(text), format));
-        let pointer = pointer(value);
-        let (found, claimed) = decode(payload.as_bytes(), &pointer, time.as_ref())?;
-        Ok((
-            found.scaled(&Scale::Line(Linear::IDENTITY), &pointer)?,
-            claimed,
-        ))
+    /// What stands at each of the pointers.
+    fn at<'p>(payload: &'p str, texts: &[&str]) -> Result<Vec<Option<Found<'p>>>, DecodeError> {
+        let mut pointers = Pointers::default();
+        let places: Vec<At> = texts.iter().map(|t| pointers.add(&pointer(t))).collect();
+        let mut found = vec![None; pointers.count()];
+        pointers.find(payload.as_bytes(), &mut found)?;
+        Ok(places.iter().map(|at| at.of(&found).cloned()).collect())
     }
 
     #[test]
-    fn finds_value_and_time_wherever_they_stand() {
-        let payload = r#"{"meta":{"n":[1,{"t":"2026-03-02T06:10:00Z"}]},"d":{"a/b":3.5},"x":null}"#;
-        let time = Some(("/meta/n/1/t", TimeFormat::Rfc3339));
-        let time_meant = Timestamp::parse("2026-03-02T06:10:00Z").unwrap();
-        assert_eq!(at(payload, "/d/a~1b", time), Ok((3.5, Some(time_meant))));
-        assert_eq!(at("4.5", "", None), Ok((4.5, None)));
-    }
-
-    #[test]
-    fn numbers_as_times() {
-        let seconds = at(
-            r#"{"v":1,"t":1772431800.25}"#,
-            "/v",
-            Some(("/t", TimeFormat::UnixSeconds)),
+    fn finds_everything_in_one_pass_wherever_it_stands() {
+        let payload =
+            r#"{"meta":{"n":[1,{"t":"2026-03-02"},true]},"d":{"a/b":3.5,"e":[]},"x":null}"#;
+        let found = at(
+            payload,
+            &[
+                "/d/a~1b",
+                "/meta/n/1/t",
+                "/meta/n/2",
+                "/meta/n",
+                "/d/a~1b",
+                "/x",
+                "/y",
+                "/d/e",
+                "",
+            ],
         );
         assert_eq!(
-            seconds.unwrap().1,
-            Some(Timestamp::from_millis(1_772_431_800_250))
+            found.unwrap(),
+            [
+                Some(Found::Number(3.5)),
+                Some(Found::Text("2026-03-02".into())),
+                Some(Found::Bool(true)),
+                Some(Found::Structure),
+                Some(Found::Number(3.5)),
+                Some(Found::Null),
+                None,
+                Some(Found::Structure),
+                Some(Found::Structure),
+            ]
         );
-        let millis = at(
-            r#"{"v":1,"t":1772431800250}"#,
-            "/v",
-            Some(("/t", TimeFormat::UnixMillis)),
-        );
-        assert_eq!(
-            millis.unwrap().1,
-            Some(Timestamp::from_millis(1_772_431_800_250))
-        );
-        let huge = at(
-            r#"{"v":1,"t":1e300}"#,
-            "/v",
-            Some(("/t", TimeFormat::UnixMillis)),
-        );
-        assert!(matches!(huge, Err(DecodeError::Time { .. })));
+        assert_eq!(at("4.5", &[""]).unwrap(), [Some(Found::Number(4.5))]);
     }
 
     #[test]
-    fn a_missing_or_null_time_is_no_time() {
-        for payload in [r#"{"v":1}"#, r#"{"v":1,"t":null}"#] {
-            let decoded = at(payload, "/v", Some(("/t", TimeFormat::Rfc3339)));
-            assert_eq!(decoded, Ok((1.0, None)));
+    fn a_name_of_digits_is_a_name_in_an_object_and_a_place_in_a_list() {
+        for payload in [r#"{"v":{"1":2}}"#, r#"{"v":[0,2]}"#] {
+            assert_eq!(at(payload, &["/v/1"]).unwrap(), [Some(Found::Number(2.0))]);
         }
     }
 
     #[test]
-    fn refusals_say_what_stands_there() {
-        assert!(matches!(at("{", "/v", None), Err(DecodeError::NotJson(_))));
-        assert!(matches!(
-            at(r#"{"v":1} x"#, "/v", None),
-            Err(DecodeError::NotJson(_))
-        ));
-        assert!(matches!(
-            at(r#"{"w":1}"#, "/v", None),
-            Err(DecodeError::NoValue { .. })
-        ));
-        for (payload, kind) in [
-            (r#"{"v":"3.5"}"#, "a text"),
-            (r#"{"v":null}"#, "null"),
-            (r#"{"v":{}}"#, "an object or a list"),
-            (r#"{"v":[1]}"#, "an object or a list"),
-            (r#"{"v":true}"#, "true or false"),
+    fn what_is_not_json_is_told() {
+        for payload in ["{", r#"{"v":1} x"#, "", "\u{feff}1", r#"{"v":1e999}"#] {
+            let told = at(payload, &["/v"]);
+            assert!(matches!(told, Err(DecodeError::NotJson(_))), "{payload}");
+        }
+    }
+
+    #[test]
+    fn numbers_as_times() {
+        let read = |format, found| read_time(&pointer("/t"), format, &found);
+        let time = Some(Timestamp::from_millis(1_772_431_800_250));
+        let seconds = Found::Number(1_772_431_800.25);
+        assert_eq!(read(TimeFormat::UnixSeconds, seconds), Ok(time));
+        let millis = Found::Number(1_772_431_800_250.0);
+        assert_eq!(read(TimeFormat::UnixMillis, millis), Ok(time));
+        let text = Found::Text("2026-03-02T06:10:00.25Z".into());
+        assert_eq!(read(TimeFormat::Rfc3339, text), Ok(time));
+        assert_eq!(read(TimeFormat::Rfc3339, Found::Null), Ok(None));
+        for (format, wrong) in [
+            (TimeFormat::UnixMillis, Found::Number(1e300)),
+            (TimeFormat::UnixMillis, Found::Text("1".into())),
+            (TimeFormat::Rfc3339, Found::Number(1.0)),
+            (TimeFormat::Rfc3339, Found::Text("yesterday".into())),
         ] {
-            let told = at(payload, "/v", None).unwrap_err().to_string();
-            assert!(told.contains(kind) && told.contains("/v"), "{told}");
+            let told = read(format, wrong).unwrap_err();
+            assert!(matches!(told, DecodeError::Time { .. }), "{told}");
         }
     }
 
     proptest! {
         #[test]
         fn no_bytes_panic(bytes in prop::collection::vec(any::<u8>(), 0..128)) {
-            let _ = decode(&bytes, &pointer("/a/0/b"), Some(&(pointer("/t"), TimeFormat::Rfc3339)));
+            let mut pointers = Pointers::default();
+            for text in ["/a/0/b", "/t", ""] {
+                pointers.add(&pointer(text));
+            }
+            let mut found = [None, None, None];
+            let _ = pointers.find(&bytes, &mut found);
         }
 
         #[test]
@@ -304,9 +368,11 @@ mod tests {
                     text = format!("/1{text}");
                 }
             }
-            let expected = document.pointer(&text).and_then(serde_json::Value::as_f64);
-            let decoded = at(&document.to_string(), &text, None);
-            prop_assert_eq!(decoded.ok().map(|(value, _)| value), expected);
+            let payload = document.to_string();
+            let [found, other]: [_; 2] = at(&payload, &[&text, "/other/1"]).unwrap().try_into().unwrap();
+            prop_assert_eq!(found, Some(Found::Number(x)));
+            let expected = document.pointer("/other/1").and_then(serde_json::Value::as_f64);
+            prop_assert_eq!(other, expected.map(Found::Number));
         }
     }
 }

@@ -1,20 +1,23 @@
 //! Payload formats: bytes in, a value or a reason out. Pure.
 //!
 //! Promises: no panic on any bytes; nothing that is not a finite number
-//! becomes a value. Refuses: to guess a unit, a time or a field.
+//! becomes a value; one pass over a message, however many channels it is for.
+//! Refuses: to guess a unit, a time or a field.
 
 mod entry;
 mod json;
 mod number;
+mod plan;
 pub mod senml;
 mod value;
 
 pub use entry::{EntryError, decode_entry};
+pub use plan::{Outcome, Plan};
 pub use value::Found;
 
 use crate::engine::Quality;
-use crate::settings::{PayloadFormat, Scale};
-use crate::units::{Span, Timestamp};
+use crate::units::{Quantity, Span, Timestamp};
+use senml::{SenmlError, UnitError};
 
 /// A reading out of a payload, in the unit that the channel's instrument
 /// reports in.
@@ -99,37 +102,35 @@ pub enum DecodeError {
     /// The number is not finite.
     #[error("the number is not finite")]
     NotFinite,
-}
-
-/// Decodes one payload after the channel's settings; its readings are added to
-/// `out`.
-///
-/// # Errors
-/// When there is no reading in it.
-pub fn decode(
-    format: &PayloadFormat,
-    scale: &Scale,
-    payload: &[u8],
-    out: &mut Vec<Decoded>,
-) -> Result<(), DecodeError> {
-    let (value, claimed) = match format {
-        PayloadFormat::Number => {
-            let found = match scale {
-                Scale::Line(_) => Found::Number(number::decode(payload)?),
-                Scale::Words(_) => Found::Text(number::text(payload)?.into()),
-            };
-            (found.scaled(scale, &"the message")?, Claimed::None)
-        }
-        PayloadFormat::Json { value, time } => {
-            let (found, time) = json::decode(payload, value, time.as_ref())?;
-            let value = found.scaled(scale, value)?;
-            (value, time.map_or(Claimed::None, Claimed::At))
-        }
-    };
-    out.push(Decoded {
-        value,
-        claimed,
-        quality: Quality::GOOD,
-    });
-    Ok(())
+    /// The message names a unit that is none of the channel's quantity.
+    #[error("the unit at {pointer} is {found}, none of {quantity}; let the sender give {allowed}")]
+    Unit {
+        /// The pointer.
+        pointer: String,
+        /// What stands there.
+        found: String,
+        /// What the channel measures.
+        quantity: Quantity,
+        /// The units that can be.
+        allowed: String,
+    },
+    /// The payload is no pack of SenML.
+    #[error(transparent)]
+    Senml(#[from] SenmlError),
+    /// A record has a unit that is none of the channel's quantity.
+    #[error("in {name}: {why}")]
+    SenmlUnit {
+        /// Name of the record.
+        name: String,
+        /// Why.
+        why: UnitError,
+    },
+    /// No record of the pack is of any channel of this topic.
+    #[error("the pack has no record {wanted}; it has {there}; check the channel's name")]
+    NoRecord {
+        /// The name looked for.
+        wanted: String,
+        /// The names that it has.
+        there: String,
+    },
 }

@@ -10,7 +10,7 @@ use tokio_util::sync::CancellationToken;
 
 use super::subscriptions::Subscriptions;
 use super::{Link, Source};
-use crate::ingest::decode::Decoded;
+use crate::ingest::decode::Outcome;
 use crate::ingest::intake::{Batch, Content, IntakeClosed};
 use crate::ingest::refusals::Refusals;
 use crate::ingest::unreadable::Unreadable;
@@ -58,7 +58,7 @@ pub(super) struct Poller {
     /// What the message at hand holds; kept for its memory.
     pub(super) contents: Vec<(u32, Content)>,
     /// Readings of one channel in it, likewise.
-    pub(super) decoded: Vec<Decoded>,
+    pub(super) decoded: Vec<Outcome>,
     /// What channels have not been told yet of unreadable messages.
     pub(super) unreadable: Unreadable,
 }

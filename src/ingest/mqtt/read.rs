@@ -7,12 +7,12 @@ use std::time::Instant;
 use super::poll::Poller;
 use crate::engine::Quality;
 use crate::ingest::answer::{AnswerTo, AnswerTopic, unreadable};
-use crate::ingest::decode::{self, Claimed};
+use crate::ingest::decode::{self, Claimed, Decoded};
 use crate::ingest::intake::{Ack, Arrived, Content};
 use crate::ingest::nodes::{Came, NodeError};
 use crate::ingest::recent::Judgement;
 use crate::ingest::refusals::IngestCounters;
-use crate::ingest::router::Target;
+use crate::ingest::router::{Readings, Route, Target};
 use crate::ingest::sparkplug::Delivery;
 use crate::mqtt::Message;
 use crate::units::Timestamp;
@@ -139,8 +139,8 @@ impl Poller {
                 let nodes = self.source.router.nodes_mut();
                 nodes.read(topic, &message.payload, &came, contents)?;
             }
-            Some(Target::Routes(places)) => {
-                self.read_readings(topic, &places, message, contents)?
+            Some(Target::Readings(readings)) => {
+                self.read_readings(topic, &readings, message, contents)?
             }
         }
         Ok(())
@@ -190,7 +190,7 @@ impl Poller {
     fn read_readings(
         &mut self,
         topic: &str,
-        places: &[usize],
+        readings: &Readings,
         message: &Message,
         contents: &mut Vec<(u32, Content)>,
     ) -> Result<(), decode::DecodeError> {
@@ -198,49 +198,39 @@ impl Poller {
         let mut refusal = None;
         let mut judged = None;
         let mut decoded = std::mem::take(&mut self.decoded);
-        for &place in places {
-            let route = self.source.router.route(place);
-            let (sump, channel) = (route.sump, route.channel);
-            decoded.clear();
-            let read = decode::decode(&route.format, &route.scale, &message.payload, &mut decoded);
-            for reading in &decoded {
-                let claimed = reading.claimed.time(arrival);
-                let standing = if self.stands_by_itself(reading.claimed, arrival) {
-                    Standing::Fresh(Quality::GOOD)
-                } else {
-                    *judged.get_or_insert_with(|| self.judge(topic, places, message))
-                };
-                let value = reading.value;
-                let content = match standing {
-                    Standing::Fresh(quality) => Content::Reading {
-                        channel,
-                        claimed,
-                        value,
-                        quality: quality.with(reading.quality),
-                    },
-                    Standing::Known => Content::Known,
-                    Standing::Baseline => Content::Baseline { channel, value },
-                };
-                contents.push((sump, content));
-            }
-            if let Err(why) = read {
-                let told = self.unreadable.count(place, &why, Instant::now());
-                contents.extend(told.map(|kind| {
-                    let time = None;
-                    (
-                        sump,
-                        Content::Trouble {
-                            channel,
-                            time,
-                            kind,
-                        },
-                    )
-                }));
-                refusal = Some(why);
-            }
+        readings.plan.decode(&message.payload, &mut decoded);
+        for outcome in decoded.drain(..) {
+            let route = readings.routes[outcome.part];
+            let content = match outcome.reading {
+                Ok(reading) => {
+                    let standing = if self.stands_by_itself(reading.claimed, arrival) {
+                        Standing::Fresh(Quality::GOOD)
+                    } else {
+                        *judged.get_or_insert_with(|| self.judge(topic, &readings.routes, message))
+                    };
+                    Some(content(route.channel, &reading, standing, arrival))
+                }
+                Err(why) => {
+                    let told = self.trouble(route, &why);
+                    refusal = Some(why);
+                    told
+                }
+            };
+            contents.extend(content.map(|content| (route.sump, content)));
         }
         self.decoded = decoded;
         refusal.map_or(Ok(()), Err)
+    }
+
+    /// Counts a message that could not be read for its channel; gives what the
+    /// channel is to be told of it now, if anything.
+    fn trouble(&mut self, route: Route, why: &decode::DecodeError) -> Option<Content> {
+        let kind = self.unreadable.count(route.place, why, Instant::now())?;
+        Some(Content::Trouble {
+            channel: route.channel,
+            time: None,
+            kind,
+        })
     }
 
     /// Whether a reading has a time of its own that can be true, by which a
@@ -250,7 +240,7 @@ impl Poller {
     }
 
     /// How the readings of a message without a time that can be true stand.
-    fn judge(&mut self, topic: &str, places: &[usize], message: &Message) -> Standing {
+    fn judge(&mut self, topic: &str, routes: &[Route], message: &Message) -> Standing {
         if message.retained {
             IngestCounters::add(&self.source.counters.retained);
             return Standing::Baseline;
@@ -258,12 +248,9 @@ impl Poller {
         let Some(packet) = message.packet else {
             return Standing::Fresh(Quality::GOOD);
         };
-        let mut shards = places.iter().map(|&place| {
-            self.source
-                .intake
-                .place(self.source.router.route(place).sump)
-                .0
-        });
+        let mut shards = routes
+            .iter()
+            .map(|route| self.source.intake.place(route.sump).0);
         let shard = shards.next().unwrap_or_default();
         if shards.any(|other| other != shard) {
             // Committed in parts, so that no one trace can vouch for all.
@@ -286,5 +273,20 @@ impl Poller {
             return Standing::Fresh(Quality::REPEATED);
         }
         Standing::Fresh(Quality::GOOD)
+    }
+}
+
+/// What becomes of a reading that stands so.
+fn content(channel: u16, reading: &Decoded, standing: Standing, arrival: Timestamp) -> Content {
+    let value = reading.value;
+    match standing {
+        Standing::Fresh(quality) => Content::Reading {
+            channel,
+            claimed: reading.claimed.time(arrival),
+            value,
+            quality: quality.with(reading.quality),
+        },
+        Standing::Known => Content::Known,
+        Standing::Baseline => Content::Baseline { channel, value },
     }
 }

@@ -2,7 +2,7 @@
 
 use super::{read, told, variables};
 use crate::engine::{ChannelKind, LimitLevel, MeterOf, Priority};
-use crate::settings::{Origin, Scale, Settings};
+use crate::settings::{Origin, PayloadFormat, Reports, Scale, SenmlName, Settings};
 use crate::units::{Quantity, Span};
 
 #[test]
@@ -384,4 +384,107 @@ fn meters_and_switches_are_told_what_they_lack() {
         panic!("{channel:?}");
     };
     assert_eq!((counts.rolls_over_at, of), (Some(32_768.0), MeterOf::Water));
+}
+
+#[test]
+fn what_messages_say_beside_the_value_must_fit_the_channel() {
+    let channel = |text: &str| format!("[sump.cell-a.channel.x]\ntopic = \"x\"\n{text}\n");
+    let brix = "quantity = \"brix\"\n";
+    let pack = "payload = \"senml\"\n";
+    let json = "payload = \"json\"\n";
+    for (text, words) in [
+        (
+            format!("{brix}{pack}"),
+            "x.name: is missing; write for example name = ",
+        ),
+        (format!("{brix}{pack}name = \"a b\""), "has ' ' in it"),
+        (
+            format!("{brix}{pack}name = \"/a\""),
+            "must begin with a letter or digit",
+        ),
+        (
+            format!("{brix}{pack}name = \"a\"\nvalue = \"/v\""),
+            "value: has no effect: it is for payload = \"json\" only",
+        ),
+        (
+            format!("{brix}{pack}name = \"a\"\ntime = \"/t\""),
+            "time: has no effect",
+        ),
+        (
+            format!("{brix}{pack}name = \"a\"\ntime_format = \"rfc3339\""),
+            "time_format: has no effect",
+        ),
+        (
+            format!("{brix}{pack}name = \"a\"\nunit_from = \"/u\""),
+            "unit_from: has no effect",
+        ),
+        (
+            format!("{brix}{pack}name = \"a\"\nstatus = \"/s\""),
+            "status: has no effect",
+        ),
+        (
+            format!("{brix}{json}name = \"a\""),
+            "name: has no effect: it is for payload = \"senml\" only",
+        ),
+        (format!("{brix}name = \"a\""), "name: has no effect"),
+        (
+            format!("{brix}{json}status = \"/s\""),
+            "status_good: is missing",
+        ),
+        (
+            format!("{brix}{json}status = \"/s\"\nstatus_good = []"),
+            "status_good: is a list of one word or more",
+        ),
+        (
+            format!("{brix}{json}status_good = [0]"),
+            "it is for messages with status",
+        ),
+        (
+            format!("{brix}{json}status = \"s\"\nstatus_good = [0]"),
+            "status: \"s\" is no JSON Pointer",
+        ),
+        (
+            format!("{brix}{json}unit_from = \"u\""),
+            "unit_from: \"u\" is no JSON Pointer",
+        ),
+        (
+            format!("quantity = \"state\"\n{json}unit_from = \"/u\""),
+            "which a state has not",
+        ),
+        (
+            format!("quantity = \"metered\"\nper_pulse = \"1 L\"\n{json}unit_from = \"/u\""),
+            "with it the number counts pulses",
+        ),
+    ] {
+        let error = read(&channel(&text)).unwrap_err().to_string();
+        assert!(error.contains(words), "{text}\n{error}");
+    }
+}
+
+#[test]
+fn several_channels_of_one_pack_need_a_name_each() {
+    let channel = |name: &str, of: &str| {
+        format!(
+            "[sump.cell-a.channel.{name}]\nquantity = \"ph\"\ntopic = \"t\"\npayload = \"senml\"\nname = \"{of}\"\n"
+        )
+    };
+    let settings = read(&[channel("x", "m/x"), channel("y", "m/y")].concat()).unwrap();
+    let formats: Vec<_> = settings.routes[1..]
+        .iter()
+        .map(|route| match &route.origin {
+            Origin::Topic { format, .. } => format.clone(),
+            other => panic!("{other:?} is no topic"),
+        })
+        .collect();
+    let senml = |name| PayloadFormat::Senml {
+        name: SenmlName::new("", name).unwrap(),
+        reports: Reports::Quantity(Quantity::Ph),
+    };
+    assert_eq!(formats, [senml("m/x"), senml("m/y")]);
+    told(
+        &[channel("x", "m/x"), channel("y", "m/x")].concat(),
+        &[
+            "z.toml:8:9: sump.cell-a.channel.y.topic: \"m/x\" of the messages on \"t\" already goes to sump.cell-a.channel.x.topic; give each channel a part of its own",
+        ],
+    );
 }

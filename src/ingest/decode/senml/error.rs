@@ -2,7 +2,8 @@
 
 use std::fmt;
 
-use super::{MAX_NAME, MAX_RECORDS, MAX_UNIT};
+use super::{MAX_RECORDS, MAX_UNIT};
+use crate::settings::SenmlNameError;
 
 /// The longest piece of a wrong text that a message repeats, in characters.
 const SHOWN: usize = 40;
@@ -135,41 +136,13 @@ pub enum SenmlError {
         /// The version of the first record.
         first: f64,
     },
-    /// No name, nor base name.
-    #[error("record {record} has no name; give \"n\", or \"bn\" for it and those that follow")]
-    NoName {
+    /// Base name and name make no name.
+    #[error("record {record}: {why}; mend \"bn\" and \"n\" of the sender")]
+    Name {
         /// The record.
         record: usize,
-    },
-    /// A character that names must not have.
-    #[error(
-        "the name {name:?} of record {record} has {character:?} in it; A-Z, a-z, 0-9 and - : . / _ are allowed (RFC 8428, section 4.5.1)"
-    )]
-    NameCharacter {
-        /// The record.
-        record: usize,
-        /// The name.
-        name: String,
-        /// The first such character.
-        character: char,
-    },
-    /// A name that begins with neither a letter nor a digit.
-    #[error(
-        "the name {name:?} of record {record} must begin with a letter or digit (RFC 8428, section 4.5.1)"
-    )]
-    NameStart {
-        /// The record.
-        record: usize,
-        /// The name.
-        name: String,
-    },
-    /// A name longer than is taken.
-    #[error("the name of record {record} has {length} bytes; at most {MAX_NAME} are taken")]
-    NameTooLong {
-        /// The record.
-        record: usize,
-        /// Its length in bytes.
-        length: usize,
+        /// Why.
+        why: SenmlNameError,
     },
     /// A unit longer than is taken.
     #[error("the unit of record {record} has {length} bytes; at most {MAX_UNIT} are taken")]
@@ -261,10 +234,6 @@ impl SenmlError {
             record,
             label: label.chars().take(SHOWN).collect(),
         }
-    }
-
-    pub(super) fn name_too_long(record: usize, length: usize) -> Self {
-        SenmlError::NameTooLong { record, length }
     }
 }
 

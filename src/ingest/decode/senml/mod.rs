@@ -32,17 +32,14 @@ pub use unit::{UnitError, conversion};
 use resolve::Pack;
 
 /// Most records of a pack. A gateway that was cut off may send two days of one
-/// value a minute at once (2,880); a record takes at most about 400 bytes here,
+/// value a minute at once (2,880); a record takes at most about 450 bytes here,
 /// its text or data apart, so that a pack stays below 2 MB.
 pub const MAX_RECORDS: usize = 4096;
 
-/// Longest name of a record, base name and name together, in bytes. RFC 8428
-/// sets no limit; without one a long base name would be repeated in each of
-/// many records.
-pub const MAX_NAME: usize = 255;
-
-/// Longest unit, in bytes; the longest that is registered has eight. Limited
-/// for the same reason as a name.
+/// Longest unit, in bytes; the longest that is registered has eight. RFC 8428
+/// sets no limit; without one a long base unit would be repeated in each of
+/// many records. Names are limited likewise, to
+/// [`SenmlName::LONGEST`](crate::settings::SenmlName::LONGEST).
 pub const MAX_UNIT: usize = 32;
 
 /// Tag 55799 of RFC 8949, section 3.4.6: "what follows is CBOR".

@@ -1,12 +1,13 @@
 //! What a record says once the base fields have been applied.
 
+use crate::settings::SenmlName;
 use crate::units::{Span, Timestamp};
 
 /// One resolved record.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Record {
     /// Base name and name together.
-    pub name: String,
+    pub name: SenmlName,
     /// The unit as written, where there is one.
     pub unit: Option<String>,
     /// When it was measured.

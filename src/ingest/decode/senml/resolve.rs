@@ -4,7 +4,8 @@ use super::error::SenmlError;
 use super::fields::{Fields, Plain};
 use super::label::Label;
 use super::record::{Record, Time, Value};
-use super::{MAX_NAME, MAX_RECORDS, MAX_UNIT};
+use super::{MAX_RECORDS, MAX_UNIT};
+use crate::settings::{SenmlName, SenmlNameError};
 use crate::units::Span;
 
 /// The version that RFC 8428 describes, and that a pack has without saying so.
@@ -94,8 +95,9 @@ impl Pack {
 impl Bases {
     fn update(&mut self, fields: &Fields<'_>, record: usize) -> Result<(), SenmlError> {
         if let Some(name) = fields.text(Label::BaseName) {
-            if name.len() > MAX_NAME {
-                return Err(SenmlError::name_too_long(record, name.len()));
+            if name.len() > SenmlName::LONGEST {
+                let why = SenmlNameError::TooLong(name.len());
+                return Err(SenmlError::Name { record, why });
             }
             name.clone_into(&mut self.name);
         }
@@ -127,26 +129,9 @@ impl Bases {
     }
 
     /// Section 4.5.1.
-    fn name(&self, fields: &Fields<'_>, record: usize) -> Result<String, SenmlError> {
+    fn name(&self, fields: &Fields<'_>, record: usize) -> Result<SenmlName, SenmlError> {
         let own = fields.text(Label::Name).unwrap_or_default();
-        let length = self.name.len() + own.len();
-        if length > MAX_NAME {
-            return Err(SenmlError::name_too_long(record, length));
-        }
-        let name = [&self.name, own].concat();
-        let allowed = |c: &char| c.is_ascii_alphanumeric() || "-:./_".contains(*c);
-        if let Some(character) = name.chars().find(|c| !allowed(c)) {
-            return Err(SenmlError::NameCharacter {
-                record,
-                name,
-                character,
-            });
-        }
-        match name.chars().next() {
-            None => Err(SenmlError::NoName { record }),
-            Some(c) if c.is_ascii_alphanumeric() => Ok(name),
-            Some(_) => Err(SenmlError::NameStart { record, name }),
-        }
+        SenmlName::new(&self.name, own).map_err(|why| SenmlError::Name { record, why })
     }
 
     /// Section 4.5.2. An empty unit says that there is none.

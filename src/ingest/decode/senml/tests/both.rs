@@ -189,7 +189,7 @@ fn resolved(records: &[Record]) -> Vec<Vec<Field>> {
                 Time::FromNow(span) => span.secs_f64(),
             };
             let mut fields = vec![
-                ("n", Some(0), Held::Text(record.name.clone())),
+                ("n", Some(0), Held::Text(record.name.to_string())),
                 ("t", Some(6), Held::Number(seconds)),
             ];
             fields.extend(

@@ -1,6 +1,7 @@
 //! Every example of RFC 8428, sections 5.1 and 6.
 
 use super::super::{Record, Time, Value, read};
+use crate::settings::SenmlName;
 use crate::units::{Span, Timestamp};
 
 const EXAMPLES: &str = include_str!("../../../../../tests/reference/senml_rfc8428_examples.txt");
@@ -18,7 +19,7 @@ fn records(section: &str) -> Vec<Record> {
 
 fn number(name: &str, unit: &str, time: Time, value: f64) -> Record {
     Record {
-        name: name.into(),
+        name: SenmlName::new("", name).unwrap(),
         unit: Some(unit.into()),
         time,
         value: Some(Value::Number(value)),
@@ -105,7 +106,7 @@ fn resolved_as_the_standard_resolves() {
 fn multiple_data_types() {
     let base = "urn:dev:ow:10e2073a01080063:";
     let other = |name: &str, value| Record {
-        name: format!("{base}{name}"),
+        name: SenmlName::new(base, name).unwrap(),
         unit: None,
         time: Time::NOW,
         value: Some(value),
