@@ -20,6 +20,7 @@ mod proxy;
 mod refused;
 mod replay;
 mod scripted;
+mod senml;
 mod shutdown;
 mod sparkplug;
 mod tls;
