@@ -2,13 +2,13 @@
 
 use std::sync::Arc;
 
-use tokio::sync::{Mutex, mpsc};
+use tokio::sync::{Mutex, Notify, mpsc};
 use tokio_util::sync::CancellationToken;
 
 use super::sources::Sources;
 use super::{Clock, DaemonError, spawn};
 use crate::ingest::control::{Control, Pending, answer_committed};
-use crate::ingest::{Ack, Intake};
+use crate::ingest::{Ack, Intake, SourceName, SourceReport};
 use crate::settings::Settings;
 use crate::store::WriterHandle;
 
@@ -25,6 +25,7 @@ impl Sources {
         writer: WriterHandle<Ack>,
         clock: &Clock,
         ack_room: mpsc::Receiver<Vec<Ack>>,
+        changes: &Arc<Notify>,
         stop: &CancellationToken,
     ) -> Result<(), DaemonError> {
         let control = Control {
@@ -40,8 +41,19 @@ impl Sources {
             counters: Arc::default(),
             clock: clock.as_fn(),
         };
-        self.counts
-            .push((NAME.into(), Arc::clone(&control.counters)));
+        let report = SourceReport::new(
+            SourceName {
+                kind: NAME,
+                name: NAME.into(),
+                address: settings.store.folder.display().to_string(),
+            },
+            Arc::clone(&control.counters),
+            settings.admission,
+            Arc::clone(changes),
+            clock.now(),
+        );
+        report.handle_connected(clock.now());
+        self.reports.push(Arc::new(report));
         tokio::spawn(answer_committed(Arc::clone(&control.pending), ack_room));
         let runtime = tokio::runtime::Builder::new_current_thread()
             .enable_all()

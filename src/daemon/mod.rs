@@ -10,6 +10,7 @@ mod catch_up;
 mod clock;
 mod control;
 mod entries;
+mod reports;
 mod sources;
 mod worker;
 
@@ -24,14 +25,15 @@ use std::time::Duration;
 use tokio::sync::{Notify, mpsc};
 use tokio_util::sync::CancellationToken;
 
-use crate::ingest::{Ack, Intake};
+use crate::ingest::{Ack, Intake, SourceReport};
 use crate::notify::{Composer, Publisher, PublisherCounters};
 use crate::settings::{SeriesKind, Settings};
 use crate::store::{self, Limits, Opened, Reader, Receipt, SeriesRow, Store, StoreError, Writer};
 
 use catch_up::{TakenUp, take_up};
 use entries::Journal;
-use sources::{SourceCounts, Sources};
+use reports::Reporter;
+use sources::Sources;
 use worker::Worker;
 
 /// The shards are told the time this often.
@@ -112,9 +114,28 @@ pub async fn run(
         workers.push(spawn(name, &stop, move || worker.run(room))?);
     }
 
-    let mut sources = Sources::start(&settings, &reader, &intake, &clock, ack_rooms, &stop)?;
+    let changes = Arc::new(Notify::new());
+    let mut sources = Sources::start(
+        &settings, &reader, &intake, &clock, ack_rooms, &changes, &stop,
+    )?;
     let writes = writer.handle();
-    sources.add_control(&settings, &intake, writes, &clock, control_room, &stop)?;
+    sources.add_control(
+        &settings,
+        &intake,
+        writes,
+        &clock,
+        control_room,
+        &changes,
+        &stop,
+    )?;
+    let reporter = Reporter {
+        reports: sources.reports.clone().into(),
+        changes,
+        composer: composer.clone(),
+        writer: writer.handle(),
+        clock: clock.clone(),
+    };
+    let reporting = tokio::spawn(reporter.run(stop.clone()));
     let publisher = Publisher {
         broker: settings.brokers[settings.messages_broker].clone(),
         status_topic: composer.status_topic(),
@@ -133,15 +154,19 @@ pub async fn run(
     );
 
     keep_time(&intake, &clock, &stop, || {
-        summary(&sources.counts, &writer.stats(), &published);
+        summary(&sources.reports, &clock, &writer.stats(), &published);
     })
     .await;
 
     tracing::info!("stopping: sources, engine, store, messages");
     // A disk that refuses must not hold the drain up.
     writer.lose_patience();
-    let counts = sources.counts.clone();
+    let reports = sources.reports.clone();
     let mut well = join(sources.threads).await;
+    well &= match reporting.await {
+        Ok(reporter) => blocking(move || reporter.say_stopped()).await.is_ok(),
+        Err(_) => false,
+    };
     drop(intake);
     well &= join(workers).await;
     let flushing = writer.handle();
@@ -149,7 +174,7 @@ pub async fn run(
     well &= blocking(move || flushing.flush()).await.is_ok();
     stop_publishing.cancel();
     well &= publishing.await.is_ok();
-    summary(&counts, &writer.stats(), &published);
+    summary(&reports, &clock, &writer.stats(), &published);
     blocking(move || writer.stop()).await?;
     if !well {
         return Err(DaemonError::PartFailed);
@@ -238,9 +263,17 @@ async fn keep_time(intake: &Intake, clock: &Clock, stop: &CancellationToken, sum
     }
 }
 
-fn summary(sources: &[SourceCounts], store: &store::Stats, published: &PublisherCounters) {
-    for (broker, counters) in sources {
-        tracing::info!(%broker, "messages: {}", counters.summary());
+fn summary(
+    sources: &[Arc<SourceReport>],
+    clock: &Clock,
+    store: &store::Stats,
+    published: &PublisherCounters,
+) {
+    for report in sources {
+        let (name, kind) = (&report.source.name, report.source.kind);
+        let status = report.status(clock.now());
+        tracing::info!(source = %name, kind, "messages: {}", report.counters.summary());
+        tracing::info!(source = %name, kind, "{}", status.text);
     }
     tracing::info!("store: {}", store.summary());
     tracing::info!(

@@ -3,41 +3,46 @@
 use std::sync::Arc;
 use std::thread::JoinHandle;
 
-use tokio::sync::mpsc;
+use tokio::sync::{Notify, mpsc};
 use tokio_util::sync::CancellationToken;
 
 use super::{Clock, DaemonError, Ended, spawn};
 use crate::ingest::mqtt::{Source, acknowledge};
-use crate::ingest::{Ack, IngestCounters, Intake, Recent, Router, Trace};
+use crate::ingest::{Ack, Intake, Recent, Router, SourceName, SourceReport, Trace};
 use crate::settings::{BrokerSettings, Settings};
 use crate::store::{Reader, StoreError};
 
-/// A source's name and what it counts.
-pub(super) type SourceCounts = (Arc<str>, Arc<IngestCounters>);
-
 /// The running sources.
 pub(super) struct Sources {
-    pub(super) counts: Vec<SourceCounts>,
+    /// What each says of itself.
+    pub(super) reports: Vec<Arc<SourceReport>>,
     pub(super) threads: Vec<JoinHandle<Ended>>,
 }
 
 impl Sources {
-    /// Starts one source a broker; `ack_rooms` tell each what was committed.
-    /// They end once `stop` is given.
+    /// Starts one source a broker; `ack_rooms` tell each what was committed,
+    /// and `changes` is woken when one of them has something new to say. They
+    /// end once `stop` is given.
     pub(super) fn start(
         settings: &Settings,
         reader: &Reader,
         intake: &Intake,
         clock: &Clock,
         ack_rooms: Vec<mpsc::Receiver<Vec<Ack>>>,
+        changes: &Arc<Notify>,
         stop: &CancellationToken,
     ) -> Result<Self, DaemonError> {
         let sumps: Arc<[_]> = settings.sumps.clone().into();
-        let mut sources = Sources {
-            counts: Vec::new(),
-            threads: Vec::new(),
-        };
+        let mut reports = Vec::new();
+        let mut threads = Vec::new();
         for (place, (broker, ack_room)) in settings.brokers.iter().zip(ack_rooms).enumerate() {
+            let report = Arc::new(SourceReport::new(
+                source_name(broker),
+                Arc::default(),
+                settings.admission,
+                Arc::clone(changes),
+                clock.now(),
+            ));
             let source = Source {
                 ix: place as u16,
                 broker: broker.clone(),
@@ -46,12 +51,10 @@ impl Sources {
                 admission: settings.admission,
                 intake: intake.clone(),
                 recent: recent(reader, broker)?,
-                counters: Arc::default(),
+                report: Arc::clone(&report),
                 clock: clock.as_fn(),
             };
-            sources
-                .counts
-                .push((Arc::clone(&broker.name), Arc::clone(&source.counters)));
+            reports.push(report);
             let (link, polling) = source.start(stop.clone());
             tokio::spawn(acknowledge(link, ack_room));
             let runtime = tokio::runtime::Builder::new_current_thread()
@@ -59,11 +62,17 @@ impl Sources {
                 .build()
                 .map_err(DaemonError::Thread)?;
             let name = format!("mqtt-{}", broker.name);
-            sources
-                .threads
-                .push(spawn(name, stop, move || runtime.block_on(polling))?);
+            threads.push(spawn(name, stop, move || runtime.block_on(polling))?);
         }
-        Ok(sources)
+        Ok(Sources { reports, threads })
+    }
+}
+
+fn source_name(broker: &BrokerSettings) -> SourceName {
+    SourceName {
+        kind: "broker",
+        name: Arc::clone(&broker.name),
+        address: format!("{}:{}", broker.host, broker.port),
     }
 }
 

@@ -16,6 +16,7 @@ pub mod mqtt;
 mod nodes;
 mod recent;
 mod refusals;
+mod report;
 mod router;
 pub mod sparkplug;
 mod unreadable;
@@ -26,5 +27,9 @@ pub use nodes::{Came, NodeError, Nodes};
 pub(crate) use recent::fnv1a;
 pub use recent::{Recent, Trace};
 pub use refusals::{IngestCounters, Refusals};
+pub use report::{
+    ClockStatus, Counts, RefusedTopic, SourceName, SourceReport, SourceStatus, UnknownTopic,
+    UnreadableTopic,
+};
 pub use router::{Readings, Route, Router, Target};
 pub use unreadable::Unreadable;

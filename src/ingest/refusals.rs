@@ -108,20 +108,21 @@ impl Refusals {
             let since = refused.count - refused.told;
             refused.told = refused.count;
             refused.told_at = now;
-            tracing::warn!(topic, count = since, payload = %shown(payload), "message refused: {why}");
+            tracing::warn!(topic, count = since, payload = %shown(payload, payload.len()), "message refused: {why}");
         }
     }
 }
 
-/// The beginning of a payload as printable text.
-fn shown(payload: &[u8]) -> String {
+/// The beginning of a payload of so many bytes as printable text; no more than
+/// the beginning need be given.
+pub(super) fn shown(payload: &[u8], bytes: usize) -> String {
     let cut = &payload[..payload.len().min(SHOWN)];
     let text: String = String::from_utf8_lossy(cut)
         .chars()
         .map(|c| if c.is_control() { '·' } else { c })
         .collect();
-    if payload.len() > SHOWN {
-        format!("{text}… ({} bytes)", payload.len())
+    if bytes > SHOWN {
+        format!("{text}… ({bytes} bytes)")
     } else {
         text
     }
@@ -133,8 +134,8 @@ mod tests {
 
     #[test]
     fn payloads_are_shown_short_and_printable() {
-        assert_eq!(shown(b"4.1\n\x1b[31m"), "4.1··[31m");
-        let long = shown(&[b'x'; 500]);
+        assert_eq!(shown(b"4.1\n\x1b[31m", 8), "4.1··[31m");
+        let long = shown(&[b'x'; 60], 500);
         assert!(long.len() < 80 && long.ends_with("(500 bytes)"), "{long}");
     }
 

@@ -163,6 +163,18 @@ impl Composer {
         }
     }
 
+    /// What a source is doing, retained.
+    pub fn source(&self, name: &str, status: &impl Serialize, time: Timestamp) -> OutboxRow {
+        let topic = format!("{}/source/{name}", self.root);
+        OutboxRow {
+            slot: Some(topic.clone()),
+            topic,
+            payload: json(status),
+            retain: true,
+            created: time,
+        }
+    }
+
     /// The topic that says whether the daemon is there.
     pub fn status_topic(&self) -> String {
         format!("{}/status", self.root)

@@ -91,8 +91,8 @@ impl Template {
             return Err(TopicError::Shared(self.topic.clone()).into());
         }
         let levels = || self.topic.split('/');
-        let braced = levels().filter(|level| level.contains(['{', '}']));
-        for level in braced.filter(|level| ![SUMP, CHANNEL].contains(level)) {
+        let mut braced = levels().filter(|level| level.contains(['{', '}']));
+        if let Some(level) = braced.find(|level| ![SUMP, CHANNEL].contains(level)) {
             return Err(TemplateError::Placeholder(level.to_owned()).into());
         }
         let count = |placeholder| levels().filter(|level| *level == placeholder).count();

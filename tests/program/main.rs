@@ -22,6 +22,7 @@ mod replay;
 mod scripted;
 mod senml;
 mod shutdown;
+mod source;
 mod sparkplug;
 mod tls;
 mod traps;

@@ -126,7 +126,7 @@ fn an_oversized_message_is_passed_over_and_the_next_one_arrives() {
             assert!(told.contains("in/s0/brix"), "{told}");
             daemon.signal("TERM");
             daemon.logged("oversized 3,");
-            assert_eq!(daemon.count_logged("larger than max_packet"), 1);
+            assert_eq!(daemon.count_logged("message refused"), 1);
         }
     }
 }

@@ -20,7 +20,7 @@ use tokio_util::sync::CancellationToken;
 
 use super::intake::Intake;
 use super::recent::Recent;
-use super::refusals::IngestCounters;
+use super::report::SourceReport;
 use super::router::Router;
 use crate::engine::{AdmissionSetup, SumpSetup};
 use crate::settings::BrokerSettings;
@@ -44,8 +44,8 @@ pub struct Source {
     pub intake: Intake,
     /// Newest messages without a time of their own.
     pub recent: Recent,
-    /// What it counts.
-    pub counters: Arc<IngestCounters>,
+    /// What it says of itself.
+    pub report: Arc<SourceReport>,
     /// The clock.
     pub clock: Arc<dyn Fn() -> Timestamp + Send + Sync>,
 }

@@ -12,7 +12,6 @@ use super::subscriptions::Subscriptions;
 use super::{Link, Source};
 use crate::ingest::decode::Outcome;
 use crate::ingest::intake::{Batch, Content, IntakeClosed};
-use crate::ingest::refusals::Refusals;
 use crate::ingest::unreadable::Unreadable;
 use crate::mqtt::{
     self, Attempts, Client, Down, Event, Introduction, Message, Session, SessionWish,
@@ -46,7 +45,6 @@ pub(super) struct Poller {
     pub(super) link: Arc<Link>,
     /// The standing connection's; acknowledgements carry it.
     pub(super) epoch: u64,
-    pub(super) refusals: Refusals,
     /// One batch being filled a shard.
     pub(super) gathered: Vec<Batch>,
     /// Readings and entries in all of them.
@@ -75,7 +73,6 @@ impl Poller {
             contents: Vec::new(),
             decoded: Vec::new(),
             unreadable: Unreadable::default(),
-            refusals: Refusals::default(),
             link,
             epoch: 0,
             source,
@@ -96,6 +93,8 @@ impl Poller {
             let Ended::Failed(down) = ended else { return };
             let broker = &self.source.broker;
             let retry = attempts.ended(&down, lasted, &broker.client_id);
+            let now = (self.source.clock)();
+            self.source.report.handle_lost(now, &retry.why);
             tracing::warn!(
                 broker = %broker.name, host = %broker.host, port = broker.port,
                 failures = retry.failures, again_in_ms = retry.pause.as_millis() as u64,
@@ -201,6 +200,7 @@ impl Poller {
         if session == Session::New {
             self.source.recent.new_session();
         }
+        self.source.report.handle_connected((self.source.clock)());
         let broker = &self.source.broker;
         tracing::info!(
             broker = %broker.name, host = %broker.host, port = broker.port,
@@ -221,6 +221,8 @@ impl Poller {
             .handle_answer(packet, refusals, Instant::now());
         if self.subscriptions.is_answered() {
             self.subscriptions.tell(&self.source.broker.name);
+            let refused = self.subscriptions.refused();
+            self.source.report.handle_refused(refused);
         }
     }
 

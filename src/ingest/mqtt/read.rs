@@ -1,5 +1,6 @@
 //! What a message holds, and what becomes of its acknowledgement.
 
+use std::fmt::Display;
 use std::sync::Arc;
 use std::sync::atomic::AtomicU32;
 use std::time::Instant;
@@ -52,15 +53,45 @@ impl Poller {
     /// Takes one message in. What holds something to keep is acknowledged once
     /// that is committed, everything else at once.
     pub(super) fn message(&mut self, message: &Message) {
-        IngestCounters::add(&self.source.counters.received);
+        IngestCounters::add(&self.source.report.counters.received);
         let mut contents = std::mem::take(&mut self.contents);
         if let Err(why) = self.read(message, &mut contents) {
-            IngestCounters::add(&self.source.counters.refused);
+            IngestCounters::add(&self.source.report.counters.refused);
             self.tell(message, &why);
         }
+        self.take_in(message, &mut contents);
+        self.contents = contents;
+    }
+
+    /// Passes over a message that is too large to be read; its channels are
+    /// told. Unacknowledged it would come again with each connection, and hold
+    /// up what comes behind.
+    pub(super) fn oversized(&mut self, message: &Message) {
+        IngestCounters::add(&self.source.report.counters.received);
+        IngestCounters::add(&self.source.report.counters.oversized);
+        let why = Unreadable::Oversized;
+        self.tell(message, &why);
+        let mut contents = std::mem::take(&mut self.contents);
+        let topic = std::str::from_utf8(&message.topic);
+        let target = topic.ok().and_then(|topic| self.source.router.find(topic));
+        if let Some(Target::Readings(readings)) = target {
+            for route in &readings.routes {
+                let told = self.trouble(*route, &why);
+                contents.extend(told.map(|content| (route.sump, content)));
+            }
+        }
+        self.take_in(message, &mut contents);
+        self.contents = contents;
+    }
+
+    /// Gathers what the message held for its shards.
+    fn take_in(&mut self, message: &Message, contents: &mut Vec<(u32, Content)>) {
         let ack = self.ack_of(message, contents.len());
         if contents.is_empty() {
-            self.acknowledge_at_once(ack);
+            if let Some(ack) = ack {
+                // Without room it stays unacknowledged and comes again.
+                self.link.acknowledge(&ack);
+            }
         } else {
             let arrival = (self.source.clock)();
             for (sump, content) in contents.drain(..) {
@@ -75,29 +106,14 @@ impl Poller {
                 self.gathering += 1;
             }
         }
-        self.contents = contents;
     }
 
-    /// Passes over a message that is too large to be read. Unacknowledged it
-    /// would come again with each connection, and hold up what comes behind.
-    pub(super) fn oversized(&mut self, message: &Message) {
-        IngestCounters::add(&self.source.counters.received);
-        IngestCounters::add(&self.source.counters.oversized);
-        self.tell(message, &Unreadable::Oversized);
-        self.acknowledge_at_once(self.ack_of(message, 0));
-    }
-
-    fn tell(&mut self, message: &Message, why: &Unreadable) {
+    fn tell(&self, message: &Message, why: &Unreadable) {
         let topic = String::from_utf8_lossy(&message.topic);
-        self.refusals
-            .count(&topic, &message.payload, why, Instant::now());
-    }
-
-    fn acknowledge_at_once(&self, ack: Option<Ack>) {
-        if let Some(ack) = ack {
-            // Without room it stays unacknowledged and comes again.
-            self.link.acknowledge(&ack);
-        }
+        let now = (self.source.clock)();
+        self.source
+            .report
+            .handle_unreadable(&topic, &message.payload, why, now);
     }
 
     fn ack_of(&self, message: &Message, parts: usize) -> Option<Ack> {
@@ -118,7 +134,7 @@ impl Poller {
     ) -> Result<(), Unreadable> {
         let topic = std::str::from_utf8(&message.topic).map_err(|_| Unreadable::Topic)?;
         match self.source.router.find(topic) {
-            None => IngestCounters::add(&self.source.counters.unknown_topic),
+            None => self.source.report.handle_unknown(topic),
             Some(Target::Entries) => {
                 let to = self.answer_topic(topic, message);
                 self.read_entry(to, &message.payload, contents)?;
@@ -134,7 +150,7 @@ impl Poller {
                     },
                     retained: message.retained,
                     admission: &self.source.admission,
-                    counters: &self.source.counters,
+                    counters: &self.source.report.counters,
                 };
                 let nodes = self.source.router.nodes_mut();
                 nodes.read(topic, &message.payload, &came, contents)?;
@@ -197,12 +213,17 @@ impl Poller {
         let arrival = (self.source.clock)();
         let mut refusal = None;
         let mut judged = None;
+        // One a message stands for the clock of its source.
+        let mut own_time = None;
         let mut decoded = std::mem::take(&mut self.decoded);
         readings.plan.decode(&message.payload, &mut decoded);
         for outcome in decoded.drain(..) {
             let route = readings.routes[outcome.part];
             let content = match outcome.reading {
                 Ok(reading) => {
+                    if let Claimed::At(time) = reading.claimed {
+                        own_time.get_or_insert(time);
+                    }
                     let standing = if self.stands_by_itself(reading.claimed, arrival) {
                         Standing::Fresh(Quality::GOOD)
                     } else {
@@ -219,12 +240,15 @@ impl Poller {
             contents.extend(content.map(|content| (route.sump, content)));
         }
         self.decoded = decoded;
+        if let Some(claimed) = own_time.filter(|_| !message.retained && !message.redelivered) {
+            self.source.report.handle_claim(claimed, arrival);
+        }
         refusal.map_or(Ok(()), Err)
     }
 
     /// Counts a message that could not be read for its channel; gives what the
     /// channel is to be told of it now, if anything.
-    fn trouble(&mut self, route: Route, why: &decode::DecodeError) -> Option<Content> {
+    fn trouble(&mut self, route: Route, why: &dyn Display) -> Option<Content> {
         let kind = self.unreadable.count(route.place, why, Instant::now())?;
         Some(Content::Trouble {
             channel: route.channel,
@@ -242,7 +266,7 @@ impl Poller {
     /// How the readings of a message without a time that can be true stand.
     fn judge(&mut self, topic: &str, routes: &[Route], message: &Message) -> Standing {
         if message.retained {
-            IngestCounters::add(&self.source.counters.retained);
+            IngestCounters::add(&self.source.report.counters.retained);
             return Standing::Baseline;
         }
         let Some(packet) = message.packet else {
@@ -255,7 +279,7 @@ impl Poller {
         if shards.any(|other| other != shard) {
             // Committed in parts, so that no one trace can vouch for all.
             if message.redelivered {
-                IngestCounters::add(&self.source.counters.undecided);
+                IngestCounters::add(&self.source.report.counters.undecided);
                 return Standing::Fresh(Quality::REPEATED);
             }
             return Standing::Fresh(Quality::GOOD);
@@ -263,13 +287,13 @@ impl Poller {
         let recent = &mut self.source.recent;
         let (judgement, trace) = recent.judge(packet, topic, &message.payload, message.redelivered);
         if judgement == Judgement::Repeated {
-            IngestCounters::add(&self.source.counters.repeated);
+            IngestCounters::add(&self.source.report.counters.repeated);
             return Standing::Known;
         }
         let source = Arc::clone(&self.source.broker.name);
         self.gathered[shard].recent.push((source, trace));
         if judgement == Judgement::Undecided {
-            IngestCounters::add(&self.source.counters.undecided);
+            IngestCounters::add(&self.source.report.counters.undecided);
             return Standing::Fresh(Quality::REPEATED);
         }
         Standing::Fresh(Quality::GOOD)

@@ -108,6 +108,11 @@ impl Subscriptions {
         self.waiting_since.map(|since| since + ANSWER_WITHIN)
     }
 
+    /// What the broker refuses, and why.
+    pub(super) fn refused(&self) -> impl Iterator<Item = (&str, &'static str)> {
+        self.refused.iter().map(|one| (&*one.filter, one.why))
+    }
+
     /// Tells how it came out, once it has.
     pub(super) fn tell(&self, broker: &str) {
         let topics = self.filters.len() - self.refused.len();
