@@ -238,14 +238,14 @@ fn a_value_of_the_past_is_late_and_has_its_own_time_or_none() {
 }
 
 #[test]
-fn a_gap_makes_values_by_alias_unsure_and_is_counted() {
+fn a_gap_is_counted_and_a_birth_asked_for() {
     let mut desk = Desk::new();
     desk.born();
-    let gap = write::payload(T0, Some(9), &[write::metric("Cond", T0, 2.4)]);
+    let gap = write::payload(T0, Some(9), &[write::metric("Cond", T0 + 5, 2.4)]);
     let (contents, _) = desk.say("spBv1.0/hall/NDATA/gateway", &gap);
     assert_eq!(
         contents,
-        [reading(2400.0, T0, Quality::GOOD)],
+        [reading(2400.0, T0 + 5, Quality::GOOD)],
         "by its name"
     );
     assert_eq!(

@@ -9,8 +9,8 @@ use super::command;
 use super::node::Node;
 use super::outcome::{Counters, Outcome};
 use super::payload::{Payload, PayloadError};
-use super::scope::Desk;
 use super::topic::{NAMESPACE, Topic, TopicError};
+use super::wanted::Desk;
 
 /// Whether a broker says that it may have delivered a message before (DUP).
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -122,12 +122,13 @@ impl Host {
         let node = &mut self.nodes[place];
         let mut desk = Desk {
             kind: topic.kind,
+            delivery,
             sent: payload.time,
             arrival,
             out,
             counters: &mut self.counters,
         };
-        if node.handle(&topic, &payload, delivery, &mut desk) && node.asking.want(arrival) {
+        if node.handle(&topic, &payload, &mut desk) && node.asking.want(arrival) {
             out.rebirth = Some(place);
         }
         Ok(Some(place))

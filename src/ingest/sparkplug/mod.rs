@@ -33,6 +33,7 @@ mod scope;
 mod tests;
 mod topic;
 mod value;
+mod wanted;
 mod wire;
 
 pub use asking::{REBIRTH_PAUSE, REBIRTH_PAUSE_MOST};

@@ -9,15 +9,14 @@
 
 use std::collections::HashMap;
 
-use crate::units::Timestamp;
-
 use super::asking::Asking;
 use super::host::Delivery;
-use super::outcome::{Finding, Footing, News};
+use super::outcome::Footing;
 use super::payload::Payload;
-use super::scope::{Desk, Scope};
+use super::scope::Scope;
 use super::topic::{Kind, Topic};
 use super::value::Carried;
+use super::wanted::Desk;
 
 /// Metric of NBIRTH and NDEATH that tells which belong together.
 const BD_SEQ: &str = "bdSeq";
@@ -48,8 +47,6 @@ pub(super) struct Node {
     bd_seq: Option<u64>,
     /// Whether messages were lost since the latest birth.
     footing: Footing,
-    /// Newest time of a present value.
-    newest: Option<Timestamp>,
     pub(super) asking: Asking,
 }
 
@@ -63,7 +60,6 @@ impl Node {
             standing: Standing::Unknown,
             bd_seq: None,
             footing: Footing::Certain,
-            newest: None,
             asking: Asking::default(),
         }
     }
@@ -96,7 +92,7 @@ impl Node {
         match self.standing {
             Standing::Unknown => false,
             Standing::Dead => true,
-            Standing::Born { .. } => self.scope(device).is_some_and(Scope::is_born),
+            Standing::Born { .. } => self.known(device).is_some_and(Scope::is_born),
         }
     }
 
@@ -105,25 +101,12 @@ impl Node {
         &mut self,
         topic: &Topic<'_>,
         payload: &Payload<'_>,
-        delivery: Delivery,
         desk: &mut Desk<'_>,
     ) -> bool {
-        let wanted = self.step(topic, payload, delivery, desk);
-        self.newest = self.newest.max(newest(&desk.out.findings));
-        wanted
-    }
-
-    fn step(
-        &mut self,
-        topic: &Topic<'_>,
-        payload: &Payload<'_>,
-        delivery: Delivery,
-        desk: &mut Desk<'_>,
-    ) -> bool {
-        let understood = match (topic.kind, topic.device, delivery) {
+        let understood = match (topic.kind, topic.device, desk.delivery) {
             (Kind::Command, ..) => return false,
             (Kind::Death, None, _) => {
-                self.death(payload, delivery, desk);
+                self.death(payload, desk);
                 return false;
             }
             (_, _, Delivery::Again) => {
@@ -152,12 +135,11 @@ impl Node {
     }
 
     /// A node's death. The time in it is of no use, since a will is written
-    /// when the connection is made (chapter 5, "Edge Node
-    /// Session Establishment"): the node died when it came, or at its
-    /// newest value, where its clock is ahead of ours.
-    fn death(&mut self, payload: &Payload<'_>, delivery: Delivery, desk: &mut Desk<'_>) {
+    /// when the connection is made (chapter 5, "Edge Node Session
+    /// Establishment"): the node died when it came.
+    fn death(&mut self, payload: &Payload<'_>, desk: &mut Desk<'_>) {
         let of_birth = bd_seq(payload) == self.bd_seq;
-        let counts = match (self.standing, delivery) {
+        let counts = match (self.standing, desk.delivery) {
             (Standing::Born { .. }, _) => of_birth,
             // Births may have been missed, and it may be of one of them; not
             // so when it is delivered again.
@@ -170,9 +152,8 @@ impl Node {
             return;
         }
         self.standing = Standing::Dead;
-        let time = self.newest.unwrap_or(desk.arrival).max(desk.arrival);
         for scope in std::iter::once(&self.own).chain(self.devices.values()) {
-            scope.gone(time, desk);
+            scope.gone(desk.arrival, desk);
         }
     }
 
@@ -201,11 +182,12 @@ impl Node {
 
     fn data(&mut self, device: Option<&str>, payload: &Payload<'_>, desk: &mut Desk<'_>) -> bool {
         let in_order = self.follow(payload.seq, desk);
-        let Some(scope) = self.scope(device) else {
+        let (node_born, footing) = (self.is_born(), self.footing);
+        let Some(scope) = self.known_mut(device) else {
             return in_order;
         };
-        let born = self.is_born() && scope.is_born();
-        let understood = scope.data(payload, born.then_some(self.footing), desk);
+        let born = node_born && scope.is_born();
+        let understood = scope.data(payload, born.then_some(footing), desk);
         understood && born && in_order
     }
 
@@ -213,12 +195,13 @@ impl Node {
     /// it changes nothing of births and order; its values are used, since their
     /// first delivery may not have come through.
     fn again(&mut self, topic: &Topic<'_>, payload: &Payload<'_>, desk: &mut Desk<'_>) {
-        let Some(scope) = self.scope(topic.device) else {
+        let footing = self.footing;
+        let Some(scope) = self.known_mut(topic.device) else {
             return;
         };
         let covered = scope.covers(payload.time);
         if topic.kind != Kind::Death {
-            scope.data(payload, covered.then_some(self.footing), desk);
+            scope.data(payload, covered.then_some(footing), desk);
         } else if covered {
             scope.gone(payload.time.unwrap_or(desk.arrival), desk);
         } else {
@@ -226,10 +209,17 @@ impl Node {
         }
     }
 
-    fn scope(&self, device: Option<&str>) -> Option<&Scope> {
+    fn known(&self, device: Option<&str>) -> Option<&Scope> {
         match device {
             None => Some(&self.own),
             Some(device) => self.devices.get(device),
+        }
+    }
+
+    fn known_mut(&mut self, device: Option<&str>) -> Option<&mut Scope> {
+        match device {
+            None => Some(&mut self.own),
+            Some(device) => self.devices.get_mut(device),
         }
     }
 
@@ -248,18 +238,6 @@ impl Node {
         }
         self.footing == Footing::Certain
     }
-}
-
-fn newest(findings: &[Finding]) -> Option<Timestamp> {
-    let times = findings.iter().filter_map(|finding| match finding.news {
-        News::Reading {
-            time,
-            historical: false,
-            ..
-        } => time,
-        _ => None,
-    });
-    times.max()
 }
 
 /// The number that connects births with deaths.

@@ -7,34 +7,10 @@ use std::sync::Arc;
 
 use crate::units::Timestamp;
 
-use super::metric::{Metric, MetricQuality};
-use super::outcome::{Counters, Finding, Footing, News, Outcome, Trouble};
+use super::metric::Metric;
+use super::outcome::{Footing, News, Trouble};
 use super::payload::Payload;
-use super::topic::Kind;
-use super::value::DataType;
-
-/// One message while it is being read.
-pub(super) struct Desk<'a> {
-    /// What the message is.
-    pub(super) kind: Kind,
-    /// When it was sent, as the node says.
-    pub(super) sent: Option<Timestamp>,
-    /// When it came.
-    pub(super) arrival: Timestamp,
-    pub(super) out: &'a mut Outcome,
-    pub(super) counters: &'a mut Counters,
-}
-
-/// A metric that a channel wants.
-#[derive(Debug)]
-struct Wanted {
-    /// Its place in the host.
-    place: usize,
-    name: Arc<str>,
-    /// As the latest birth has it.
-    datatype: Option<DataType>,
-    in_birth: bool,
-}
+use super::wanted::{Desk, Wanted};
 
 /// What an alias stands for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -66,12 +42,7 @@ impl Scope {
     pub(super) fn want(&mut self, name: &str, place: usize) {
         let name: Arc<str> = name.into();
         self.by_name.insert(Arc::clone(&name), self.wanted.len());
-        self.wanted.push(Wanted {
-            place,
-            name,
-            datatype: None,
-            in_birth: false,
-        });
+        self.wanted.push(Wanted::new(place, name));
     }
 
     /// The place of a wanted metric in the host.
@@ -100,6 +71,7 @@ impl Scope {
     /// Nothing of it holds any more.
     pub(super) fn gone(&self, time: Timestamp, desk: &mut Desk<'_>) {
         for wanted in &self.wanted {
+            let time = wanted.no_earlier(time);
             desk.find(wanted.place, News::Gone { time });
         }
     }
@@ -119,7 +91,7 @@ impl Scope {
             if let Some(at) = at {
                 let wanted = &mut self.wanted[at];
                 (wanted.datatype, wanted.in_birth) = (metric.datatype, true);
-                desk.read(wanted, metric, Footing::Certain);
+                wanted.read(metric, Footing::Certain, desk);
             }
         }
         self.tell_missing(desk);
@@ -129,6 +101,7 @@ impl Scope {
     fn tell_missing(&self, desk: &mut Desk<'_>) {
         let time = desk.sent.unwrap_or(desk.arrival);
         for wanted in self.wanted.iter().filter(|wanted| !wanted.in_birth) {
+            let time = wanted.no_earlier(time);
             desk.counters.not_in_birth += 1;
             let metric = Arc::clone(&wanted.name);
             desk.out
@@ -160,7 +133,7 @@ impl Scope {
     /// says how far. Says whether everything was understood: else a new birth
     /// is wanted.
     pub(super) fn data(
-        &self,
+        &mut self,
         payload: &Payload<'_>,
         footing: Option<Footing>,
         desk: &mut Desk<'_>,
@@ -170,7 +143,7 @@ impl Scope {
             match (metric.name, metric.alias) {
                 (Some(name), _) => {
                     if let Some(&at) = self.by_name.get(name) {
-                        desk.read(&self.wanted[at], metric, Footing::Certain);
+                        self.wanted[at].read(metric, Footing::Certain, desk);
                     }
                 }
                 (None, Some(alias)) => {
@@ -186,7 +159,7 @@ impl Scope {
     }
 
     fn by_alias(
-        &self,
+        &mut self,
         alias: u64,
         metric: &Metric<'_>,
         footing: Option<Footing>,
@@ -201,7 +174,7 @@ impl Scope {
             return false;
         };
         match self.aliases.get(&alias) {
-            Some(&Alias::Wanted(at)) => desk.read(&self.wanted[at], metric, footing),
+            Some(&Alias::Wanted(at)) => self.wanted[at].read(metric, footing, desk),
             Some(Alias::Unwanted) => {}
             Some(Alias::Twice) => {
                 desk.counters.alias_twice += 1;
@@ -214,60 +187,5 @@ impl Scope {
             }
         }
         true
-    }
-}
-
-impl Desk<'_> {
-    fn find(&mut self, metric: usize, news: News) {
-        self.out.findings.push(Finding { metric, news });
-    }
-
-    /// What one metric says.
-    fn read(&mut self, wanted: &Wanted, metric: &Metric<'_>, footing: Footing) {
-        if metric.historical && metric.time.is_none() {
-            self.counters.past_unusable += 1;
-            let metric = Arc::clone(&wanted.name);
-            self.out
-                .trouble_of(wanted.place, Trouble::PastWithoutTime { metric });
-            return;
-        }
-        let time = match self.kind {
-            Kind::Birth if !metric.historical => self.sent.or(metric.time),
-            _ => metric.time.or(self.sent),
-        };
-        let value = match metric.value {
-            Some(value) if metric.quality != MetricQuality::Stale => value,
-            _ if metric.historical => {
-                self.counters.past_unusable += 1;
-                return;
-            }
-            _ => {
-                let time = time.unwrap_or(self.arrival);
-                return self.find(wanted.place, News::Gone { time });
-            }
-        };
-        match value.read(metric.datatype.or(wanted.datatype)) {
-            Ok(value) => {
-                let news = News::Reading {
-                    value,
-                    time,
-                    quality: metric.quality,
-                    footing,
-                    historical: metric.historical,
-                };
-                self.find(wanted.place, news);
-            }
-            Err(why) => {
-                self.counters.unreadable += 1;
-                let name = Arc::clone(&wanted.name);
-                let trouble = Trouble::Value { metric: name, why };
-                self.out.trouble_of(wanted.place, trouble);
-                // It is sent when it changes: the last value holds no more.
-                if !metric.historical {
-                    let time = time.unwrap_or(self.arrival);
-                    self.find(wanted.place, News::Gone { time });
-                }
-            }
-        }
     }
 }

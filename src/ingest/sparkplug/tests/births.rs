@@ -6,11 +6,20 @@ use super::*;
 #[test]
 fn a_birth_is_a_reading_and_gives_its_aliases() {
     let mut desk = Desk::new();
-    assert_eq!(desk.nbirth(7), [reading(LOAD, 0.5, T0)]);
+    assert_eq!(desk.nbirth(7), [reading(LOAD, 0.5, desk.now)]);
     let births = desk.dbirth(1, &brix_and_ph());
-    assert_eq!(births, [reading(BRIX, 8.5, T0), reading(PH, 9.2, T0)]);
-    assert_eq!(desk.ddata(2, &[aliased(3, 9.1)]), [reading(PH, 9.1, T0)]);
-    assert_eq!(desk.ndata(3, &[aliased(1, 0.6)]), [reading(LOAD, 0.6, T0)]);
+    assert_eq!(
+        births,
+        [reading(BRIX, 8.5, desk.now), reading(PH, 9.2, desk.now)]
+    );
+    assert_eq!(
+        desk.ddata(2, &[aliased(3, 9.1)]),
+        [reading(PH, 9.1, desk.now)]
+    );
+    assert_eq!(
+        desk.ndata(3, &[aliased(1, 0.6)]),
+        [reading(LOAD, 0.6, desk.now)]
+    );
     assert!(!desk.asks() && desk.out.troubles.is_empty());
 }
 
@@ -24,7 +33,10 @@ fn a_birth_takes_the_aliases_of_the_one_before() {
         2,
         &[named("Fluid/pH", 9.0).alias(2), named("Fluid/Brix", 8.1)],
     );
-    assert_eq!(desk.ddata(3, &[aliased(2, 8.9)]), [reading(PH, 8.9, T0)]);
+    assert_eq!(
+        desk.ddata(3, &[aliased(2, 8.9)]),
+        [reading(PH, 8.9, desk.now)]
+    );
     assert_eq!(desk.ddata(4, &[aliased(3, 8.9)]), []);
     assert_eq!(desk.host.counters().unknown_alias, 1);
 }
@@ -55,7 +67,7 @@ fn an_alias_of_two_metrics_stands_for_neither() {
     assert_eq!(desk.ddata(2, &[aliased(2, 8.0)]), []);
     assert!(!desk.asks(), "a new birth would be the same");
     let by_name = desk.ddata(3, &[named("Fluid/Brix", 8.0)]);
-    assert_eq!(by_name, [reading(BRIX, 8.0, T0)]);
+    assert_eq!(by_name, [reading(BRIX, 8.0, desk.now)]);
     assert_eq!(desk.host.counters().alias_twice, 2);
 }
 
@@ -64,7 +76,7 @@ fn a_wanted_metric_that_the_birth_lacks_is_gone_and_told() {
     let mut desk = Desk::new();
     desk.nbirth(7);
     let births = desk.dbirth(1, &brix_and_ph()[..1]);
-    assert_eq!(births, [reading(BRIX, 8.5, T0), gone(PH, T0)]);
+    assert_eq!(births, [reading(BRIX, 8.5, desk.now), gone(PH, desk.now)]);
     assert!(desk.troubles().contains("\"Fluid/pH\" is not in the birth"));
     assert_eq!(desk.host.counters().not_in_birth, 1);
 }
@@ -73,7 +85,7 @@ fn a_wanted_metric_that_the_birth_lacks_is_gone_and_told() {
 fn before_a_birth_names_are_used_and_aliases_are_not() {
     let mut desk = Desk::new();
     let found = desk.ddata(9, &[aliased(2, 1.0), named("Fluid/pH", 9.3)]);
-    assert_eq!(found, [reading(PH, 9.3, T0)]);
+    assert_eq!(found, [reading(PH, 9.3, desk.now)]);
     assert!(desk.asks());
     assert_eq!(desk.host.counters().before_birth, 1);
     assert_eq!(
@@ -87,7 +99,10 @@ fn before_a_birth_names_are_used_and_aliases_are_not() {
 fn a_device_born_before_its_node_is_read_by_name() {
     let mut desk = Desk::new();
     let births = desk.dbirth(4, &brix_and_ph());
-    assert_eq!(births, [reading(BRIX, 8.5, T0), reading(PH, 9.2, T0)]);
+    assert_eq!(
+        births,
+        [reading(BRIX, 8.5, desk.now), reading(PH, 9.2, desk.now)]
+    );
     assert!(desk.asks());
     assert_eq!(desk.ddata(5, &[aliased(2, 8.0)]), []);
 }
@@ -126,7 +141,10 @@ fn a_death_that_is_not_of_the_birth_is_ignored() {
         [],
         "the will of the connection before, late"
     );
-    assert_eq!(desk.ddata(2, &[aliased(2, 8.0)]), [reading(BRIX, 8.0, T0)]);
+    assert_eq!(
+        desk.ddata(2, &[aliased(2, 8.0)]),
+        [reading(BRIX, 8.0, desk.now)]
+    );
     assert_eq!(desk.ndeath(7).len(), 3);
     assert_eq!(
         desk.ndeath(7),
@@ -154,7 +172,7 @@ fn a_device_dies_alone_at_the_time_it_says() {
     assert_eq!(died, [gone(BRIX, T0 + 100), gone(PH, T0 + 100)]);
     assert_eq!(
         desk.ndata(3, &[aliased(1, 0.6)]),
-        [reading(LOAD, 0.6, T0 + 9000)]
+        [reading(LOAD, 0.6, desk.now)]
     );
     assert!(!desk.asks());
     assert_eq!(desk.ddata(4, &[aliased(2, 8.0)]), []);

@@ -97,8 +97,14 @@ impl Desk {
         self.of_device("DBIRTH", seq, metrics)
     }
 
+    /// Data of the device, a millisecond after whatever came before.
     fn ddata(&mut self, seq: u64, metrics: &[Said]) -> Vec<Finding> {
+        self.tick();
         self.of_device("DDATA", seq, metrics)
+    }
+
+    fn tick(&mut self) {
+        self.now += u64::from(self.delivery == Delivery::First);
     }
 
     fn ddeath(&mut self, seq: u64) -> Vec<Finding> {
@@ -112,6 +118,7 @@ impl Desk {
     }
 
     fn ndata(&mut self, seq: u64, metrics: &[Said]) -> Vec<Finding> {
+        self.tick();
         let metrics: Vec<_> = metrics.iter().map(Said::bytes).collect();
         let bytes = payload(Some(self.now), Some(seq), &metrics);
         self.say("NDATA", None, &bytes)

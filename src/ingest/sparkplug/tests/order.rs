@@ -9,7 +9,7 @@ fn seq_goes_round_from_255_to_0() {
     let mut desk = Desk::born();
     for n in 2..1000 {
         let found = desk.ddata(n % 256, &[aliased(2, 8.0)]);
-        assert_eq!(found, [reading(BRIX, 8.0, T0)]);
+        assert_eq!(found, [reading(BRIX, 8.0, desk.now)]);
         assert!(!desk.asks(), "{n}");
     }
     assert_eq!(desk.host.counters().gaps, 0);
@@ -21,15 +21,22 @@ fn after_a_gap_a_birth_is_wanted_and_aliases_are_doubtful_until_then() {
     let found = desk.ddata(3, &[aliased(2, 8.0), named("Fluid/pH", 9.0)]);
     assert_eq!(
         found,
-        [after_gap(reading(BRIX, 8.0, T0)), reading(PH, 9.0, T0)]
+        [
+            after_gap(reading(BRIX, 8.0, desk.now)),
+            reading(PH, 9.0, desk.now)
+        ]
     );
     assert!(desk.asks());
     let found = desk.ddata(4, &[aliased(2, 8.1)]);
-    assert_eq!(found, [after_gap(reading(BRIX, 8.1, T0))]);
+    assert_eq!(found, [after_gap(reading(BRIX, 8.1, desk.now))]);
     assert_eq!(desk.host.counters().gaps, 1, "one gap, not one a message");
+    desk.now += 1000;
     desk.nbirth(7);
     desk.dbirth(1, &brix_and_ph());
-    assert_eq!(desk.ddata(2, &[aliased(2, 8.2)]), [reading(BRIX, 8.2, T0)]);
+    assert_eq!(
+        desk.ddata(2, &[aliased(2, 8.2)]),
+        [reading(BRIX, 8.2, desk.now)]
+    );
     assert!(!desk.asks());
 }
 
@@ -39,7 +46,10 @@ fn devices_that_nobody_wants_count_in_seq() {
     let other = payload(Some(T0), Some(2), &[aliased(2, 1.0).bytes()]);
     assert_eq!(desk.say("DDATA", Some("coolant pump"), &other), []);
     assert!(!desk.asks());
-    assert_eq!(desk.ddata(3, &[aliased(2, 8.0)]), [reading(BRIX, 8.0, T0)]);
+    assert_eq!(
+        desk.ddata(3, &[aliased(2, 8.0)]),
+        [reading(BRIX, 8.0, desk.now)]
+    );
     desk.say("DDATA", Some("coolant pump"), &other);
     assert_eq!(desk.host.counters().gaps, 1);
 }
@@ -47,10 +57,14 @@ fn devices_that_nobody_wants_count_in_seq() {
 #[test]
 fn a_message_without_seq_is_no_gap() {
     let mut desk = Desk::born();
-    let bytes = payload(Some(T0), None, &[aliased(2, 8.0).bytes()]);
+    let bytes = payload(Some(T0 + 1), None, &[aliased(2, 8.0).bytes()]);
     let found = desk.say("DDATA", Some("tank"), &bytes);
-    assert_eq!(found, [reading(BRIX, 8.0, T0)]);
-    assert_eq!(desk.ddata(2, &[aliased(2, 8.1)]), [reading(BRIX, 8.1, T0)]);
+    assert_eq!(found, [reading(BRIX, 8.0, T0 + 1)]);
+    desk.now += 1;
+    assert_eq!(
+        desk.ddata(2, &[aliased(2, 8.1)]),
+        [reading(BRIX, 8.1, desk.now)]
+    );
     assert_eq!(desk.host.counters().gaps, 0);
 }
 
@@ -66,7 +80,10 @@ fn commands_and_other_hosts_come_to_nothing() {
         .host
         .handle(state.1, state.0, now, Delivery::First, &mut desk.out);
     assert_eq!(handled, Ok(None));
-    assert_eq!(desk.ddata(2, &[aliased(2, 8.0)]), [reading(BRIX, 8.0, T0)]);
+    assert_eq!(
+        desk.ddata(2, &[aliased(2, 8.0)]),
+        [reading(BRIX, 8.0, desk.now)]
+    );
     assert_eq!(desk.host.counters(), Counters::default());
 }
 
@@ -76,9 +93,15 @@ fn a_redelivery_is_no_gap_and_gives_its_values_again() {
     desk.ddata(2, &[aliased(2, 8.0)]);
     desk.ddata(3, &[aliased(2, 8.1)]);
     desk.delivery = Delivery::Again;
-    assert_eq!(desk.ddata(2, &[aliased(2, 8.0)]), [reading(BRIX, 8.0, T0)]);
+    assert_eq!(
+        desk.ddata(2, &[aliased(2, 8.0)]),
+        [reading(BRIX, 8.0, desk.now)]
+    );
     desk.delivery = Delivery::First;
-    assert_eq!(desk.ddata(4, &[aliased(2, 8.2)]), [reading(BRIX, 8.2, T0)]);
+    assert_eq!(
+        desk.ddata(4, &[aliased(2, 8.2)]),
+        [reading(BRIX, 8.2, desk.now)]
+    );
     assert_eq!(desk.host.counters(), Counters::default());
     assert!(!desk.asks());
 }
@@ -113,7 +136,10 @@ fn after_a_lost_connection_only_redeliveries_are_read_by_alias() {
     let mut desk = Desk::born();
     desk.host.link_lost();
     desk.delivery = Delivery::Again;
-    assert_eq!(desk.ddata(2, &[aliased(2, 8.0)]), [reading(BRIX, 8.0, T0)]);
+    assert_eq!(
+        desk.ddata(2, &[aliased(2, 8.0)]),
+        [reading(BRIX, 8.0, desk.now)]
+    );
     desk.delivery = Delivery::First;
     assert_eq!(desk.ddata(3, &[aliased(2, 8.0)]), []);
     assert!(desk.asks());

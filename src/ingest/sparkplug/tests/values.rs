@@ -10,7 +10,7 @@ fn a_value_stands_at_its_own_time_else_at_that_of_the_message() {
     let found = desk.ddata(2, &[aliased(2, 8.0).at(T0 + 500), aliased(2, 8.1)]);
     assert_eq!(
         found,
-        [reading(BRIX, 8.0, T0 + 500), reading(BRIX, 8.1, T0 + 2000)]
+        [reading(BRIX, 8.0, T0 + 500), reading(BRIX, 8.1, desk.now)]
     );
     let untimed = payload(None, Some(3), &[aliased(2, 8.0).bytes()]);
     let found = desk.say("DDATA", Some("tank"), &untimed);
@@ -27,6 +27,37 @@ fn a_birth_says_what_is_so_when_it_is_sent() {
     assert_eq!(
         births,
         [reading(BRIX, 8.5, T0 + 60_000), gone(PH, T0 + 60_000)]
+    );
+}
+
+#[test]
+fn what_was_taken_before_a_birth_and_sent_after_it_is_so_after_it() {
+    let mut desk = Desk::new();
+    desk.nbirth(7);
+    desk.now += 1000;
+    let [brix, ph] = brix_and_ph();
+    let births = desk.dbirth(1, &[brix.at(T0), ph.at(T0 + 1000)]);
+    assert_eq!(births[0], reading(BRIX, 8.5, T0 + 1000));
+    let after = |tick| T0 + 1000 + tick;
+    let found = desk.ddata(2, &[aliased(2, 8.4).at(T0 + 900)]);
+    assert_eq!(found, [reading(BRIX, 8.4, after(1))]);
+    let found = desk.ddata(3, &[aliased(2, 8.3).at(after(1))]);
+    assert_eq!(found, [reading(BRIX, 8.3, after(2))]);
+    let found = desk.ddata(4, &[aliased(2, 8.3).at(after(1))]);
+    assert_eq!(found, [reading(BRIX, 8.3, after(2))], "the same once more");
+    let found = desk.ddata(5, &[aliased(2, 8.3).at(after(1)).null()]);
+    assert_eq!(found, [gone(BRIX, after(3))]);
+    let found = desk.ddata(6, &[aliased(3, 9.0).at(after(0)), aliased(3, 9.1).at(T0)]);
+    assert_eq!(found[0], reading(PH, 9.0, after(1)), "in the same instant");
+    assert_eq!(
+        found[1],
+        reading(PH, 9.1, T0),
+        "by a clock that was set back"
+    );
+    desk.now = T0 + 1000;
+    assert_eq!(
+        desk.ddeath(7)[..],
+        [gone(BRIX, after(3)), gone(PH, after(1))]
     );
 }
 
@@ -95,7 +126,7 @@ fn a_value_that_cannot_be_read_leaves_the_others_be() {
         ..aliased(2, 8.0)
     };
     let found = desk.ddata(2, &[text, aliased(3, 9.0), Said::default()]);
-    assert_eq!(found, [gone(BRIX, T0), reading(PH, 9.0, T0)]);
+    assert_eq!(found, [gone(BRIX, desk.now), reading(PH, 9.0, desk.now)]);
     assert_eq!(
         desk.troubles(),
         "metric \"Fluid/Brix\": it is a text, not a number or a truth value; a metric has neither name nor alias"
@@ -136,7 +167,10 @@ fn a_payload_beyond_the_bounds_counts_for_nothing() {
     let torn = half.len() - 3;
     let told = refused(&mut desk, &payload(None, Some(2), &[half[..torn].to_vec()]));
     assert!(told.contains("ends within a field"), "{told}");
-    assert_eq!(desk.ddata(2, &[aliased(2, 8.0)]), [reading(BRIX, 8.0, T0)]);
+    assert_eq!(
+        desk.ddata(2, &[aliased(2, 8.0)]),
+        [reading(BRIX, 8.0, desk.now)]
+    );
 }
 
 #[test]
