@@ -46,7 +46,7 @@ pub(super) enum Templating {
     /// It was told.
     Wrong,
     /// It can be filled in.
-    Good(Template),
+    Good(Box<Template>),
 }
 
 /// A template that can be filled in.
@@ -79,7 +79,7 @@ pub(super) fn template(review: &mut Review, at: &KeyPath, raw: Option<&RawTempla
     // Whatever a channel measures: only a state could not have a unit.
     let payload = payload::format(review, at, &filled, Some(Quantity::Brix));
     match (topic, payload) {
-        (Some(()), Some(_)) => Templating::Good(template),
+        (Some(()), Some(_)) => Templating::Good(template.into()),
         _ => Templating::Wrong,
     }
 }

@@ -71,7 +71,7 @@ pub enum NodeError {
         /// The metric.
         metric: String,
         /// Why.
-        why: DecodeError,
+        why: Box<DecodeError>,
     },
     /// A value of the past whose time is not believed, and which can stand
     /// nowhere else.
@@ -157,7 +157,7 @@ impl Channel {
             .scaled(&self.scale, &"its value")
             .map_err(|why| NodeError::Value {
                 metric: self.metric.name.clone(),
-                why,
+                why: why.into(),
             })
     }
 }

@@ -325,7 +325,7 @@ metric = \"T\"
             "z.toml:10:8: sump.cell-a.channel.level.node: \"hall-3/+\" holds + or #, but one exact topic is needed here",
             "z.toml:11:10: sump.cell-a.channel.level.metric: \"\" is not allowed; allowed is the full name of a metric, of 1 to 1000 bytes",
             "z.toml:13:1: sump.cell-a.channel.brix.device: has no effect: it is for payload = \"sparkplug\" only",
-            "z.toml:23:10: sump.cell-a.channel.t2.metric: messages on \"spBv1.0/hall-3/NDATA/gateway-1\" already go to sump.cell-a.channel.t1.metric; give each channel messages of its own",
+            "z.toml:23:10: sump.cell-a.channel.t2.metric: \"T\" of the messages on \"spBv1.0/hall-3/NDATA/gateway-1\" already goes to sump.cell-a.channel.t1.metric; give each channel a part of its own",
         ],
     );
     let good = "[sump.cell-a.channel.ph]\nquantity = \"ph\"\npayload = \"sparkplug\"\n\
