@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use tokio::sync::{Mutex, Notify, mpsc};
+use tokio::sync::{Mutex, mpsc};
 use tokio_util::sync::CancellationToken;
 
 use super::sources::Sources;
@@ -25,7 +25,6 @@ impl Sources {
         writer: WriterHandle<Ack>,
         clock: &Clock,
         ack_room: mpsc::Receiver<Vec<Ack>>,
-        changes: &Arc<Notify>,
         stop: &CancellationToken,
     ) -> Result<(), DaemonError> {
         let control = Control {
@@ -49,7 +48,7 @@ impl Sources {
             },
             Arc::clone(&control.counters),
             settings.admission,
-            Arc::clone(changes),
+            Arc::clone(&self.changes),
             clock.now(),
         );
         report.handle_connected(clock.now());

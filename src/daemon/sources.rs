@@ -17,6 +17,8 @@ pub(super) struct Sources {
     /// What each says of itself.
     pub(super) reports: Vec<Arc<SourceReport>>,
     pub(super) threads: Vec<JoinHandle<Ended>>,
+    /// Woken when one of them has something new to say.
+    pub(super) changes: Arc<Notify>,
 }
 
 impl Sources {
@@ -64,7 +66,11 @@ impl Sources {
             let name = format!("mqtt-{}", broker.name);
             threads.push(spawn(name, stop, move || runtime.block_on(polling))?);
         }
-        Ok(Sources { reports, threads })
+        Ok(Sources {
+            reports,
+            threads,
+            changes: Arc::clone(changes),
+        })
     }
 }
 
