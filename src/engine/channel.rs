@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::signal::{Counted, Despike, Judged, Meter, Smoother};
+use crate::signal::{Counted, Despike, Judged, LoopWatch, Meter, Smoother};
 use crate::units::Timestamp;
 
 use super::event::Quality;
@@ -22,6 +22,9 @@ pub(super) struct ChannelWatch {
     smoother: Smoother,
     /// Readings that the despiking filter replaced, ever.
     pub(super) spikes: u64,
+    /// What the current of its loop says of the instrument.
+    #[serde(default)]
+    pub(super) current_loop: LoopWatch,
     #[serde(default)]
     meter: Meter,
     #[serde(default)]
@@ -64,6 +67,7 @@ impl ChannelWatch {
             despike: Despike::default(),
             smoother: Smoother::default(),
             spikes: 0,
+            current_loop: LoopWatch::default(),
             meter: Meter::default(),
             switch: None,
             baseline: None,

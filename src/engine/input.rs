@@ -3,6 +3,7 @@
 use std::ops::RangeInclusive;
 
 use crate::chemistry::{ConductivityProbe, Electrode, Refractometer, ShownBrix};
+use crate::signal::LoopRange;
 use crate::units::{Brix, Conductivity, Ph, Potential, Temperature};
 
 use super::event::{Form, Quality, Reading};
@@ -21,6 +22,9 @@ const CONDUCTIVITY_REFERENCE: Temperature = Temperature::from_celsius(25.0);
 /// channel's unit already.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct InputSetup {
+    /// The range of an instrument on a 4–20 mA loop: then the number that comes
+    /// in is the current in mA, and what follows applies to what it stands for.
+    pub current_loop: Option<LoopRange>,
     /// How the instrument is calibrated.
     pub calibration: Calibration,
     /// Place of the channel whose temperature the calibration needs.

@@ -11,6 +11,7 @@
 
 mod alarms;
 mod channel;
+mod current_loop;
 mod dosing;
 mod entries;
 mod entry;

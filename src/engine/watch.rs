@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use crate::alarm::AlarmLife;
+use crate::signal::LoopWatch;
 use crate::units::{Quantity, Span, Timestamp};
 
 use super::channel::ChannelWatch;
@@ -124,8 +125,9 @@ impl SumpWatch {
             self.advance(time, out);
         }
         let when = if before { When::Before } else { When::Now };
-        let (value, found) = self.settle(reading, when);
-        let quality = quality.with(found);
+        let (reading, of_loop) = self.off_the_loop(*reading, time, late || time == last);
+        let (value, found) = self.settle(&reading, when);
+        let quality = quality.with(found).with(of_loop);
         let record = |watch: &Self, quality: Quality, out: &mut Vec<Effect>| {
             let sample = Sample {
                 series: watch.setup.channels[ix].series,
@@ -186,7 +188,10 @@ impl SumpWatch {
     /// where nothing else is known.
     fn step_baseline(&mut self, channel: u16, reported: f64, out: &mut Vec<Effect>) {
         let ix = usize::from(channel);
+        let mut watch = LoopWatch::default();
+        let (reported, of_loop) = self.current_stands_for(ix, reported, self.now, &mut watch);
         let (value, quality) = self.calibrate(ix, reported, When::Now);
+        let quality = quality.with(of_loop);
         let (lowest, highest) = self.setup.channels[ix].plausible;
         let never_heard = self.channels[ix].last_time == Timestamp::MIN;
         if never_heard && quality.is_usable() && (lowest..=highest).contains(&value) {

@@ -1,7 +1,13 @@
 //! What a 4–20 mA loop says: a value on a straight line, and whether the
 //! instrument vouches for it.
 
-use crate::units::Current;
+use serde::{Deserialize, Serialize};
+
+use crate::units::{Current, Span, Timestamp};
+
+/// For so long a current in an undefined band leaves the judgement as it was.
+/// Memory: control systems commonly delay the decision by about 4 s.
+pub const UNDEFINED_HOLD: Span = Span::from_secs(4);
 
 /// What a loop current means after NAMUR NE 43. The names of the two undefined
 /// bands are ours; the recommendation leaves them open.
@@ -99,6 +105,36 @@ impl LoopRange {
     }
 }
 
+/// Whether an instrument vouches for its currents, one after the other.
+///
+/// A current that measures and one that means failure speak for themselves. In
+/// the bands between them, which the recommendation leaves open, the judgement
+/// stays as it was for [`UNDEFINED_HOLD`], so that a current on its way through
+/// changes nothing; then it is failure. Before any judgement it is failure.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct LoopWatch {
+    measured: bool,
+    undefined_since: Option<Timestamp>,
+}
+
+impl LoopWatch {
+    /// Takes a current in, in the order of time; says whether its value may be
+    /// used.
+    pub fn step(&mut self, time: Timestamp, current: Current) -> bool {
+        match LoopState::of(current) {
+            LoopState::UndefinedLow | LoopState::UndefinedHigh => {
+                let since = *self.undefined_since.get_or_insert(time);
+                self.measured && time - since < UNDEFINED_HOLD
+            }
+            state => {
+                self.measured = state.measures();
+                self.undefined_since = None;
+                self.measured
+            }
+        }
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -137,5 +173,23 @@ mod tests {
         assert!(told.contains("from 5 to 5"), "{told}");
         assert!(LoopRange::new(f64::NAN, 1.0).is_err());
         assert!(LoopRange::new(f64::MIN, f64::MAX).is_err());
+    }
+
+    #[test]
+    fn an_undefined_band_holds_the_judgement_for_a_while() {
+        let mut watch = LoopWatch::default();
+        let mut at = |millis: i64, milliamperes: f64| {
+            let time = Timestamp::from_millis(millis);
+            watch.step(time, Current::from_milliamperes(milliamperes))
+        };
+        // Nothing vouches for the first one.
+        assert!(!at(0, 3.7));
+        assert!(at(1_000, 12.0));
+        assert!(at(2_000, 3.7) && at(5_999, 20.8));
+        assert!(!at(6_000, 3.7), "4 s have passed");
+        assert!(at(7_000, 3.8));
+        // Up from a failure it stays one until the instrument measures.
+        assert!(!at(8_000, 3.6) && !at(9_000, 3.7));
+        assert!(at(10_000, 4.0) && !at(11_000, 21.0));
     }
 }

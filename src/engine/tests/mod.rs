@@ -4,6 +4,7 @@ mod calibrations;
 mod corrections;
 mod doses;
 mod instruments;
+mod loops;
 mod properties;
 
 use std::sync::Arc;

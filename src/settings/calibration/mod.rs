@@ -127,6 +127,7 @@ pub(super) fn input(
     Some(InputSetup {
         calibration: calibration?,
         temperature: temperature?,
+        ..InputSetup::default()
     })
 }
 
