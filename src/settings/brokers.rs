@@ -123,11 +123,16 @@ fn broker(
 fn host(review: &mut Review, at: &KeyPath, raw: &RawBroker) -> Option<String> {
     let path = at.key("host");
     let host = review.required(&path, raw.host.as_deref(), "host = \"127.0.0.1\"")?;
+    plain_host(review, &path, host)
+}
+
+/// A host, without scheme and port.
+pub(super) fn plain_host(review: &mut Review, path: &KeyPath, host: &str) -> Option<String> {
     let plain = !host.is_empty() && !host.contains(|c: char| c.is_whitespace() || c == '/');
     if !plain {
         let found = format!("\"{}\"", host.chars().take(40).collect::<String>());
-        let allowed = "a name or address alone, without mqtt:// and without port".to_owned();
-        review.tell(&path, Problem::OutOfRange { found, allowed });
+        let allowed = "a name or address alone, without :// and without port".to_owned();
+        review.tell(path, Problem::OutOfRange { found, allowed });
         return None;
     }
     Some(host.to_owned())

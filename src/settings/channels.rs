@@ -3,6 +3,7 @@
 use crate::engine::{ChannelKind, ChannelSetup, DespikeSetup, InputSetup, SeriesIx};
 use crate::units::{Parse, Quantity, Span};
 
+use super::current_loop;
 use super::defaults::{self, Likeness};
 use super::key_path::KeyPath;
 use super::measure;
@@ -75,11 +76,15 @@ pub(super) fn channel(
     let uncertainty = desk.spread(review, "uncertainty", raw.uncertainty.as_ref(), usual);
     let usual = likeness.map(|likeness| likeness.hand_tolerance);
     let tolerance = desk.spread(review, "hand_tolerance", raw.hand_tolerance.as_ref(), usual);
+    let current_loop = current_loop::range(review, at, raw, quantity);
     Some(ChannelSetup {
         name: name.into(),
         quantity,
         kind: what.kind?,
-        input: what.input?,
+        input: InputSetup {
+            current_loop: current_loop?,
+            ..what.input?
+        },
         series: what.series,
         plausible: plausible?,
         despike: despike?,

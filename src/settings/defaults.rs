@@ -32,6 +32,25 @@ pub(super) const SESSION_EXPIRY: Span = Span::from_hours(7 * 24);
 /// by alias can be read until they are born by themselves.
 pub(super) const ASK_REBIRTH: bool = true;
 
+/// TCP port of Modbus. IANA service name registry: mbap.
+pub(super) const MODBUS_PORT: u16 = 502;
+/// Rate of a line of Modbus slaves. Memory: Modbus over serial line V1.02,
+/// section 3.2.
+pub(super) const MODBUS_BAUD: u32 = 19_200;
+/// How often registers are asked for. Choice: sumps change within minutes.
+pub(super) const MODBUS_POLL: Span = Span::from_secs(10);
+/// Waiting for an answer. Choice: several times what devices take.
+pub(super) const MODBUS_TIMEOUT: Span = Span::from_millis(500);
+/// The slowest answer that may come. Choice: twice the timeout.
+pub(super) const MODBUS_LATENCY: Span = Span::from_secs(1);
+/// Registers read that nobody wants. Choice: none, since a device may refuse a
+/// whole request for one register that it does not have.
+pub(super) const MODBUS_GAP: u16 = 0;
+/// Rate of a port with lines. Common practice, no source.
+pub(super) const SERIAL_BAUD: u32 = 9600;
+/// Before the digits of a check. Common practice, no source.
+pub(super) const CHECK_MARK: &str = "*";
+
 /// Trust in times. Choice: clocks set by NTP are far nearer than a minute.
 pub(super) const FUTURE_SKEW: Span = Span::from_secs(60);
 /// Trust in times. Choice: as long as brokers keep our session.

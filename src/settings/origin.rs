@@ -14,6 +14,7 @@ use super::review::Review;
 use super::template::Templating;
 use super::topic::check_filter;
 use super::topics::Claim;
+use super::wired_origin::{self, Way, Wires};
 use super::written::Texts;
 
 /// What channels can refer to.
@@ -23,6 +24,8 @@ pub(super) struct Ways<'a> {
     pub(super) brokers: &'a Brokers,
     /// The broker of channels that name none.
     pub(super) usual_broker: Option<usize>,
+    /// Wires of our own.
+    pub(super) wires: Wires<'a>,
 }
 
 /// Where the readings of the channel at `at` come from, with the names of its
@@ -36,6 +39,11 @@ pub(super) fn origin(
     ways: &Ways<'_>,
     claims: &mut Vec<Claim>,
 ) -> Option<Origin> {
+    match wired_origin::way(review, at, raw)? {
+        Way::Broker => {}
+        Way::Modbus => return wired_origin::register(review, at, raw, &ways.wires),
+        Way::Serial => return wired_origin::place(review, at, raw, &ways.wires),
+    }
     let broker = match raw.broker.as_deref() {
         Some(name) => ways.brokers.named(review, &at.key("broker"), name),
         None => ways.usual_broker,

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use crate::engine::{AdmissionSetup, SumpSetup};
+use crate::ingest::{line, modbus};
 use crate::units::{Linear, Quantity, Span};
 
 use super::json_pointer::JsonPointer;
@@ -13,6 +14,7 @@ use super::remark::Remark;
 use super::secret::Secret;
 use super::senml_name::SenmlName;
 use super::tls::TlsSettings;
+use super::wires::{ModbusSettings, SerialSettings};
 
 /// Everything that a plant has settled.
 #[derive(Debug, Clone, PartialEq)]
@@ -23,6 +25,10 @@ pub struct Settings {
     pub store: StoreSettings,
     /// The brokers, by name; at least one.
     pub brokers: Vec<BrokerSettings>,
+    /// The lines of Modbus slaves, by name.
+    pub modbus: Vec<ModbusSettings>,
+    /// The serial ports with lines of text, by name.
+    pub serial: Vec<SerialSettings>,
     /// Place in `brokers` of the one that messages go out to.
     pub messages_broker: usize,
     /// Topic on that broker on which entries come in.
@@ -158,6 +164,26 @@ pub enum Origin {
         broker: usize,
         /// Where it is.
         metric: SparkplugMetric,
+    },
+    /// Registers of a Modbus slave.
+    Register {
+        /// Place of the line in [`Settings::modbus`].
+        source: usize,
+        /// The slave, 1 to 247; over TCP the unit, 0 to 255.
+        slave: u8,
+        /// Which of its tables.
+        table: modbus::Table,
+        /// Address of the first register, as it goes over the wire.
+        first: u16,
+        /// How the number stands there.
+        encoding: modbus::Encoding,
+    },
+    /// Lines that an instrument sends over a serial port.
+    Line {
+        /// Place of the port in [`Settings::serial`].
+        source: usize,
+        /// Where in a line the value stands.
+        place: line::Place,
     },
 }
 

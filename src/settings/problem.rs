@@ -4,6 +4,8 @@ use crate::chemistry::{
     BufferError, CellError, ChartError, CompensationError, ElectrodeError, PhCalibrationError,
     ProbeFactorError, RefractometerError, StandardError,
 };
+use crate::ingest::line::PatternError;
+use crate::signal::LoopRangeError;
 use crate::units::Quantity;
 use crate::vessel::VesselError;
 
@@ -133,6 +135,30 @@ pub enum Problem {
         /// Path of the setting that has it too.
         by: String,
     },
+    /// A port that another source has already.
+    #[error("{device} is already the port of {by}; a port has one source")]
+    DeviceTaken {
+        /// The device.
+        device: String,
+        /// Path of the source that has it.
+        by: String,
+    },
+    /// Registers that another channel reads as another number.
+    #[error("register {first} to {last} overlaps with another number at {by}; look them up again")]
+    RegistersTaken {
+        /// The first register.
+        first: u32,
+        /// The last one.
+        last: u32,
+        /// Path of the setting that has some of them.
+        by: String,
+    },
+    /// A text that is no pattern of lines.
+    #[error(transparent)]
+    Pattern(#[from] PatternError),
+    /// Values that are no range of a loop.
+    #[error(transparent)]
+    Loop(#[from] LoopRangeError),
     /// A broken JSON Pointer.
     #[error(transparent)]
     Pointer(#[from] PointerError),

@@ -33,6 +33,8 @@ pub(super) struct RawSettings {
     pub(super) engine: Option<RawEngine>,
     pub(super) admission: Option<RawAdmission>,
     pub(super) broker: Named,
+    pub(super) modbus: Named,
+    pub(super) serial: Named,
     pub(super) fluid: Named,
     pub(super) sump: Named,
     pub(super) contact: Named,
@@ -99,6 +101,40 @@ tables! {
         status: String,
         status_good: Vec<Written>,
         name: String,
+    }
+    /// `[modbus.NAME]`
+    RawModbus {
+        device: String,
+        baud: u32,
+        parity: String,
+        stop_bits: u8,
+        host: String,
+        port: u16,
+        poll: Written,
+        timeout: Written,
+        latency: Written,
+        pause: Written,
+        gap: u16,
+    }
+    /// `[serial.NAME]`
+    RawSerial {
+        device: String,
+        baud: u32,
+        data_bits: u8,
+        parity: String,
+        stop_bits: u8,
+        line_end: String,
+        longest_line: Written,
+        pattern: String,
+        delimiter: String,
+        header_lines: u16,
+        checksum: RawChecksum,
+    }
+    /// `[serial.NAME.checksum]`
+    RawChecksum {
+        kind: String,
+        mark: String,
+        start: String,
     }
     /// `[fluid.NAME]`, or a file under fluids/
     RawFluid {
@@ -181,6 +217,18 @@ tables! {
         node: String,
         device: String,
         metric: String,
+        modbus: String,
+        slave: i64,
+        register: i64,
+        registers: String,
+        number: String,
+        order: String,
+        scale: f64,
+        offset: f64,
+        serial: String,
+        field: String,
+        column: u16,
+        r#loop: Vec<Written>,
         unit: String,
         unit_from: String,
         status: String,

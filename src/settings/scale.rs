@@ -3,6 +3,7 @@
 use crate::units::{Linear, Parse, Quantity, Volume};
 
 use super::calibration::Reports;
+use super::current_loop;
 use super::key_path::KeyPath;
 use super::plant::{Scale, SwitchWords};
 use super::problem::Problem;
@@ -31,6 +32,9 @@ pub(super) fn scale(
         if given {
             review.tell(&at.key(key), Problem::OnlyFor("quantity = \"state\""));
         }
+    }
+    if current_loop::is_on(raw) {
+        return current_loop::scale(review, at, raw).map(Scale::Line);
     }
     line(review, at, raw, quantity).map(Scale::Line)
 }

@@ -18,6 +18,7 @@ use super::origin::{self, Ways};
 use super::plant::{Route, SeriesKind, SeriesSetup};
 use super::problem::Problem;
 use super::raw::{Named, RawChannel, RawSump};
+use super::registers::Taken;
 use super::review::Review;
 use super::scale;
 use super::topics::Claim;
@@ -48,6 +49,8 @@ pub(super) struct Sumps {
     pub(super) series: Vec<SeriesSetup>,
     /// The topics that they take.
     pub(super) claims: Vec<Claim>,
+    /// The registers that they take.
+    pub(super) taken: Vec<Taken>,
 }
 
 /// Reads every sump.
@@ -154,6 +157,8 @@ impl Sumps {
             let names = (sump, name.as_str());
             let ways = &around.sources.ways;
             let origin = origin::origin(review, &at, names, &raw, quantity, ways, &mut self.claims);
+            let taken = origin.as_ref().and_then(|origin| Taken::by(origin, &at));
+            self.taken.extend(taken);
             let channel = quantity.and_then(|quantity| {
                 measured.insert(quantity);
                 let series = self.add_series(sump, &name, quantity, SeriesKind::Reading);

@@ -11,16 +11,21 @@ use super::defaults;
 use super::fluids;
 use super::key_path::KeyPath;
 use super::layers;
+use super::line_ports;
+use super::masters;
 use super::mistake::SettingsError;
 use super::origin::Ways;
 use super::plant::{PlantSettings, Settings, StoreSettings};
+use super::ports;
 use super::problem::Problem;
 use super::raw::{RawAdmission, RawEngine, RawMessages, RawPlant, RawSettings, RawStore};
+use super::registers;
 use super::review::Review;
 use super::sources::{Sources, is_name};
 use super::sumps::{self, Sumps, Surrounding};
 use super::topic::check_exact;
 use super::topics::{self, Claim};
+use super::wired_origin::Wires;
 use super::written::Written;
 
 impl Settings {
@@ -70,12 +75,19 @@ fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings>
     let brokers = brokers::brokers(review, raw.broker, name, base);
     let messages = raw.messages.unwrap_or_default();
     let messages_broker = messages_broker(review, &messages, &brokers);
+    let masters = masters::masters(review, raw.modbus);
+    let line_ports = line_ports::line_ports(review, raw.serial);
+    ports::check_devices(review, masters.ports().chain(line_ports.ports()));
     let fluids = fluids::fluids(review, raw.fluid);
     let around = Surrounding {
         fluids: &fluids,
         ways: Ways {
             brokers: &brokers,
             usual_broker: messages_broker,
+            wires: Wires {
+                masters: &masters,
+                ports: &line_ports,
+            },
         },
     };
     let mut sumps = sumps::sumps(review, raw.sump, &around);
@@ -87,6 +99,7 @@ fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings>
         let ours = format!("{}/{}", plant.base_topic, plant.name);
         topics::check_ours(review, &brokers, broker, &ours);
     }
+    registers::check(review, &sumps.taken);
     let contacts = contacts::contacts(review, raw.contact, &sumps.names);
     let store = store(review, raw.store.unwrap_or_default());
     let admission = admission(review, &raw.admission.unwrap_or_default());
@@ -95,6 +108,8 @@ fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings>
         plant: plant?,
         store: store?,
         brokers: all(brokers.settings)?,
+        modbus: all(masters.settings)?,
+        serial: all(line_ports.settings)?,
         messages_broker: messages_broker?,
         entry_topic: entry_topic?,
         sumps: all(sumps.setups)?,

@@ -10,21 +10,34 @@ use super::{example, variables};
 use crate::engine::ChannelKind;
 use crate::settings::Settings;
 use crate::settings::raw::{
-    RawAdmission, RawBroker, RawCalibration, RawChannel, RawContact, RawDespike, RawDose,
-    RawEngine, RawFluid, RawLimit, RawLimits, RawMessages, RawPlant, RawSettings, RawStore,
-    RawSump, RawTemplate, RawTls, RawVessel,
+    RawAdmission, RawBroker, RawCalibration, RawChannel, RawChecksum, RawContact, RawDespike,
+    RawDose, RawEngine, RawFluid, RawLimit, RawLimits, RawMessages, RawModbus, RawPlant, RawSerial,
+    RawSettings, RawStore, RawSump, RawTemplate, RawTls, RawVessel,
 };
 use crate::settings::strict::{Fault, Strict};
 
-const NAMES: [&str; 4] = [
+const NAMES: [&str; 5] = [
     "plant.toml",
     "sumps.toml",
+    WIRES,
     "fluids/soluble-a.toml",
     "fluids/semi-synthetic-b.toml",
 ];
 
+/// Written with every setting switched off.
+const WIRES: &str = "wires.toml";
+
+/// A file of the example, with all of its settings switched on.
 fn text_of(name: &str) -> String {
-    fs::read_to_string(example().join(name)).unwrap()
+    let text = fs::read_to_string(example().join(name)).unwrap();
+    if name != WIRES {
+        return text;
+    }
+    let on = text.lines().map(|line| match line.strip_prefix('#') {
+        Some(setting) if !setting.starts_with([' ', '#']) => setting,
+        _ => line,
+    });
+    on.map(|line| format!("{line}\n")).collect()
 }
 
 #[test]
@@ -134,6 +147,9 @@ fn the_example_names_every_setting() {
         keys::<RawBroker>(),
         keys::<RawTls>(),
         keys::<RawTemplate>(),
+        keys::<RawModbus>(),
+        keys::<RawSerial>(),
+        keys::<RawChecksum>(),
         keys::<RawFluid>(),
         keys::<RawContact>(),
         keys::<RawSump>(),

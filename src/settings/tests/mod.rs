@@ -6,6 +6,7 @@ mod example;
 mod layers;
 mod messages;
 mod topics;
+mod wires;
 
 use std::path::{Path, PathBuf};
 
