@@ -25,6 +25,7 @@ use std::time::Duration;
 use tokio::sync::{Notify, mpsc};
 use tokio_util::sync::CancellationToken;
 
+use crate::ingest::wired::WireCounts;
 use crate::ingest::{Ack, Intake, SourceReport};
 use crate::notify::{Composer, Publisher, PublisherCounters};
 use crate::settings::{SeriesKind, Settings};
@@ -119,15 +120,7 @@ pub async fn run(
         &settings, &reader, &intake, &clock, ack_rooms, &changes, &stop,
     )?;
     let writes = writer.handle();
-    sources.add_control(
-        &settings,
-        &intake,
-        writes,
-        &clock,
-        control_room,
-        &changes,
-        &stop,
-    )?;
+    sources.add_control(&settings, &intake, writes, &clock, control_room, &stop)?;
     let reporter = Reporter {
         reports: sources.reports.clone().into(),
         changes,
@@ -154,14 +147,20 @@ pub async fn run(
     );
 
     keep_time(&intake, &clock, &stop, || {
-        summary(&sources.reports, &clock, &writer.stats(), &published);
+        summary(
+            &sources.reports,
+            &sources.wires,
+            &clock,
+            &writer.stats(),
+            &published,
+        );
     })
     .await;
 
     tracing::info!("stopping: sources, engine, store, messages");
     // A disk that refuses must not hold the drain up.
     writer.lose_patience();
-    let reports = sources.reports.clone();
+    let (reports, wires) = (sources.reports.clone(), sources.wires.clone());
     let mut well = join(sources.threads).await;
     well &= match reporting.await {
         Ok(reporter) => blocking(move || reporter.say_stopped()).await.is_ok(),
@@ -174,7 +173,7 @@ pub async fn run(
     well &= blocking(move || flushing.flush()).await.is_ok();
     stop_publishing.cancel();
     well &= publishing.await.is_ok();
-    summary(&reports, &clock, &writer.stats(), &published);
+    summary(&reports, &wires, &clock, &writer.stats(), &published);
     blocking(move || writer.stop()).await?;
     if !well {
         return Err(DaemonError::PartFailed);
@@ -265,6 +264,7 @@ async fn keep_time(intake: &Intake, clock: &Clock, stop: &CancellationToken, sum
 
 fn summary(
     sources: &[Arc<SourceReport>],
+    wires: &[Arc<WireCounts>],
     clock: &Clock,
     store: &store::Stats,
     published: &PublisherCounters,
@@ -274,6 +274,9 @@ fn summary(
         let status = report.status(clock.now());
         tracing::info!(source = %name, kind, "messages: {}", report.counters.summary());
         tracing::info!(source = %name, kind, "{}", status.text);
+    }
+    for wire in wires {
+        tracing::info!(wire = %wire.name, "readings: {}", wire.summary());
     }
     tracing::info!("store: {}", store.summary());
     tracing::info!(

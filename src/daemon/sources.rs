@@ -3,11 +3,14 @@
 use std::sync::Arc;
 use std::thread::JoinHandle;
 
+use tokio::runtime::Runtime;
 use tokio::sync::{Notify, mpsc};
+use tokio::task::JoinSet;
 use tokio_util::sync::CancellationToken;
 
 use super::{Clock, DaemonError, Ended, spawn};
 use crate::ingest::mqtt::{Source, acknowledge};
+use crate::ingest::wired::{WireCounts, WireSource};
 use crate::ingest::{Ack, Intake, Recent, Router, SourceName, SourceReport, Trace};
 use crate::settings::{BrokerSettings, Settings};
 use crate::store::{Reader, StoreError};
@@ -16,15 +19,16 @@ use crate::store::{Reader, StoreError};
 pub(super) struct Sources {
     /// What each says of itself.
     pub(super) reports: Vec<Arc<SourceReport>>,
+    pub(super) wires: Vec<Arc<WireCounts>>,
     pub(super) threads: Vec<JoinHandle<Ended>>,
     /// Woken when one of them has something new to say.
     pub(super) changes: Arc<Notify>,
 }
 
 impl Sources {
-    /// Starts one source a broker; `ack_rooms` tell each what was committed,
-    /// and `changes` is woken when one of them has something new to say. They
-    /// end once `stop` is given.
+    /// Starts one source a broker and one a wire; `ack_rooms` tell each broker
+    /// what was committed, and `changes` is woken when one of them has something
+    /// new to say. They end once `stop` is given.
     pub(super) fn start(
         settings: &Settings,
         reader: &Reader,
@@ -59,19 +63,57 @@ impl Sources {
             reports.push(report);
             let (link, polling) = source.start(stop.clone());
             tokio::spawn(acknowledge(link, ack_room));
-            let runtime = tokio::runtime::Builder::new_current_thread()
-                .enable_all()
-                .build()
-                .map_err(DaemonError::Thread)?;
+            let runtime = runtime()?;
             let name = format!("mqtt-{}", broker.name);
             threads.push(spawn(name, stop, move || runtime.block_on(polling))?);
         }
-        Ok(Sources {
+        let mut sources = Sources {
             reports,
+            wires: Vec::new(),
             threads,
             changes: Arc::clone(changes),
-        })
+        };
+        sources.start_wires(settings, intake, clock, stop)?;
+        Ok(sources)
     }
+
+    /// The wires share a thread, each with a task of its own: they are slow.
+    fn start_wires(
+        &mut self,
+        settings: &Settings,
+        intake: &Intake,
+        clock: &Clock,
+        stop: &CancellationToken,
+    ) -> Result<(), DaemonError> {
+        let wires = WireSource::all(settings, intake, &clock.as_fn());
+        if wires.is_empty() {
+            return Ok(());
+        }
+        self.wires
+            .extend(wires.iter().map(|wire| Arc::clone(wire.counts())));
+        let (runtime, stopping) = (runtime()?, stop.clone());
+        let reading = async move {
+            let mut tasks = JoinSet::new();
+            for wire in wires {
+                tasks.spawn(wire.run(stopping.clone()));
+            }
+            // One that ends before it is told to takes the others with it.
+            let first = tasks.join_next().await;
+            if first.is_some_and(|ended| ended.is_ok()) {
+                tasks.join_all().await;
+            }
+        };
+        let thread = spawn("wires".to_owned(), stop, move || runtime.block_on(reading))?;
+        self.threads.push(thread);
+        Ok(())
+    }
+}
+
+fn runtime() -> Result<Runtime, DaemonError> {
+    tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .map_err(DaemonError::Thread)
 }
 
 fn source_name(broker: &BrokerSettings) -> SourceName {

@@ -20,6 +20,7 @@ mod report;
 mod router;
 pub mod sparkplug;
 mod unreadable;
+pub mod wired;
 
 pub use answer::{AnswerTo, AnswerTopic, EntryOutcome};
 pub use intake::{Ack, Arrived, Batch, Content, Intake, IntakeClosed};

@@ -21,6 +21,7 @@ fn with(quantity: Quantity, calibration: Calibration) -> Bench {
     probe.plausible = (-1.0, 20_000.0);
     probe.input = InputSetup {
         calibration,
+        current_loop: None,
         temperature: Some(THERMOMETER),
     };
     for channel in [&mut thermometer, &mut probe] {

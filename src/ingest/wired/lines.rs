@@ -1,0 +1,124 @@
+//! One serial port with lines of text as a source.
+
+use std::sync::Arc;
+use std::time::Instant;
+
+use tokio_serial::SerialStream;
+
+use crate::ingest::line::{LineCounts, LineReader, Place};
+use crate::settings::{Origin, SerialSettings, Settings};
+
+use super::deliver::{Deliver, Served};
+use super::keep::{Attend, Left};
+use super::port::{self, OpenError};
+use super::state::{Frames, State, WireCounts};
+use super::wire::{AT_ONCE, read};
+
+/// A port and the channels that its lines serve.
+pub(super) struct LineSource {
+    settings: SerialSettings,
+    deliver: Deliver,
+    /// One a channel, at the place that [`Deliver`] knows it by.
+    places: Vec<Place>,
+    lines: LineCounts,
+    state: State,
+    /// Times of the reader are counted from here.
+    start: Instant,
+}
+
+impl LineSource {
+    /// The port at this place of the settings, and the channels that stand in
+    /// its lines.
+    pub(super) fn new(
+        settings: &Settings,
+        port: usize,
+        mut deliver: Deliver,
+        counts: Arc<WireCounts>,
+    ) -> Self {
+        let mut places = Vec::new();
+        for route in &settings.routes {
+            match route.origin {
+                Origin::Line { source, place } if source == port => {
+                    deliver.serve(Served::of(route));
+                    places.push(place);
+                }
+                _ => {}
+            }
+        }
+        LineSource {
+            settings: settings.serial[port].clone(),
+            deliver,
+            places,
+            lines: LineCounts::default(),
+            state: State::new(counts),
+            start: Instant::now(),
+        }
+    }
+
+    /// Takes what came in.
+    fn take(&mut self, reader: &mut LineReader, bytes: &[u8]) {
+        let (deliver, places) = (&mut self.deliver, &self.places);
+        let counts = self.state.counts();
+        let name = &counts.name;
+        let now = self.start.elapsed();
+        reader.handle_input(bytes, now, &mut self.lines, |line, values| {
+            let values = match values {
+                Ok(values) => values,
+                Err(why) => {
+                    deliver.refused(name, line, &why);
+                    return deliver.no_values(&why);
+                }
+            };
+            for (channel, place) in places.iter().enumerate() {
+                let good = match values.get(*place) {
+                    Ok(number) => deliver.value(channel, number, name),
+                    Err(why) => {
+                        deliver.refused(name, line, &why);
+                        deliver.no_value(channel, &why);
+                        false
+                    }
+                };
+                WireCounts::add(match good {
+                    true => &counts.values,
+                    false => &counts.refused,
+                });
+            }
+        });
+        counts.set_frames(Frames::Lines(self.lines));
+    }
+}
+
+impl Attend for LineSource {
+    type Wire = SerialStream;
+    type Refusal = OpenError;
+
+    async fn open(&mut self) -> Result<SerialStream, OpenError> {
+        port::open(&self.settings.port)
+    }
+
+    async fn attend(&mut self, mut wire: SerialStream) -> Left {
+        let SerialSettings {
+            format,
+            end,
+            longest,
+            ..
+        } = self.settings.clone();
+        let mut reader = LineReader::new(format, end, longest);
+        let mut buffer = [0; AT_ONCE];
+        loop {
+            let len = match read(&mut wire, &mut buffer).await {
+                Ok(len) => len,
+                Err(lost) => return lost.into(),
+            };
+            self.state.heard();
+            self.take(&mut reader, &buffer[..len]);
+            if let Err(closed) = self.deliver.hand_on().await {
+                return closed.into();
+            }
+        }
+    }
+
+    fn state(&mut self) -> &mut State {
+        &mut self.state
+    }
+}
