@@ -103,6 +103,20 @@ impl Daemon {
             .count()
     }
 
+    /// Processor time that it has taken so far, s.
+    pub fn cpu_seconds(&self) -> f64 {
+        let file = format!("/proc/{}/stat", self.child.borrow().id());
+        let text = std::fs::read_to_string(file).unwrap();
+        // proc(5): fields 14 and 15 are user and system time; the name before
+        // them ends in the last parenthesis. Linux counts hundredths for all.
+        let (_, fields) = text.rsplit_once(')').unwrap();
+        let fields = fields.split_whitespace().skip(11).take(2);
+        fields
+            .map(|ticks| ticks.parse::<f64>().unwrap())
+            .sum::<f64>()
+            / 100.0
+    }
+
     /// SIGKILL: no chance to do anything.
     pub fn kill(self) {
         let mut child = self.child.borrow_mut();
