@@ -54,12 +54,13 @@ impl Poller {
     /// that is committed, everything else at once.
     pub(super) fn message(&mut self, message: &Message) {
         IngestCounters::add(&self.source.report.counters.received);
+        let arrival = (self.source.clock)();
         let mut contents = std::mem::take(&mut self.contents);
-        if let Err(why) = self.read(message, &mut contents) {
+        if let Err(why) = self.read(message, arrival, &mut contents) {
             IngestCounters::add(&self.source.report.counters.refused);
             self.tell(message, &why);
         }
-        self.take_in(message, &mut contents);
+        self.take_in(message, arrival, &mut contents);
         self.contents = contents;
     }
 
@@ -80,12 +81,17 @@ impl Poller {
                 contents.extend(told.map(|content| (route.sump, content)));
             }
         }
-        self.take_in(message, &mut contents);
+        self.take_in(message, (self.source.clock)(), &mut contents);
         self.contents = contents;
     }
 
     /// Gathers what the message held for its shards.
-    fn take_in(&mut self, message: &Message, contents: &mut Vec<(u32, Content)>) {
+    fn take_in(
+        &mut self,
+        message: &Message,
+        arrival: Timestamp,
+        contents: &mut Vec<(u32, Content)>,
+    ) {
         let ack = self.ack_of(message, contents.len());
         if contents.is_empty() {
             if let Some(ack) = ack {
@@ -93,7 +99,6 @@ impl Poller {
                 self.link.acknowledge(&ack);
             }
         } else {
-            let arrival = (self.source.clock)();
             for (sump, content) in contents.drain(..) {
                 let (shard, _) = self.source.intake.place(sump);
                 let ack = ack.clone();
@@ -130,6 +135,7 @@ impl Poller {
     fn read(
         &mut self,
         message: &Message,
+        arrival: Timestamp,
         contents: &mut Vec<(u32, Content)>,
     ) -> Result<(), Unreadable> {
         let topic = std::str::from_utf8(&message.topic).map_err(|_| Unreadable::Topic)?;
@@ -141,7 +147,7 @@ impl Poller {
             }
             Some(Target::Nodes) => {
                 let came = Came {
-                    arrival: (self.source.clock)(),
+                    arrival,
                     instant: Instant::now(),
                     delivery: if message.redelivered {
                         Delivery::Again
@@ -156,7 +162,7 @@ impl Poller {
                 nodes.read(topic, &message.payload, &came, contents)?;
             }
             Some(Target::Readings(readings)) => {
-                self.read_readings(topic, &readings, message, contents)?
+                self.read_readings(topic, &readings, (message, arrival), contents)?
             }
         }
         Ok(())
@@ -207,10 +213,9 @@ impl Poller {
         &mut self,
         topic: &str,
         readings: &Readings,
-        message: &Message,
+        (message, arrival): (&Message, Timestamp),
         contents: &mut Vec<(u32, Content)>,
     ) -> Result<(), decode::DecodeError> {
-        let arrival = (self.source.clock)();
         let mut refusal = None;
         let mut judged = None;
         // One a message stands for the clock of its source.

@@ -147,7 +147,10 @@ const OTHERS: [(&str, &str); 73] = [
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum UnitError {
     /// A registered unit of something else.
-    #[error("the unit {unit:?} ({means}) cannot be a {what}; let the sender give {allowed}")]
+    #[error(
+        "the unit {unit:?}{} cannot be a {what}; let the sender give {allowed}",
+        meant(unit, means)
+    )]
     OfAnother {
         /// The unit.
         unit: String,
@@ -235,6 +238,15 @@ fn means(unit: &str) -> Option<&'static str> {
     of_others
         .map(|(_, means)| *means)
         .or_else(|| rows(unit).next().map(|row| row.ours))
+}
+
+/// What a symbol means, where that does not go without saying.
+fn meant(unit: &str, means: &str) -> String {
+    if means == unit {
+        String::new()
+    } else {
+        format!(" ({means})")
+    }
 }
 
 fn rows(unit: &str) -> impl Iterator<Item = &'static Taken> {
