@@ -107,41 +107,33 @@ pub(super) struct Row<'a> {
     pub(super) value: f64,
 }
 
-/// The rows of a file of readings: a header with the columns `time`, `sump`,
-/// `channel`, `value` and perhaps `arrival`, in any order; lines that begin
-/// with `#` are passed over.
-pub(super) struct Rows<R> {
+/// A CSV file with a header, whose lines that begin with `#` and empty lines
+/// are passed over.
+pub(super) struct Table<R> {
     path: PathBuf,
     reader: csv::Reader<Chain<R, &'static [u8]>>,
-    columns: Columns,
     record: csv::StringRecord,
 }
 
-/// What stands at a line.
-pub(super) struct AtLine<'a> {
-    pub(super) line: u64,
-    pub(super) row: Result<Row<'a>, RowError>,
-}
-
-impl<R: Read> Rows<R> {
-    /// Reads the header.
-    pub(super) fn open(file: R, path: &Path) -> anyhow::Result<Self> {
-        let mut reader = csv::ReaderBuilder::new()
+impl<R: Read> Table<R> {
+    pub(super) fn open(file: R, path: &Path) -> Self {
+        let reader = csv::ReaderBuilder::new()
             .comment(Some(b'#'))
             .flexible(true)
             .terminator(csv::Terminator::Any(b'\n'))
             // So that the last line ends too.
             .from_reader(file.chain(&b"\n"[..]));
-        let header = reader
-            .headers()
-            .with_context(|| format!("cannot read {}", path.display()))?;
-        let columns = Columns::find(header).with_context(|| path.display().to_string())?;
-        Ok(Rows {
+        Table {
             path: path.to_owned(),
             reader,
-            columns,
             record: csv::StringRecord::new(),
-        })
+        }
+    }
+
+    /// The names of the columns.
+    pub(super) fn header(&mut self) -> anyhow::Result<&csv::StringRecord> {
+        let header = self.reader.headers();
+        header.with_context(|| format!("cannot read {}", self.path.display()))
     }
 
     /// Bytes that have been read.
@@ -149,26 +141,22 @@ impl<R: Read> Rows<R> {
         self.reader.position().byte()
     }
 
-    /// The next row, readable or not; nothing at the end.
-    pub(super) fn next(&mut self) -> anyhow::Result<Option<AtLine<'_>>> {
+    /// The line and the cells of the next row; nothing at the end.
+    pub(super) fn next(
+        &mut self,
+    ) -> anyhow::Result<Option<(u64, Result<&csv::StringRecord, csv::Error>)>> {
         loop {
             let read = self.reader.read_record(&mut self.record);
             let line = self.line();
             match read {
                 Ok(false) => return Ok(None),
                 Ok(true) if self.record.iter().all(|cell| cell.trim().is_empty()) => {}
-                Ok(true) => {
-                    let row = self.columns.read(&self.record);
-                    return Ok(Some(AtLine { line, row }));
-                }
+                Ok(true) => return Ok(Some((line, Ok(&self.record)))),
                 Err(error) if matches!(error.kind(), csv::ErrorKind::Io(_)) => {
                     let context = || format!("cannot read {}", self.path.display());
                     return Err(error).with_context(context);
                 }
-                Err(error) => {
-                    let row = Err(RowError::Csv(error));
-                    return Ok(Some(AtLine { line, row }));
-                }
+                Err(error) => return Ok(Some((line, Err(error)))),
             }
         }
     }
@@ -182,10 +170,48 @@ impl<R: Read> Rows<R> {
             .iter()
             .map(|cell| cell.matches('\n').count())
             .sum();
-        self.reader
-            .position()
-            .line()
-            .saturating_sub(1 + within as u64)
+        let behind = self.reader.position().line();
+        behind.saturating_sub(1 + within as u64)
+    }
+}
+
+/// The rows of a file of readings, with the columns `time`, `sump`, `channel`,
+/// `value` and perhaps `arrival`, in any order.
+pub(super) struct Rows<R> {
+    table: Table<R>,
+    columns: Columns,
+}
+
+/// What stands at a line.
+pub(super) struct AtLine<'a> {
+    pub(super) line: u64,
+    pub(super) row: Result<Row<'a>, RowError>,
+}
+
+impl<R: Read> Rows<R> {
+    /// Reads the header.
+    pub(super) fn open(file: R, path: &Path) -> anyhow::Result<Self> {
+        let mut table = Table::open(file, path);
+        let columns = Columns::find(table.header()?);
+        let columns = columns.with_context(|| path.display().to_string())?;
+        Ok(Rows { table, columns })
+    }
+
+    /// Bytes that have been read.
+    pub(super) fn bytes(&self) -> u64 {
+        self.table.bytes()
+    }
+
+    /// The next row, readable or not; nothing at the end.
+    pub(super) fn next(&mut self) -> anyhow::Result<Option<AtLine<'_>>> {
+        let Some((line, cells)) = self.table.next()? else {
+            return Ok(None);
+        };
+        let row = match cells {
+            Ok(cells) => self.columns.read(cells),
+            Err(error) => Err(RowError::Csv(error)),
+        };
+        Ok(Some(AtLine { line, row }))
     }
 }
 

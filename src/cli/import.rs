@@ -9,12 +9,13 @@
 //! says that it knows every row.
 
 use std::fs::File;
-use std::io::{BufRead, BufReader, Read};
+use std::io::Read;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
 use serde::Serialize;
 
+use super::entries::{self, Sender};
 use super::history::{AtLine, Places, Refusals, Row, Rows};
 use super::progress::Progress;
 use crate::ingest::control::{
@@ -26,11 +27,6 @@ use crate::settings::Settings;
 /// Rows sent at once; the next ones follow when these are on the disk, so that
 /// live readings never stand behind more than this.
 const ROWS_AT_ONCE: usize = 1000;
-/// Entries sent at once, by count and by length.
-const ENTRIES_AT_ONCE: usize = 500;
-const ENTRY_BYTES_AT_ONCE: usize = 256 << 10;
-/// Longest line of a file of entries that is looked at, bytes.
-const LONGEST_ENTRY: usize = 16 << 10;
 /// Files are digested in blocks of so many bytes.
 const BLOCK: u64 = 64 << 10;
 
@@ -163,13 +159,12 @@ struct Importer<'a> {
 impl Importer<'_> {
     fn file(&mut self, path: &Path) -> anyhow::Result<FileCounts> {
         let refused = self.refusals.count;
-        let unreadable = || format!("cannot read {}", path.display());
-        let begins_as_json = begins_with_brace(open(path)?).with_context(unreadable)?;
-        let mut counts = if begins_as_json {
+        let mut counts = if entries::begins_with_brace(path)? {
             self.entries(path)?
         } else {
-            let digest = digest(open(path)?).with_context(unreadable)?;
-            self.readings(path, digest)?
+            let digest = digest(open(path)?);
+            let unreadable = || format!("cannot read {}", path.display());
+            self.readings(path, digest.with_context(unreadable)?)?
         };
         counts.refused = self.refusals.count - refused;
         self.before += size(path)?;
@@ -225,56 +220,19 @@ impl Importer<'_> {
 
     fn entries(&mut self, path: &Path) -> anyhow::Result<FileCounts> {
         let mut counts = FileCounts::new(path, "entries");
-        let mut file = BufReader::new(open(path)?);
-        let mut chunk = EntryChunk::default();
-        let (mut line, mut number, mut bytes) = (Vec::new(), 0, 0);
-        loop {
-            line.clear();
-            let came = file.read_until(b'\n', &mut line);
-            let came = came.with_context(|| format!("cannot read {}", path.display()))?;
-            if came == 0 {
-                break;
-            }
-            number += 1;
-            bytes += came as u64;
+        let mut sender = Sender::new(&mut self.client, path, true);
+        let refusals = &mut self.refusals;
+        entries::each_json_line(path, |line, bytes, entry| {
             self.progress.at(self.before + bytes);
-            let text = line.trim_ascii();
-            if text.is_empty() {
-                continue;
-            }
             counts.rows += 1;
-            if text.len() > LONGEST_ENTRY {
-                let why = format!("it is longer than {LONGEST_ENTRY} bytes");
-                self.refusals.tell(path, number, &why);
-                continue;
+            match entry {
+                Ok(entry) => sender.push(line, entry, refusals)?,
+                Err(why) => refusals.tell(path, line, &why),
             }
-            match serde_json::from_slice(text) {
-                Ok(entry) => chunk.push(number, entry, text.len()),
-                Err(why) => self
-                    .refusals
-                    .tell(path, number, &format!("it is not JSON: {why}")),
-            }
-            if chunk.is_full() {
-                self.send_entries(path, &mut chunk, &mut counts)?;
-            }
-        }
-        self.send_entries(path, &mut chunk, &mut counts)?;
-        Ok(counts)
-    }
-
-    fn send_entries(
-        &mut self,
-        path: &Path,
-        chunk: &mut EntryChunk,
-        counts: &mut FileCounts,
-    ) -> anyhow::Result<()> {
-        chunk.bytes = 0;
-        let entries = std::mem::take(&mut chunk.entries);
-        let answer = self.client.ask(Request::Entries {
-            history: true,
-            entries,
+            Ok(())
         })?;
-        self.settle(path, answer, &mut chunk.lines, counts)
+        counts.add(&sender.finish(refusals)?);
+        Ok(counts)
     }
 
     /// Counts what became of a chunk, whose rows stood at these lines.
@@ -317,42 +275,11 @@ impl Chunk {
     }
 }
 
-/// Entries on their way, and the lines that they stood at.
-#[derive(Default)]
-struct EntryChunk {
-    entries: Vec<serde_json::Value>,
-    lines: Vec<u64>,
-    bytes: usize,
-}
-
-impl EntryChunk {
-    fn push(&mut self, line: u64, entry: serde_json::Value, bytes: usize) {
-        self.lines.push(line);
-        self.entries.push(entry);
-        self.bytes += bytes;
-    }
-
-    fn is_full(&self) -> bool {
-        self.entries.len() == ENTRIES_AT_ONCE || self.bytes >= ENTRY_BYTES_AT_ONCE
-    }
-}
-
 fn places(who: &Who) -> Places<'_> {
     Places::new(who.sumps.iter().map(|sump| {
         let channels = sump.channels.iter().map(|channel| &*channel.name);
         (&*sump.name, channels)
     }))
-}
-
-/// Whether the first thing in the file is a JSON object.
-fn begins_with_brace(file: File) -> std::io::Result<bool> {
-    for byte in BufReader::new(file).bytes() {
-        let byte = byte?;
-        if !byte.is_ascii_whitespace() {
-            return Ok(byte == b'{');
-        }
-    }
-    Ok(false)
 }
 
 /// Tells the content of a file from any other: a hash of each block, chained,

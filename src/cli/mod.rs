@@ -7,6 +7,8 @@
 pub mod calc;
 pub mod check;
 mod demo;
+mod entries;
+mod entry;
 mod history;
 mod import;
 mod progress;
@@ -50,6 +52,9 @@ enum Command {
     Replay(ReplayArgs),
     /// Put history from files into the store of the running daemon.
     Import(ImportArgs),
+    /// Write something into the running daemon's journal:
+    /// entry SUMP hand-reading brix 6.2 --by anna --at 06:10
+    Entry(Box<EntryArgs>),
     /// Work out a formula: calc dose volume=820L concentration=4.2% …
     Calc(CalcArgs),
 }
@@ -105,6 +110,14 @@ struct ReplayArgs {
     /// Where the journal goes; standard output if not given.
     #[arg(long, value_name = "FILE.ndjson")]
     out: Option<PathBuf>,
+}
+
+#[derive(Debug, Args)]
+struct EntryArgs {
+    #[command(flatten)]
+    folder: Folder,
+    #[command(flatten)]
+    what: entry::What,
 }
 
 #[derive(Debug, Args)]
@@ -168,6 +181,26 @@ pub fn main() -> ExitCode {
             say(&import::told(&counts, args.json));
             let whole = counts.iter().all(|counts| counts.refused == 0);
             Ok(if whole { WELL } else { NO })
+        }),
+        Command::Entry(args) => with_settings(&args.folder.config, |settings| {
+            Ok(match entry::enter(&settings, &args.what)? {
+                entry::Told::Taken(text) => {
+                    say(&format!("{text}\n"));
+                    WELL
+                }
+                entry::Told::Refused(text) if args.what.prints_json() => {
+                    say(&format!("{text}\n"));
+                    NO
+                }
+                entry::Told::Refused(text) => {
+                    eprintln!("{text}");
+                    NO
+                }
+                entry::Told::Wrong(text) => {
+                    eprintln!("{text}");
+                    WRONG
+                }
+            })
         }),
         Command::Calc(args) => calculate(&args),
     };

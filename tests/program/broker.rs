@@ -9,7 +9,7 @@ use std::time::Duration;
 
 use rumqttc::Outgoing;
 use rumqttc::v5::mqttbytes::QoS;
-use rumqttc::v5::mqttbytes::v5::Packet;
+use rumqttc::v5::mqttbytes::v5::{Packet, PublishProperties};
 use rumqttc::v5::{Client, Event, MqttOptions};
 use tempfile::TempDir;
 
@@ -145,6 +145,7 @@ pub struct TestClient {
     client: Client,
     published: mpsc::Receiver<()>,
     received: mpsc::Receiver<(String, String)>,
+    correlated: mpsc::Receiver<Vec<u8>>,
 }
 
 impl TestClient {
@@ -161,6 +162,7 @@ impl TestClient {
         let (acknowledged, published) = mpsc::channel();
         let (subscribed, subscriptions) = mpsc::channel();
         let (message, received) = mpsc::channel();
+        let (correlation, correlated) = mpsc::channel();
         std::thread::spawn(move || {
             for event in connection.iter() {
                 match event {
@@ -173,6 +175,10 @@ impl TestClient {
                         let _ = subscribed.send(());
                     }
                     Ok(Event::Incoming(Packet::Publish(publish))) => {
+                        let properties = publish.properties.as_ref();
+                        if let Some(data) = properties.and_then(|of| of.correlation_data.as_ref()) {
+                            let _ = correlation.send(data.to_vec());
+                        }
                         let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
                         if message
                             .send((text(&publish.topic), text(&publish.payload)))
@@ -196,6 +202,7 @@ impl TestClient {
             client,
             published,
             received,
+            correlated,
         }
     }
 
@@ -212,6 +219,33 @@ impl TestClient {
             .publish(topic, QoS::AtLeastOnce, true, payload)
             .unwrap();
         self.confirmed(1);
+    }
+
+    /// Sends a message and asks for the answer on a topic, with something to
+    /// know it by; waits until the broker confirmed it.
+    pub fn ask(&self, topic: &str, payload: &str, answer_to: &str, correlation: &[u8]) {
+        let properties = PublishProperties {
+            response_topic: Some(answer_to.to_owned()),
+            correlation_data: Some(correlation.to_vec().into()),
+            ..PublishProperties::default()
+        };
+        self.client
+            .publish_with_properties(
+                topic,
+                QoS::AtLeastOnce,
+                false,
+                payload.to_owned(),
+                properties,
+            )
+            .unwrap();
+        self.confirmed(1);
+    }
+
+    /// What the next message is to be known by.
+    pub fn correlation(&self) -> Vec<u8> {
+        self.correlated
+            .recv_timeout(PATIENCE)
+            .expect("a message with correlation data comes")
     }
 
     /// Waits until the broker confirmed so many more messages.

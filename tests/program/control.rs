@@ -1,6 +1,6 @@
 //! The control socket, as a program that knows nothing of the client sees it.
 
-use std::io::{BufRead, BufReader, Read, Write};
+use std::io::{BufRead, BufReader, ErrorKind, Read, Write};
 use std::os::unix::fs::PermissionsExt;
 use std::os::unix::net::UnixStream;
 use std::time::Duration;
@@ -154,7 +154,12 @@ fn long_lines_and_too_many_peers_are_cut_and_the_others_are_heard() {
         .get_ref()
         .set_read_timeout(Some(Duration::from_secs(30)))
         .unwrap();
-    assert_eq!(last.0.read(&mut [0]).unwrap(), 0, "it is cut");
+    let end = last.0.read(&mut [0]);
+    let cut = matches!(&end, Ok(0))
+        || end
+            .as_ref()
+            .is_err_and(|e| e.kind() == ErrorKind::ConnectionReset);
+    assert!(cut, "{end:?}");
     assert_eq!(
         heard[0].ask(&json!({"v": 1, "ask": "who"}))["answer"],
         "who"

@@ -238,6 +238,19 @@ fn entries_of_history_go_to_the_journal_once_and_change_nothing() {
     let lines = journal(&plant);
     assert_eq!(lines.len(), 201);
     assert!(lines.iter().all(|line| line.contains("\"late\":true")));
+
+    // What is in the journal can be superseded, remembered or not.
+    let first: serde_json::Value = serde_json::from_str(&lines[0]).unwrap();
+    let id = first["entry"]["id"].as_str().unwrap();
+    let withdrawn = Command::new(env!("CARGO_BIN_EXE_sumpward"))
+        .args(["entry", "s0", "withdrawn", "--supersedes", id, "--config"])
+        .arg(plant.config())
+        .current_dir(plant.folder())
+        .output()
+        .unwrap();
+    assert!(withdrawn.status.success(), "{}", words(&withdrawn));
+    let told = String::from_utf8_lossy(&withdrawn.stdout).into_owned();
+    assert!(told.contains("too far back"), "{told}");
 }
 
 #[test]

@@ -11,6 +11,7 @@ mod control;
 mod daemon;
 mod demo;
 mod endurance;
+mod entries;
 mod import;
 mod kill;
 mod lines;

@@ -268,6 +268,39 @@ fn delivered_messages_leave_and_their_ids_never_come_back() {
 }
 
 #[test]
+fn unsent_answers_are_bounded_and_push_no_message_out() {
+    let plant = Plant::start(Limits {
+        outbox_rows: 100,
+        ..patient()
+    });
+    plant.commit(messages(vec![message("alarm", None)]));
+    let answer = |n: usize| AnswerRow {
+        topic: "entry/answer".to_owned(),
+        payload: n.to_string(),
+        correlation: Some(vec![n as u8]),
+        created: at(1),
+    };
+    for part in 0..5 {
+        let answers = (0..40).map(|n| answer(40 * part + n)).collect();
+        let receipt = plant.commit(Batch {
+            answers,
+            ..Batch::default()
+        });
+        assert_eq!(
+            (receipt.counts.outbox_added, receipt.counts.outbox_dropped),
+            (40, 0)
+        );
+    }
+    let reader = plant.reader();
+    let kept = reader.outbox_after(0, 1000).unwrap();
+    assert_eq!((kept.len(), &*kept[0].payload), (65, "alarm"));
+    assert_eq!((&*kept[1].payload, &*kept[64].payload), ("136", "199"));
+    assert_eq!(kept[64].correlation, Some(vec![199]));
+    assert_eq!(reader.outbox_depth().unwrap(), 65);
+    assert_eq!(plant.writer.stats().outbox_depth.load(Relaxed), 65);
+}
+
+#[test]
 fn a_full_outbox_drops_its_oldest_and_says_so() {
     let limits = Limits {
         outbox_rows: 3,
