@@ -192,3 +192,22 @@ fn where_no_socket_can_be_the_daemon_says_so_and_runs_on() {
     daemon.signal("TERM");
     assert!(daemon.ended().success());
 }
+
+#[test]
+fn of_many_imports_that_were_broken_off_the_oldest_are_forgotten() {
+    let broker = Mosquitto::start(Keeps::Nothing);
+    let plant = plant(&broker);
+    let _daemon = Daemon::start(&plant);
+    let mut peer = Peer::call(&plant);
+    let broken_off = |n: usize| json!({"v": 1, "ask": "import_readings", "file": format!("f{n}"), "done": n + 1, "last": false, "rows": []});
+    for n in 0..105 {
+        assert_eq!(peer.ask(&broken_off(n))["answer"], "imported");
+    }
+    let mut position = |n: usize| {
+        let request = json!({"v": 1, "ask": "import_position", "file": format!("f{n}")});
+        peer.ask(&request)["rows"].as_u64().unwrap()
+    };
+    assert_eq!(position(104), 105);
+    let forgotten = (0..105).filter(|n| position(*n) == 0).count();
+    assert_eq!(forgotten, 5);
+}

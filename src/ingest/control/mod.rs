@@ -43,6 +43,7 @@
 //! Refuses: to be reached over a network; to drop anything untold.
 
 mod client;
+mod entries;
 mod history;
 mod listen;
 mod pending;

@@ -2,7 +2,7 @@
 
 use serde_json::{Map, Value};
 
-use super::{EntryError, missing, wrong};
+use super::error::{EntryError, missing, wrong};
 use crate::settings::nearest;
 
 /// So much of a wrong value is repeated, in characters.

@@ -2,7 +2,7 @@
 //! wrong units, not bad fluid; all are choices, wide enough for any water-mixed
 //! fluid in use.
 
-use super::{EntryError, wrong};
+use super::error::{EntryError, wrong};
 use crate::engine::SumpSetup;
 use crate::units::Quantity;
 
