@@ -6,6 +6,10 @@
 //! cli → daemon → {ingest, store, notify, simulate} → engine → {rules, alarm, advice} → {model, signal} → {chemistry, vessel} → units
 //! ```
 //!
+//! `modbus` and `line` know what instruments say on wires and nothing but
+//! `units`; `ingest` and `settings` use them. `survey` looks at what stands in a
+//! plant before there are settings; only `cli` uses it.
+//!
 //! `settings` is used by everything above `engine` and hands the engine plain,
 //! validated values. The pure rooms (`engine` and everything to the right of
 //! it) know nothing of sockets, files, logging or the clock: events go in,
@@ -15,6 +19,8 @@ pub mod advice;
 pub mod alarm;
 pub mod chemistry;
 pub mod engine;
+pub mod line;
+pub mod modbus;
 pub mod rules;
 pub mod settings;
 pub mod signal;

@@ -4,7 +4,7 @@
 use std::time::Duration;
 
 use libfuzzer_sys::fuzz_target;
-use sumpward::ingest::line::{
+use sumpward::line::{
     CheckKind, Checksum, LineCounts, LineEnd, LineFormat, LineReader, Pattern, Place, Shape,
 };
 

@@ -4,8 +4,8 @@
 use std::time::Duration;
 
 use libfuzzer_sys::fuzz_target;
-use sumpward::ingest::modbus::rtu::Timing;
-use sumpward::ingest::modbus::{
+use sumpward::modbus::rtu::Timing;
+use sumpward::modbus::{
     Answer, Counts, Link, Request, RtuLink, RtuSetup, Table, TcpLink, TcpSetup,
 };
 

@@ -10,8 +10,6 @@ mod answer;
 pub mod control;
 pub mod decode;
 mod intake;
-pub mod line;
-pub mod modbus;
 pub mod mqtt;
 mod nodes;
 mod recent;

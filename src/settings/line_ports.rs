@@ -1,6 +1,6 @@
 //! `[serial.NAME]`: ports on which instruments send lines.
 
-use crate::ingest::line::{
+use crate::line::{
     CheckKind, Checksum, Columns, LONGEST_LINE, LineEnd, LineFormat, Pattern, Shape,
 };
 

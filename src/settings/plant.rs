@@ -5,8 +5,8 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use crate::engine::{AdmissionSetup, SumpSetup};
-use crate::ingest::{line, modbus};
 use crate::units::{Linear, Quantity, Span};
+use crate::{line, modbus};
 
 use super::json_pointer::JsonPointer;
 use super::message::{GoodStatus, Reports};

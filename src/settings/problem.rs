@@ -4,7 +4,7 @@ use crate::chemistry::{
     BufferError, CellError, ChartError, CompensationError, ElectrodeError, PhCalibrationError,
     ProbeFactorError, RefractometerError, StandardError,
 };
-use crate::ingest::line::PatternError;
+use crate::line::PatternError;
 use crate::signal::LoopRangeError;
 use crate::units::Quantity;
 use crate::vessel::VesselError;

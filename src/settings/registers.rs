@@ -1,6 +1,6 @@
 //! Which register belongs to what: no two numbers may overlap.
 
-use crate::ingest::modbus::{Encoding, NumberKind, Order, Table};
+use crate::modbus::{Encoding, NumberKind, Order, Table};
 
 use super::key_path::KeyPath;
 use super::plant::Origin;

@@ -3,8 +3,8 @@
 
 use std::ops::RangeInclusive;
 
-use crate::ingest::line::{Place, Shape};
-use crate::ingest::modbus::{Encoding, NumberKind, Order, Table};
+use crate::line::{Place, Shape};
+use crate::modbus::{Encoding, NumberKind, Order, Table};
 use crate::units::Linear;
 
 use super::key_path::KeyPath;

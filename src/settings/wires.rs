@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use crate::ingest::line::{LineEnd, LineFormat};
+use crate::line::{LineEnd, LineFormat};
 use crate::units::Span;
 
 /// One line of Modbus slaves, whose master we are.

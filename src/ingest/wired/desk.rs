@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use crate::ingest::intake::IntakeClosed;
-use crate::ingest::modbus::{Change, Encoding, Exception, Failure, Read, Wanted, plan};
+use crate::modbus::{Change, Encoding, Exception, Failure, Read, Wanted, plan};
 use crate::settings::{ModbusSettings, Origin, Settings};
 
 use super::deliver::{Deliver, Served};

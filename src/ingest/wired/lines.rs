@@ -5,7 +5,7 @@ use std::time::Instant;
 
 use tokio_serial::SerialStream;
 
-use crate::ingest::line::{LineCounts, LineReader, Place};
+use crate::line::{LineCounts, LineReader, Place};
 use crate::settings::{Origin, SerialSettings, Settings};
 
 use super::deliver::{Deliver, Served};

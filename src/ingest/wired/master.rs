@@ -7,8 +7,8 @@ use tokio::io::AsyncWriteExt;
 use tokio::net::TcpStream;
 use tokio_serial::SerialStream;
 
-use crate::ingest::modbus::rtu::Timing;
-use crate::ingest::modbus::{Link, Master, Output, RtuLink, RtuSetup, TcpLink, TcpSetup};
+use crate::modbus::rtu::Timing;
+use crate::modbus::{Link, Master, Output, RtuLink, RtuSetup, TcpLink, TcpSetup};
 use crate::settings::{ModbusSettings, PortSettings};
 use crate::units::Span;
 

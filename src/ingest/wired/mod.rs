@@ -30,8 +30,8 @@ use std::sync::Arc;
 use tokio_util::sync::CancellationToken;
 
 use super::intake::Intake;
-use super::line::LineCounts;
-use super::modbus::Counts;
+use crate::line::LineCounts;
+use crate::modbus::Counts;
 use crate::settings::{ModbusWay, PortSettings, Settings};
 use crate::units::Timestamp;
 

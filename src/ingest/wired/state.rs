@@ -5,8 +5,8 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 
-use crate::ingest::line::LineCounts;
-use crate::ingest::modbus::Counts;
+use crate::line::LineCounts;
+use crate::modbus::Counts;
 
 use super::pause::STABLE;
 

@@ -1,7 +1,7 @@
 //! Serial ports, Modbus and loops in the settings.
 
-use crate::ingest::line::{CheckKind, LineEnd, Place, Shape};
-use crate::ingest::modbus::{NumberKind, Order, Table};
+use crate::line::{CheckKind, LineEnd, Place, Shape};
+use crate::modbus::{NumberKind, Order, Table};
 use crate::settings::{ModbusWay, Origin, Parity, Scale, Settings, StopBits};
 
 use super::{read, told};

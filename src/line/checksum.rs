@@ -1,6 +1,6 @@
 //! Checks at the end of a line.
 
-use crate::ingest::modbus::crc16;
+use crate::modbus::crc16;
 
 /// How a check is computed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
