@@ -311,7 +311,8 @@ fn a_pack_may_leave_channels_out_but_not_all() {
 }
 
 proptest! {
-    /// What one channel gets does not depend on the others of its topic.
+    /// What one channel gets does not depend on the others of its topic, but for
+    /// the place at which a broken document was given up.
     #[test]
     fn each_part_reads_as_if_it_were_alone(
         numbers in prop::collection::vec(-1e6f64..1e6, 1..5),
@@ -335,7 +336,9 @@ proptest! {
         let together = decoded(&parts, &payload);
         for (place, part) in parts.iter().enumerate() {
             let alone = decoded(std::slice::from_ref(part), &payload);
-            prop_assert_eq!(&together[place].reading, &alone[0].reading);
+            let (together, alone) = (&together[place].reading, &alone[0].reading);
+            let broken = |reading| matches!(reading, &Err(DecodeError::NotJson(_)));
+            prop_assert!(together == alone || (broken(together) && broken(alone)));
         }
     }
 
