@@ -115,7 +115,11 @@ fn endure(run: Run) -> Figures {
             End::Killed => broker.kill(),
         }
         std::thread::park_timeout(run.pause);
+        let subscribed = daemon.count_logged("subscribed");
         broker.start_again();
+        until("the daemon is back", || {
+            (daemon.count_logged("subscribed") > subscribed).then_some(())
+        });
         stream.goes_on();
         std::thread::park_timeout(run.pause);
         let healed = daemon.count_logged(STORE_HEALED);
