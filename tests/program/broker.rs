@@ -214,9 +214,9 @@ impl TestClient {
     }
 
     /// Leaves a message at the broker for those who subscribe later.
-    pub fn retain(&self, topic: &str, payload: &'static str) {
+    pub fn retain(&self, topic: &str, payload: impl Into<Vec<u8>>) {
         self.client
-            .publish(topic, QoS::AtLeastOnce, true, payload)
+            .publish(topic, QoS::AtLeastOnce, true, payload.into())
             .unwrap();
         self.confirmed(1);
     }

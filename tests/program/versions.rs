@@ -3,7 +3,7 @@
 use sumpward::units::Span;
 
 use crate::broker::{Keeps, Mosquitto, TestClient};
-use crate::daemon::{Daemon, stored};
+use crate::daemon::{Daemon, journal, stored};
 use crate::plant::{Plant, Wanted, brix, now};
 use crate::proxy::breaking_line;
 use crate::wait::until;
@@ -186,6 +186,38 @@ fn what_lay_at_the_broker_without_a_time_says_nothing_about_now() {
         }
         assert_eq!(stored(&plant), 2);
     }
+}
+
+#[test]
+fn what_lay_at_the_broker_with_its_time_is_of_then_and_not_of_now() {
+    let broker = Mosquitto::start(Keeps::Sessions);
+    let client = TestClient::connect(broker.port, "test", &["sumpward/test/s0/state"]);
+    client.retain("in/s0/brix", brix(1.0, now() - Span::from_secs(30)));
+    for protocol in VERSIONS {
+        let more = format!("client_id = \"retained-{protocol}\"");
+        let plant = plant(broker.port, 1, protocol, &more);
+        let _daemon = Daemon::start(&plant);
+        until_stored(&plant, 1);
+        let state = client.next("/state");
+        let brix = &state["channels"][0];
+        assert_eq!(
+            (&brix["channel"], &brix["baseline"]),
+            (&"brix".into(), &1.0.into())
+        );
+        assert!(brix["value"].is_null() && brix["time"].is_null(), "{brix}");
+        assert_eq!(marks(&plant), ["late"]);
+        assert!(journal(&plant).is_empty());
+    }
+}
+
+/// Marks of the readings stored.
+fn marks(plant: &Plant) -> Vec<String> {
+    let connection = rusqlite::Connection::open(plant.store().join("sumpward.db")).unwrap();
+    let mut select = connection
+        .prepare("SELECT quality FROM readings_plain WHERE kind = 'reading'")
+        .unwrap();
+    let marks = select.query_map([], |row| row.get(0)).unwrap();
+    marks.map(Result::unwrap).collect()
 }
 
 #[test]

@@ -32,6 +32,8 @@ enum Standing {
     /// Retained by the broker for who knows how long: it stands in where
     /// nothing else is known.
     Baseline,
+    /// Retained, with a time of its own: kept as of then, and it stands in too.
+    Past,
 }
 
 /// Why nothing could be read from a message.
@@ -224,25 +226,34 @@ impl Poller {
         readings.plan.decode(&message.payload, &mut decoded);
         for outcome in decoded.drain(..) {
             let route = readings.routes[outcome.part];
-            let content = match outcome.reading {
-                Ok(reading) => {
-                    if let Claimed::At(time) = reading.claimed {
-                        own_time.get_or_insert(time);
-                    }
-                    let standing = if self.stands_by_itself(reading.claimed, arrival) {
-                        Standing::Fresh(Quality::GOOD)
-                    } else {
-                        *judged.get_or_insert_with(|| self.judge(topic, &readings.routes, message))
-                    };
-                    Some(content(route.channel, &reading, standing, arrival))
-                }
+            let reading = match outcome.reading {
+                Ok(reading) => reading,
                 Err(why) => {
                     let told = self.trouble(route, &why);
+                    contents.extend(told.map(|content| (route.sump, content)));
                     refusal = Some(why);
-                    told
+                    continue;
                 }
             };
-            contents.extend(content.map(|content| (route.sump, content)));
+            if let Claimed::At(time) = reading.claimed {
+                own_time.get_or_insert(time);
+            }
+            let standing = match (
+                self.stands_by_itself(reading.claimed, arrival),
+                message.retained,
+            ) {
+                (true, false) => Standing::Fresh(Quality::GOOD),
+                (true, true) => Standing::Past,
+                (false, _) => {
+                    *judged.get_or_insert_with(|| self.judge(topic, &readings.routes, message))
+                }
+            };
+            let held = held(route.channel, &reading, standing, arrival);
+            contents.extend(
+                held.into_iter()
+                    .flatten()
+                    .map(|content| (route.sump, content)),
+            );
         }
         self.decoded = decoded;
         if let Some(claimed) = own_time.filter(|_| !message.retained && !message.redelivered) {
@@ -306,16 +317,27 @@ impl Poller {
 }
 
 /// What becomes of a reading that stands so.
-fn content(channel: u16, reading: &Decoded, standing: Standing, arrival: Timestamp) -> Content {
+fn held(
+    channel: u16,
+    reading: &Decoded,
+    standing: Standing,
+    arrival: Timestamp,
+) -> [Option<Content>; 2] {
     let value = reading.value;
+    let kept = |quality: Quality| Content::Reading {
+        channel,
+        claimed: reading.claimed.time(arrival),
+        value,
+        quality: quality.with(reading.quality),
+    };
+    let stands_in = || {
+        let usable = reading.quality.is_usable();
+        usable.then_some(Content::Baseline { channel, value })
+    };
     match standing {
-        Standing::Fresh(quality) => Content::Reading {
-            channel,
-            claimed: reading.claimed.time(arrival),
-            value,
-            quality: quality.with(reading.quality),
-        },
-        Standing::Known => Content::Known,
-        Standing::Baseline => Content::Baseline { channel, value },
+        Standing::Fresh(quality) => [Some(kept(quality)), None],
+        Standing::Known => [Some(Content::Known), None],
+        Standing::Baseline => [stands_in(), None],
+        Standing::Past => [Some(kept(Quality::LATE)), stands_in()],
     }
 }
