@@ -41,6 +41,9 @@ pub(super) struct ChannelWatch {
     /// Marks of the newest reading.
     #[serde(default)]
     pub(super) last_quality: Quality,
+    /// The newest reading as it was reported, and what it was taken for.
+    #[serde(default)]
+    newest: Option<(f64, f64)>,
 }
 
 /// What a switch says, and since when.
@@ -74,7 +77,15 @@ impl ChannelWatch {
             gone: false,
             unreadable: None,
             last_quality: Quality::GOOD,
+            newest: None,
         }
+    }
+
+    /// What the newest reading was taken for, if this was reported: a second
+    /// delivery is no other value because the temperature has changed since.
+    pub(super) fn taken_for(&self, reported: f64) -> Option<f64> {
+        let (newest, taken_for) = self.newest?;
+        (newest == reported).then_some(taken_for)
     }
 
     /// Takes in a reading in time order, with the marks it has; returns all of
@@ -84,10 +95,11 @@ impl ChannelWatch {
         &mut self,
         setup: &ChannelSetup,
         time: Timestamp,
-        value: f64,
+        (reported, value): (f64, f64),
         marks: Quality,
     ) -> Quality {
         self.last_time = time;
+        self.newest = Some((reported, value));
         let marks = marks.with(self.judge(setup, time, value, marks));
         self.last_quality = marks;
         marks

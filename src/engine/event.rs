@@ -18,7 +18,8 @@ pub enum Event {
     Baseline {
         /// Place of the channel.
         channel: u16,
-        /// The value as the instrument reported it.
+        /// The value as the instrument reported it, in the unit that it reports
+        /// in (mA on a loop).
         value: f64,
     },
     /// Something other than a reading was heard of a channel.

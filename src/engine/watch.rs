@@ -116,6 +116,7 @@ impl SumpWatch {
     #[inline]
     fn step_reading(&mut self, reading: &Reading, out: &mut Vec<Effect>) {
         let ix = usize::from(reading.channel);
+        let reported = reading.value;
         let (time, quality) = self.admit(reading);
         let last = self.channels[ix].last_time;
         let before = quality.has(Quality::LATE) || time < self.now - self.admission.late_after;
@@ -128,7 +129,7 @@ impl SumpWatch {
         let (reading, of_loop) = self.off_the_loop(*reading, time, late || time == last);
         let (value, found) = self.settle(&reading, when);
         let quality = quality.with(found).with(of_loop);
-        let record = |watch: &Self, quality: Quality, out: &mut Vec<Effect>| {
+        let record = |watch: &Self, value: f64, quality: Quality, out: &mut Vec<Effect>| {
             let sample = Sample {
                 series: watch.setup.channels[ix].series,
                 time,
@@ -139,17 +140,19 @@ impl SumpWatch {
             out.push(Effect::Record(sample));
         };
         if late {
-            record(self, quality.with(Quality::LATE), out);
+            record(self, value, quality.with(Quality::LATE), out);
             return;
         }
         if time == last {
             // Delivered before: the store keeps the first and counts this one.
-            record(self, quality, out);
+            let value = self.channels[ix].taken_for(reported).unwrap_or(value);
+            record(self, value, quality, out);
             return;
         }
         let switched = self.channels[ix].switched();
-        let quality = self.channels[ix].step(&self.setup.channels[ix], time, value, quality);
-        record(self, quality, out);
+        let quality =
+            self.channels[ix].step(&self.setup.channels[ix], time, (reported, value), quality);
+        record(self, value, quality, out);
         if !quality.is_usable() {
             return;
         }
@@ -203,13 +206,12 @@ impl SumpWatch {
     fn step_trouble(&mut self, trouble: &Trouble, out: &mut Vec<Effect>) {
         let ix = usize::from(trouble.channel);
         match &trouble.kind {
-            TroubleKind::Gone if trouble.time >= self.channels[ix].last_time => {
+            // Whatever its clock says: it comes behind all that was reported.
+            TroubleKind::Gone => {
                 self.channels[ix].gone = true;
                 self.watch_silence(ix, out);
                 self.show(out);
             }
-            // It has reported since.
-            TroubleKind::Gone => {}
             TroubleKind::Unreadable { count, why } => {
                 let first = self.channels[ix].count_unreadable(trouble.time, *count, why);
                 if first {

@@ -76,6 +76,9 @@ impl EntryOutcome {
     }
 }
 
+/// A longer id is none that an entry can have, and is not given back, bytes.
+const LONGEST_ID: usize = 200;
+
 /// The answer to something that cannot be read as an entry; with its id, where
 /// that can be made out.
 pub(super) fn unreadable(payload: &[u8], why: &str) -> String {
@@ -83,9 +86,10 @@ pub(super) fn unreadable(payload: &[u8], why: &str) -> String {
     struct Id {
         id: Option<String>,
     }
-    let id = serde_json::from_slice::<Id>(payload).ok();
+    let read = serde_json::from_slice::<Id>(payload).ok();
+    let id = read.and_then(|read| read.id);
     json(&Published {
-        id: id.as_ref().and_then(|id| id.id.as_deref()),
+        id: id.as_deref().filter(|id| id.len() <= LONGEST_ID),
         sump: None,
         time: None,
         answer: "refused",

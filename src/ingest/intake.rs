@@ -3,7 +3,7 @@
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU32, Ordering};
 
-use tokio::sync::mpsc;
+use tokio::sync::{OwnedSemaphorePermit, Semaphore, mpsc};
 
 use crate::engine::{Entry, Quality, TroubleKind};
 use crate::units::Timestamp;
@@ -11,9 +11,11 @@ use crate::units::Timestamp;
 use super::answer::{AnswerTo, AnswerTopic};
 use super::recent::Trace;
 
-/// Batches that may wait for one shard. A source hands on a bounded number of
-/// messages at once, so that this bounds the memory.
+/// Batches that may wait for one shard.
 const BATCHES_WAITING: usize = 64;
+/// Readings and the like that may wait for one shard, some 10 MB. One batch may
+/// hold more if it is alone: a single message can have many thousands.
+const CONTENTS_WAITING: usize = 64 * 1024;
 
 /// Says which message of which connection is to be acknowledged.
 #[derive(Debug, Clone)]
@@ -111,6 +113,8 @@ pub struct Batch {
     pub recent: Vec<(Arc<str>, Trace)>,
     /// The clock, where nothing came.
     pub clock: Option<Timestamp>,
+    /// The room that it takes in its shard's queue; given back with it.
+    pub(super) room: Option<OwnedSemaphorePermit>,
 }
 
 /// The shards are gone: the daemon is stopping.
@@ -121,15 +125,24 @@ pub struct IntakeClosed;
 /// The doors of the shards. A sump always goes to the same one.
 #[derive(Debug, Clone)]
 pub struct Intake {
-    shards: Vec<mpsc::Sender<Batch>>,
+    shards: Vec<Door>,
+}
+
+#[derive(Debug, Clone)]
+struct Door {
+    batches: mpsc::Sender<Batch>,
+    room: Arc<Semaphore>,
 }
 
 impl Intake {
     /// Doors of `count` shards and what comes out behind them.
     pub fn open(count: usize) -> (Intake, Vec<mpsc::Receiver<Batch>>) {
-        let (shards, behind) = (0..count.max(1))
-            .map(|_| mpsc::channel(BATCHES_WAITING))
-            .unzip();
+        let open = |_| {
+            let (batches, behind) = mpsc::channel(BATCHES_WAITING);
+            let room = Arc::new(Semaphore::new(CONTENTS_WAITING));
+            (Door { batches, room }, behind)
+        };
+        let (shards, behind) = (0..count.max(1)).map(open).unzip();
         (Intake { shards }, behind)
     }
 
@@ -148,21 +161,57 @@ impl Intake {
     ///
     /// # Errors
     /// When the shard has stopped.
-    pub async fn send(&self, shard: usize, batch: Batch) -> Result<(), IntakeClosed> {
-        self.shards[shard]
-            .send(batch)
-            .await
-            .map_err(|_| IntakeClosed)
+    pub async fn send(&self, shard: usize, mut batch: Batch) -> Result<(), IntakeClosed> {
+        let door = &self.shards[shard];
+        let wanted = batch.arrived.len().min(CONTENTS_WAITING) as u32;
+        let room = Arc::clone(&door.room).acquire_many_owned(wanted).await;
+        batch.room = room.ok();
+        door.batches.send(batch).await.map_err(|_| IntakeClosed)
     }
 
     /// Tells every shard the time, unless it is busy anyway.
     pub fn tell_time(&self, clock: Timestamp) {
         for shard in &self.shards {
             // A full shard reads the time from what it is busy with.
-            let _ = shard.try_send(Batch {
+            let _ = shard.batches.try_send(Batch {
                 clock: Some(clock),
                 ..Batch::default()
             });
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn batch(contents: usize) -> Batch {
+        let arrived = Arrived {
+            sump: 0,
+            arrival: Timestamp::MIN,
+            content: Content::Known,
+            ack: None,
+        };
+        Batch {
+            arrived: vec![arrived; contents],
+            ..Batch::default()
+        }
+    }
+
+    #[tokio::test]
+    async fn what_waits_is_bounded_however_much_a_batch_holds() {
+        let (intake, mut behind) = Intake::open(1);
+        let large = CONTENTS_WAITING / 4 + 1;
+        for _ in 0..3 {
+            intake.send(0, batch(large)).await.unwrap();
+        }
+        let mut fourth = Box::pin(intake.send(0, batch(large)));
+        let mut context = std::task::Context::from_waker(std::task::Waker::noop());
+        assert!(fourth.as_mut().poll(&mut context).is_pending());
+        drop(behind[0].recv().await);
+        fourth.await.unwrap();
+        // One that is larger than the room waits for all of it, not for ever.
+        while behind[0].try_recv().is_ok() {}
+        intake.send(0, batch(2 * CONTENTS_WAITING)).await.unwrap();
     }
 }

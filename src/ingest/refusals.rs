@@ -8,6 +8,8 @@ use std::time::{Duration, Instant};
 const TOPICS: usize = 1000;
 /// The same topic is told at most so often.
 const TELL_EVERY: Duration = Duration::from_secs(300);
+/// So much of a topic is kept, in bytes.
+const TOPIC_KEPT: usize = 256;
 /// So much of a payload is shown.
 const SHOWN: usize = 48;
 
@@ -89,6 +91,7 @@ impl Refusals {
         why: &dyn std::fmt::Display,
         now: Instant,
     ) {
+        let topic = beginning(topic);
         if !self.topics.contains_key(topic) && self.topics.len() >= TOPICS {
             self.others += 1;
             if self.others == 1 {
@@ -111,6 +114,11 @@ impl Refusals {
             tracing::warn!(topic, count = since, payload = %shown(payload, payload.len()), "message refused: {why}");
         }
     }
+}
+
+/// So much of a topic as is kept of it: a topic can have 65,535 bytes.
+pub(super) fn beginning(topic: &str) -> &str {
+    &topic[..topic.floor_char_boundary(TOPIC_KEPT)]
 }
 
 /// The beginning of a payload of so many bytes as printable text; no more than

@@ -10,6 +10,8 @@ use crate::settings::{Origin, Settings};
 
 /// Topics found by a wildcard that are remembered.
 const REMEMBERED: usize = 10_000;
+/// Longer topics are not, bytes: a topic can have 65,535.
+const LONGEST_REMEMBERED: usize = 256;
 
 /// A channel that readings come in for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -124,7 +126,7 @@ impl Router {
             .iter()
             .find(|(filter, _)| mqtt::matches(filter, topic))?;
         let target = target.clone();
-        if self.exact.len() < REMEMBERED {
+        if self.exact.len() < REMEMBERED && topic.len() <= LONGEST_REMEMBERED {
             self.exact.insert(topic.to_owned(), target.clone());
         }
         Some(target)

@@ -74,9 +74,11 @@ struct Standing {
     largest: usize,
 }
 
-/// Bytes of a PUBLISH besides topic and payload, at most: one of type, four of
-/// length, two before the topic, two of packet identifier, one of properties.
-const AROUND_A_MESSAGE: usize = 10;
+/// Bytes of a PUBLISH besides topic, payload and correlation data, at most: one
+/// of type, four of length, two before the topic, two of packet identifier, four
+/// of the properties' length, three before the correlation data (MQTT 5.0,
+/// section 3.3).
+const AROUND_A_MESSAGE: usize = 16;
 
 impl<A: Send + 'static> Publisher<A> {
     /// Runs until `stop`; then sends on until the outbox is empty or `grace`
@@ -223,7 +225,8 @@ impl<A: Send + 'static> Publisher<A> {
             let Some(message) = under_way.waiting.pop_front() else {
                 break;
             };
-            let size = message.topic.len() + message.payload.len() + AROUND_A_MESSAGE;
+            let correlation = message.correlation.as_ref().map_or(0, Vec::len);
+            let size = message.topic.len() + message.payload.len() + correlation + AROUND_A_MESSAGE;
             if size > standing.largest {
                 // Sent all the same it would end the connection, and the next.
                 self.refused(&format!("its {size} bytes are more than the broker takes"));

@@ -56,7 +56,10 @@ fn entries(plant: &Plant) -> Vec<Value> {
 fn over_mqtt_the_writer_is_told_what_became_of_it() {
     let broker = Mosquitto::start(Keeps::Nothing);
     let plant = plant(&broker);
-    let filters = ["sumpward/test/entry/answer", "me/answers"];
+    let filters = [
+        "sumpward/test/entry/answer",
+        "sumpward/test/entry/answer/me",
+    ];
     let client = TestClient::connect(broker.port, "test", &filters);
     let daemon = Daemon::start(&plant);
     let note = json!({"kind": "note", "id": "n1", "time": now().to_string(), "sump": "s0", "text": "foam"});
@@ -88,12 +91,13 @@ fn over_mqtt_the_writer_is_told_what_became_of_it() {
     daemon.logged("message refused");
 
     // MQTT 5: where the answer is to go, and by what it is known.
-    client.ask(ENTRY, "hello", "me/answers", b"q1");
-    let answer = client.next("me/answers");
+    let mine = format!("{ENTRY}/answer/me");
+    client.ask(ENTRY, "hello", &mine, b"q1");
+    let answer = client.next("/entry/answer/me");
     assert_eq!(answer["answer"], "refused");
     assert_eq!(client.correlation(), b"q1");
-    // Nobody makes the daemon write to its own instruments.
-    client.ask(ENTRY, &note.to_string(), "in/s0/level", b"q2");
+    // Nobody makes the daemon write anywhere else.
+    client.ask(ENTRY, &note.to_string(), "valves/7/open", b"q2");
     assert_eq!(client.next("/entry/answer")["answer"], "known");
     assert_eq!(client.correlation(), b"q2");
     assert_eq!(entries(&plant).len(), 1);

@@ -124,16 +124,13 @@ fn a_retained_value_stands_in_and_wakes_nobody() {
 fn an_instrument_that_is_gone_is_silent_at_once_until_it_reports() {
     let mut bench = equipped();
     bench.run(0..10, 8.0, 900.0);
-    let gone = |m: i64| {
-        Event::Trouble(Trouble {
-            channel: BRIX,
-            time: minute(m),
-            kind: TroubleKind::Gone,
-        })
-    };
-    bench.watch.step(&gone(5), &mut bench.effects);
-    assert!(!status(&bench, BRIX).silent, "it has reported since");
-    bench.watch.step(&gone(10), &mut bench.effects);
+    // By a clock that is behind that of the readings.
+    let gone = Event::Trouble(Trouble {
+        channel: BRIX,
+        time: minute(5),
+        kind: TroubleKind::Gone,
+    });
+    bench.watch.step(&gone, &mut bench.effects);
     assert!(status(&bench, BRIX).silent);
     assert_eq!(bench.alarms(), [told("silent.brix", Transition::Raised)]);
     bench.read(BRIX, minute(11), 4.2);

@@ -18,6 +18,8 @@ use super::shape::{Answer, Message};
 
 /// The socket's name in the store's folder.
 pub const SOCKET_NAME: &str = "control.sock";
+/// Its name while others might still enter; no longer than the other.
+const UNREADY_NAME: &str = "control.new";
 /// Longest line of a request, bytes.
 pub const LONGEST_LINE: usize = 512 << 10;
 /// Peers that are heard at once.
@@ -85,12 +87,16 @@ pub(super) fn open(folder: &Path) -> Result<UnixListener, SocketError> {
     if path.as_os_str().len() > LONGEST_PATH {
         return Err(SocketError::TooLong { path });
     }
+    // Bound under another name, so that the socket has its name only once
+    // nobody else may enter.
+    let unready = folder.join(UNREADY_NAME);
     let bind = || {
-        if fs::symlink_metadata(&path).is_ok() {
-            fs::remove_file(&path)?;
+        if fs::symlink_metadata(&unready).is_ok() {
+            fs::remove_file(&unready)?;
         }
-        let listener = UnixListener::bind(&path)?;
-        fs::set_permissions(&path, Permissions::from_mode(0o600))?;
+        let listener = UnixListener::bind(&unready)?;
+        fs::set_permissions(&unready, Permissions::from_mode(0o600))?;
+        fs::rename(&unready, &path)?;
         Ok(listener)
     };
     match fs::symlink_metadata(&path) {

@@ -191,20 +191,22 @@ impl Poller {
         }
     }
 
-    /// Where the answer to an entry goes: where its writer asks for it, unless
-    /// that is no topic to publish to or one that readings or entries come in
-    /// on; else below the topic of the entry.
-    fn answer_topic(&mut self, topic: &str, message: &Message) -> AnswerTopic {
+    /// Where the answer to an entry goes: below the entry's topic in `answer`,
+    /// and there where its writer asks for it. Nowhere else: nobody makes the
+    /// daemon write to what he himself may not write to.
+    fn answer_topic(&self, topic: &str, message: &Message) -> AnswerTopic {
+        let usual = format!("{topic}/answer");
         let reply = message.reply.as_deref();
         let asked = reply.and_then(|reply| reply.topic.as_deref());
         let good = asked.filter(|asked| {
-            let exact = !asked.is_empty() && !asked.contains(['+', '#', '\0']);
-            let ours = asked.starts_with('$') || self.source.router.find(asked).is_some();
-            exact && asked.len() <= LONGEST_RESPONSE_TOPIC && !ours
+            let below = asked
+                .strip_prefix(&usual)
+                .is_some_and(|rest| rest.starts_with('/'));
+            below && asked.len() <= LONGEST_RESPONSE_TOPIC && !asked.contains(['+', '#', '\0'])
         });
         let correlation = reply.and_then(|reply| reply.correlation.as_ref());
         AnswerTopic {
-            topic: good.map_or_else(|| format!("{topic}/answer"), str::to_owned),
+            topic: good.map_or_else(|| usual.clone(), str::to_owned),
             correlation: correlation
                 .filter(|data| data.len() <= LONGEST_CORRELATION)
                 .map(|data| data.to_vec()),

@@ -19,7 +19,7 @@ use tokio::sync::Notify;
 use crate::engine::AdmissionSetup;
 use crate::units::Timestamp;
 
-use super::refusals::{IngestCounters, Refusals, shown};
+use super::refusals::{IngestCounters, Refusals, beginning, shown};
 pub use skew::ClockStatus;
 use skew::Skew;
 pub use status::{Counts, RefusedTopic, SourceStatus, UnknownTopic, UnreadableTopic};
@@ -171,6 +171,7 @@ impl SourceReport {
     /// A message could not be read, or parts of it: counted, told in the log
     /// at a limited rate, and kept as the topic's last one.
     pub fn handle_unreadable(&self, topic: &str, payload: &[u8], why: &dyn Display, at: Timestamp) {
+        let topic = beginning(topic);
         let mut told = self.lock();
         told.refusals.count(topic, payload, why, Instant::now());
         let last = Last {
@@ -195,6 +196,7 @@ impl SourceReport {
     /// A message came of a topic that nobody has.
     pub fn handle_unknown(&self, topic: &str) {
         IngestCounters::add(&self.counters.unknown_topic);
+        let topic = beginning(topic);
         let mut told = self.lock();
         if let Some(count) = told.unknown.get_mut(topic) {
             *count += 1;
