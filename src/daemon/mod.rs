@@ -25,7 +25,6 @@ use std::time::Duration;
 use tokio::sync::{Notify, mpsc};
 use tokio_util::sync::CancellationToken;
 
-use crate::ingest::wired::WireCounts;
 use crate::ingest::{Ack, Intake, SourceReport};
 use crate::notify::{Composer, Publisher, PublisherCounters};
 use crate::settings::{SeriesKind, Settings};
@@ -147,20 +146,14 @@ pub async fn run(
     );
 
     keep_time(&intake, &clock, &stop, || {
-        summary(
-            &sources.reports,
-            &sources.wires,
-            &clock,
-            &writer.stats(),
-            &published,
-        );
+        summary(&sources.reports, &clock, &writer.stats(), &published);
     })
     .await;
 
     tracing::info!("stopping: sources, engine, store, messages");
     // A disk that refuses must not hold the drain up.
     writer.lose_patience();
-    let (reports, wires) = (sources.reports.clone(), sources.wires.clone());
+    let reports = sources.reports.clone();
     let mut well = join(sources.threads).await;
     well &= match reporting.await {
         Ok(reporter) => blocking(move || reporter.say_stopped()).await.is_ok(),
@@ -173,7 +166,7 @@ pub async fn run(
     well &= blocking(move || flushing.flush()).await.is_ok();
     stop_publishing.cancel();
     well &= publishing.await.is_ok();
-    summary(&reports, &wires, &clock, &writer.stats(), &published);
+    summary(&reports, &clock, &writer.stats(), &published);
     blocking(move || writer.stop()).await?;
     if !well {
         return Err(DaemonError::PartFailed);
@@ -264,7 +257,6 @@ async fn keep_time(intake: &Intake, clock: &Clock, stop: &CancellationToken, sum
 
 fn summary(
     sources: &[Arc<SourceReport>],
-    wires: &[Arc<WireCounts>],
     clock: &Clock,
     store: &store::Stats,
     published: &PublisherCounters,
@@ -272,11 +264,8 @@ fn summary(
     for report in sources {
         let (name, kind) = (&report.source.name, report.source.kind);
         let status = report.status(clock.now());
-        tracing::info!(source = %name, kind, "messages: {}", report.counters.summary());
+        tracing::info!(source = %name, kind, "{}", report.summary());
         tracing::info!(source = %name, kind, "{}", status.text);
-    }
-    for wire in wires {
-        tracing::info!(wire = %wire.name, "readings: {}", wire.summary());
     }
     tracing::info!("store: {}", store.summary());
     tracing::info!(

@@ -10,7 +10,7 @@ use tokio_util::sync::CancellationToken;
 
 use super::{Clock, DaemonError, Ended, spawn};
 use crate::ingest::mqtt::{Source, acknowledge};
-use crate::ingest::wired::{WireCounts, WireSource};
+use crate::ingest::wired::WireSource;
 use crate::ingest::{Ack, Intake, Recent, Router, SourceName, SourceReport, Trace};
 use crate::settings::{BrokerSettings, Settings};
 use crate::store::{Reader, StoreError};
@@ -19,7 +19,6 @@ use crate::store::{Reader, StoreError};
 pub(super) struct Sources {
     /// What each says of itself.
     pub(super) reports: Vec<Arc<SourceReport>>,
-    pub(super) wires: Vec<Arc<WireCounts>>,
     pub(super) threads: Vec<JoinHandle<Ended>>,
     /// Woken when one of them has something new to say.
     pub(super) changes: Arc<Notify>,
@@ -69,7 +68,6 @@ impl Sources {
         }
         let mut sources = Sources {
             reports,
-            wires: Vec::new(),
             threads,
             changes: Arc::clone(changes),
         };
@@ -85,12 +83,12 @@ impl Sources {
         clock: &Clock,
         stop: &CancellationToken,
     ) -> Result<(), DaemonError> {
-        let wires = WireSource::all(settings, intake, &clock.as_fn());
+        let wires = WireSource::all(settings, intake, &clock.as_fn(), &self.changes);
         if wires.is_empty() {
             return Ok(());
         }
-        self.wires
-            .extend(wires.iter().map(|wire| Arc::clone(wire.counts())));
+        self.reports
+            .extend(wires.iter().map(|wire| Arc::clone(wire.report())));
         let (runtime, stopping) = (runtime()?, stop.clone());
         let reading = async move {
             let mut tasks = JoinSet::new();

@@ -27,8 +27,8 @@ pub(crate) use recent::fnv1a;
 pub use recent::{Recent, Trace};
 pub use refusals::{IngestCounters, Refusals};
 pub use report::{
-    ClockStatus, Counts, RefusedTopic, SourceName, SourceReport, SourceStatus, UnknownTopic,
-    UnreadableTopic,
+    ClockStatus, Counts, MasterStatus, RefusedTopic, Said, SlaveStatus, SourceName, SourceReport,
+    SourceStatus, UnknownTopic, UnreadableTopic, WireStatus,
 };
 pub use router::{Readings, Route, Router, Target};
 pub use unreadable::Unreadable;

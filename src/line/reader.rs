@@ -2,13 +2,16 @@
 
 use std::time::Duration;
 
+use serde::Serialize;
+
 use super::format::{LineError, LineFormat, Shape, Values};
 use super::framer::{Framed, Framer, LineEnd};
 
 /// What a reader counts.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize)]
 pub struct LineCounts {
     /// Lines with values.
+    #[serde(rename = "good")]
     pub lines: u64,
     /// Lines dropped since they do not look as the settings say.
     pub refused: u64,
@@ -22,6 +25,13 @@ pub struct LineCounts {
     pub partial: u64,
     /// Heads of columns passed over after the port was opened.
     pub headers: u64,
+}
+
+impl LineCounts {
+    /// Lines dropped, whole or in part, for whatever reason.
+    pub fn dropped(&self) -> u64 {
+        self.refused + self.bad_checks + self.overlong + self.interrupted + self.partial
+    }
 }
 
 /// Reads one port, from its opening to its loss.

@@ -2,6 +2,8 @@
 
 use std::time::Duration;
 
+use serde::Serialize;
+
 use super::pdu::{Answer, AnswerError, Exception, Request};
 use super::rtu::FrameError;
 use super::tcp::StreamError;
@@ -79,7 +81,7 @@ pub enum Failure {
 
 /// What a master counts. Bytes and frames that nobody waited for are dropped,
 /// and never unseen.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize)]
 pub struct Counts {
     /// Requests sent.
     pub requests: u64,

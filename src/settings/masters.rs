@@ -5,6 +5,7 @@ use crate::units::{Parse, Span};
 use super::brokers;
 use super::defaults;
 use super::key_path::KeyPath;
+use super::plant::Origin;
 use super::ports::{self, RawPort, Usual};
 use super::problem::Problem;
 use super::raw::{Named, RawModbus};
@@ -37,6 +38,31 @@ impl Masters {
                 ModbusWay::Tcp { .. } => None,
             }
         })
+    }
+}
+
+/// Tells a channel at `at` that is called silent before the line that it comes
+/// from is asked again.
+pub(super) fn check_silence(
+    review: &mut Review,
+    at: &KeyPath,
+    origin: &Origin,
+    silent_after: Span,
+    masters: &Masters,
+) {
+    let Origin::Register { source, .. } = origin else {
+        return;
+    };
+    let Some(ModbusSettings { name, poll, .. }) = &masters.settings[*source] else {
+        return;
+    };
+    if *poll >= silent_after {
+        let problem = Problem::SilentBetween {
+            line: KeyPath::root().key("modbus").key(name).to_string(),
+            poll: *poll,
+            silent_after,
+        };
+        review.tell(&at.key("silent_after"), problem);
     }
 }
 

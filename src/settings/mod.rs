@@ -37,6 +37,7 @@ mod masters;
 mod measure;
 mod message;
 mod mistake;
+mod names;
 mod nearest;
 mod origin;
 mod payload;

@@ -6,7 +6,7 @@ use crate::chemistry::{
 };
 use crate::line::PatternError;
 use crate::signal::LoopRangeError;
-use crate::units::Quantity;
+use crate::units::{Quantity, Span};
 use crate::vessel::VesselError;
 
 use super::json_pointer::PointerError;
@@ -112,6 +112,27 @@ pub enum Problem {
         "\"{0}\" cannot be a name: it becomes part of topics, so it has 1 to 64 of a-z, 0-9, - and _"
     )]
     BadName(String),
+    /// A name whose topics are another's already.
+    #[error("\"{name}\" is already the name of {by}; choose another")]
+    NameTaken {
+        /// The name.
+        name: String,
+        /// Path of the settings that have it, or what else does.
+        by: String,
+    },
+    /// A channel that is called silent between two readings.
+    #[error(
+        "{line} is asked every {poll} only, so that the channel would be called silent each time \
+         after {silent_after}; make poll shorter, or silent_after longer"
+    )]
+    SilentBetween {
+        /// Path of the line's settings.
+        line: String,
+        /// The time between two readings.
+        poll: Span,
+        /// The longest time without one.
+        silent_after: Span,
+    },
     /// A broken topic.
     #[error(transparent)]
     Topic(#[from] TopicError),

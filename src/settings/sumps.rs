@@ -14,6 +14,7 @@ use super::dose;
 use super::fluids::Fluids;
 use super::key_path::KeyPath;
 use super::limits::{self, Basis};
+use super::masters;
 use super::origin::{self, Ways};
 use super::plant::{Route, SeriesKind, SeriesSetup};
 use super::problem::Problem;
@@ -177,6 +178,10 @@ impl Sumps {
                 };
                 channels::channel(review, &at, &name, &raw, what, around.likeness)
             });
+            if let (Some(origin), Some(channel)) = (&origin, &channel) {
+                let masters = ways.wires.masters;
+                masters::check_silence(review, &at, origin, channel.silent_after, masters);
+            }
             self.routes
                 .push(origin.zip(scale).map(|(origin, scale)| Route {
                     sump: self.names.len(),

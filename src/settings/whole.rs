@@ -14,6 +14,7 @@ use super::layers;
 use super::line_ports;
 use super::masters;
 use super::mistake::SettingsError;
+use super::names;
 use super::origin::Ways;
 use super::plant::{PlantSettings, Settings, StoreSettings};
 use super::ports;
@@ -78,6 +79,12 @@ fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings>
     let masters = masters::masters(review, raw.modbus);
     let line_ports = line_ports::line_ports(review, raw.serial);
     ports::check_devices(review, masters.ports().chain(line_ports.ports()));
+    let kinds = [
+        ("broker", &brokers.names[..]),
+        ("modbus", &masters.names[..]),
+        ("serial", &line_ports.names[..]),
+    ];
+    names::check_sources(review, &kinds);
     let fluids = fluids::fluids(review, raw.fluid);
     let around = Surrounding {
         fluids: &fluids,
@@ -100,6 +107,7 @@ fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings>
         topics::check_ours(review, &brokers, broker, &ours);
     }
     registers::check(review, &sumps.taken);
+    names::check_sumps(review, &sumps.names);
     let contacts = contacts::contacts(review, raw.contact, &sumps.names);
     let store = store(review, raw.store.unwrap_or_default());
     let admission = admission(review, &raw.admission.unwrap_or_default());

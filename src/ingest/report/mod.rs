@@ -7,9 +7,10 @@
 
 mod skew;
 mod status;
+mod wire;
 
 use std::collections::BTreeMap;
-use std::fmt::Display;
+use std::fmt::{self, Display};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Instant;
@@ -23,6 +24,7 @@ use super::refusals::{IngestCounters, Refusals, beginning, shown};
 pub use skew::ClockStatus;
 use skew::Skew;
 pub use status::{Counts, RefusedTopic, SourceStatus, UnknownTopic, UnreadableTopic};
+pub use wire::{MasterStatus, Said, SlaveStatus, WireStatus};
 
 /// Unknown topics that are named.
 const UNKNOWN: usize = 20;
@@ -36,12 +38,20 @@ const TOPIC: usize = 200;
 /// Which source it is.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct SourceName {
-    /// Of what kind: `broker`, or what else readings come from.
+    /// Of what kind: the table of settings that it stands in, as `broker`,
+    /// `modbus` or `serial`; or `control`.
     pub kind: &'static str,
     /// Its name in the settings.
     pub name: Arc<str>,
     /// Where it is: host and port, or a device.
     pub address: String,
+}
+
+/// The path of its settings.
+impl fmt::Display for SourceName {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}.{}", self.kind, self.name)
+    }
 }
 
 /// What one source is doing, written by the source and readable from anywhere.
@@ -67,6 +77,8 @@ struct Told {
     unreadable: BTreeMap<String, Last>,
     refusals: Refusals,
     skew: Skew,
+    /// Where it is a wire.
+    wire: Option<WireStatus>,
 }
 
 /// Whether there is a connection, and since when.
@@ -116,6 +128,7 @@ impl SourceReport {
                 unreadable: BTreeMap::new(),
                 refusals: Refusals::default(),
                 skew: Skew::default(),
+                wire: None,
             }),
             is_changed: AtomicBool::new(true),
             changes,
@@ -143,6 +156,9 @@ impl SourceReport {
         }
         if told.link.why_not.is_none() {
             told.link.since = now;
+            if let Some(wire) = &mut told.wire {
+                wire.handle_lost(now);
+            }
         }
         told.link.why_not = Some(why.to_owned());
         drop(told);
@@ -235,9 +251,18 @@ impl SourceReport {
             unknown_topics: unknown(&told.unknown),
             unreadable_topics: unreadable(&told.unreadable),
             clock: told.skew.status(&self.admission),
+            wire: told.wire.clone(),
             text: String::new(),
         }
         .with_text()
+    }
+
+    /// The counts in words, for the log.
+    pub fn summary(&self) -> String {
+        match &self.lock().wire {
+            Some(wire) => format!("readings: {wire}"),
+            None => format!("messages: {}", self.counters.summary()),
+        }
     }
 
     /// There is something new that people wait to hear of.
@@ -279,9 +304,9 @@ mod tests {
     use super::*;
     use crate::units::Span;
 
-    const START: Timestamp = Timestamp::from_millis(1_700_000_000_000);
+    pub(super) const START: Timestamp = Timestamp::from_millis(1_700_000_000_000);
 
-    fn report() -> SourceReport {
+    pub(super) fn report() -> SourceReport {
         let source = SourceName {
             kind: "broker",
             name: "main".into(),

@@ -8,6 +8,7 @@ use serde::Serialize;
 use crate::units::Timestamp;
 
 use super::skew::ClockStatus;
+use super::wire::WireStatus;
 use crate::ingest::refusals::IngestCounters;
 
 /// Where a source stands.
@@ -39,6 +40,9 @@ pub struct SourceStatus {
     pub unreadable_topics: Vec<UnreadableTopic>,
     /// How its clock stands to ours.
     pub clock: ClockStatus,
+    /// What only a wire has to say; left out for others.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub wire: Option<WireStatus>,
     /// The gist in words.
     pub text: String,
 }
@@ -79,7 +83,7 @@ pub struct UnreadableTopic {
 /// What a source counts, as [`IngestCounters`] does.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 pub struct Counts {
-    /// Messages received.
+    /// Messages received; of a wire, lines or answers.
     pub received: u64,
     /// Messages that could not be read.
     pub unreadable: u64,
@@ -139,7 +143,10 @@ impl SourceStatus {
                 self.counts.unknown_topic, first.topic
             ));
         }
-        sentences.push(self.clock.text.clone());
+        match &self.wire {
+            Some(wire) => sentences.extend(wire.sentences()),
+            None => sentences.push(self.clock.text.clone()),
+        }
         self.text = sentences.join(" ");
         self
     }

@@ -7,7 +7,8 @@ use std::time::Instant;
 use crate::engine::Quality;
 use crate::ingest::decode::Found;
 use crate::ingest::intake::{Arrived, Batch, Content, Intake, IntakeClosed};
-use crate::ingest::refusals::Refusals;
+use crate::ingest::refusals::IngestCounters;
+use crate::ingest::report::SourceReport;
 use crate::ingest::unreadable::Unreadable;
 use crate::settings::{Route, Scale};
 use crate::units::Timestamp;
@@ -36,7 +37,7 @@ pub(super) struct Deliver {
     clock: Arc<dyn Fn() -> Timestamp + Send + Sync>,
     served: Vec<Served>,
     unreadable: Unreadable,
-    refusals: Refusals,
+    report: Arc<SourceReport>,
     /// One batch being filled a shard.
     gathered: Vec<Batch>,
 }
@@ -51,14 +52,18 @@ impl fmt::Debug for Deliver {
 }
 
 impl Deliver {
-    pub(super) fn new(intake: Intake, clock: Arc<dyn Fn() -> Timestamp + Send + Sync>) -> Self {
+    pub(super) fn new(
+        intake: Intake,
+        clock: Arc<dyn Fn() -> Timestamp + Send + Sync>,
+        report: Arc<SourceReport>,
+    ) -> Self {
         Deliver {
             gathered: (0..intake.shards()).map(|_| Batch::default()).collect(),
             intake,
             clock,
             served: Vec::new(),
             unreadable: Unreadable::default(),
-            refusals: Refusals::default(),
+            report,
         }
     }
 
@@ -69,8 +74,8 @@ impl Deliver {
     }
 
     /// A number came for the channel at a place; `where_from` says from where.
-    /// False where it stands for nothing, which is told.
-    pub(super) fn value(&mut self, place: usize, number: f64, where_from: &str) -> bool {
+    /// Where it stands for nothing, that is told.
+    pub(super) fn value(&mut self, place: usize, number: f64, where_from: &str) {
         let Served { channel, scale, .. } = &self.served[place];
         match Found::Number(number).scaled(scale, &where_from) {
             Ok(value) => {
@@ -81,12 +86,11 @@ impl Deliver {
                     quality: Quality::GOOD,
                 };
                 self.push(place, content);
-                true
+                self.report.handle_value();
             }
             Err(why) => {
                 self.refused(where_from, number.to_string().as_bytes(), &why);
                 self.no_value(place, &why);
-                false
             }
         }
     }
@@ -112,17 +116,30 @@ impl Deliver {
         }
     }
 
-    /// Tells in the log, at a limited rate, what could not be read.
-    pub(super) fn refused(&mut self, where_from: &str, bytes: &[u8], why: &dyn fmt::Display) {
-        self.refusals.count(where_from, bytes, why, Instant::now());
+    /// A line or an answer came.
+    pub(super) fn received(&self) {
+        IngestCounters::add(&self.report.counters.received);
+    }
+
+    /// Counts and tells what could not be read.
+    pub(super) fn refused(&self, where_from: &str, bytes: &[u8], why: &dyn fmt::Display) {
+        IngestCounters::add(&self.report.counters.refused);
+        self.report
+            .handle_unreadable(where_from, bytes, why, self.now());
+    }
+
+    /// What time it is.
+    pub(super) fn now(&self) -> Timestamp {
+        (self.clock)()
     }
 
     fn push(&mut self, place: usize, content: Content) {
         let sump = self.served[place].sump;
         let (shard, _) = self.intake.place(sump);
+        let arrival = self.now();
         self.gathered[shard].arrived.push(Arrived {
             sump,
-            arrival: (self.clock)(),
+            arrival,
             content,
             ack: None,
         });

@@ -3,11 +3,11 @@
 use std::sync::Arc;
 
 use crate::ingest::intake::IntakeClosed;
+use crate::ingest::report::SourceReport;
 use crate::modbus::{Change, Encoding, Exception, Failure, Read, Wanted, plan};
 use crate::settings::{ModbusSettings, Origin, Settings};
 
 use super::deliver::{Deliver, Served};
-use super::state::WireCounts;
 
 /// The channels of a line of slaves.
 #[derive(Debug)]
@@ -20,7 +20,7 @@ pub(super) struct Desk {
     refusals: Vec<Option<Exception>>,
     /// One a request: why it failed the last time.
     failures: Vec<Option<Failure>>,
-    counts: Arc<WireCounts>,
+    report: Arc<SourceReport>,
 }
 
 /// One number of a slave.
@@ -38,7 +38,7 @@ impl Desk {
         settings: &Settings,
         line: usize,
         mut deliver: Deliver,
-        counts: Arc<WireCounts>,
+        report: Arc<SourceReport>,
     ) -> Self {
         let ModbusSettings { gap, .. } = settings.modbus[line];
         let (mut wanted, mut numbers) = (Vec::new(), Vec::new());
@@ -63,7 +63,7 @@ impl Desk {
                 first,
                 count: encoding.kind.registers(),
             });
-            let place = format!("{} slave {slave} {} {first}", counts.name, table.name());
+            let place = format!("{} slave {slave} {} {first}", report.source, table.name());
             numbers.push(Number { encoding, place });
         }
         let reads = plan(&wanted, gap);
@@ -73,7 +73,7 @@ impl Desk {
             failures: vec![None; reads.len()],
             reads,
             numbers,
-            counts,
+            report,
         }
     }
 
@@ -84,44 +84,45 @@ impl Desk {
 
     /// Registers came.
     pub(super) fn registers(&mut self, read: usize, registers: &[u16]) {
-        self.failures[read] = None;
         let Read { slave, request, .. } = self.reads[read];
+        self.answered(read);
         if self.refusals[read].take().is_some() {
-            let (wire, first) = (&self.counts.name, request.first());
+            let (wire, first) = (&self.report.source, request.first());
             tracing::info!(%wire, slave, first, "the slave gives its registers again");
         }
         for part in &self.reads[read].parts {
             let Number { encoding, place } = &self.numbers[part.wanted];
-            let good = match encoding.decode(part.of(registers)) {
+            match encoding.decode(part.of(registers)) {
                 Ok(number) => self.deliver.value(part.wanted, number, place),
                 Err(why) => {
                     let bytes = part.of(registers).iter().map(|one| one.to_be_bytes());
                     let bytes: Vec<u8> = bytes.flatten().collect();
                     self.deliver.refused(place, &bytes, &why);
                     self.deliver.no_value(part.wanted, &why);
-                    false
                 }
-            };
-            WireCounts::add(match good {
-                true => &self.counts.values,
-                false => &self.counts.refused,
-            });
+            }
         }
+    }
+
+    fn answered(&mut self, read: usize) {
+        self.failures[read] = None;
+        self.deliver.received();
+        self.report
+            .handle_answer(self.reads[read].slave, self.deliver.now());
     }
 
     /// The slave refused a request. Logged where it did not refuse it so before.
     pub(super) fn refused(&mut self, read: usize, exception: Exception) {
-        self.failures[read] = None;
         let Read { slave, request, .. } = self.reads[read];
+        self.answered(read);
         if self.refusals[read].replace(exception) != Some(exception) {
             tracing::warn!(
-                wire = %self.counts.name, slave, registers = request.table().name(),
+                wire = %self.report.source, slave, registers = request.table().name(),
                 first = request.first(), count = request.count(),
                 "the slave refuses: {exception}"
             );
         }
         for part in &self.reads[read].parts {
-            WireCounts::add(&self.counts.refused);
             self.deliver.no_value(part.wanted, &exception);
         }
     }
@@ -130,14 +131,15 @@ impl Desk {
     /// once it is lost.
     pub(super) fn failed(&mut self, read: usize, failure: Failure) {
         let Read { slave, request, .. } = self.reads[read];
-        let (wire, first) = (&self.counts.name, request.first());
+        let (wire, first) = (&self.report.source, request.first());
         tracing::debug!(%wire, slave, first, "no answer: {failure}");
         self.failures[read] = Some(failure);
+        self.report.handle_no_answer(slave, self.deliver.now());
     }
 
     /// A slave was lost, or is back.
     pub(super) fn slave(&self, slave: u8, change: Change) {
-        let wire = &self.counts.name;
+        let wire = &self.report.source;
         match change {
             Change::Back => tracing::info!(%wire, slave, "the slave answers again"),
             Change::Lost => {
@@ -146,6 +148,8 @@ impl Desk {
                     .filter(|(read, _)| read.slave == slave)
                     .find_map(|(_, failure)| *failure)
                     .unwrap_or(Failure::Silent);
+                self.report
+                    .handle_slave_lost(slave, &failure, self.deliver.now());
                 tracing::warn!(
                     %wire, slave,
                     "the slave is lost: {failure}. Its channels fall silent; the others go on"

@@ -1,6 +1,6 @@
 //! One serial port with lines of text as a source.
 
-use std::sync::Arc;
+use std::sync::atomic::Ordering;
 use std::time::Instant;
 
 use tokio_serial::SerialStream;
@@ -11,7 +11,7 @@ use crate::settings::{Origin, SerialSettings, Settings};
 use super::deliver::{Deliver, Served};
 use super::keep::{Attend, Left};
 use super::port::{self, OpenError};
-use super::state::{Frames, State, WireCounts};
+use super::state::State;
 use super::wire::{AT_ONCE, read};
 
 /// A port and the channels that its lines serve.
@@ -33,7 +33,7 @@ impl LineSource {
         settings: &Settings,
         port: usize,
         mut deliver: Deliver,
-        counts: Arc<WireCounts>,
+        state: State,
     ) -> Self {
         let mut places = Vec::new();
         for route in &settings.routes {
@@ -50,7 +50,7 @@ impl LineSource {
             deliver,
             places,
             lines: LineCounts::default(),
-            state: State::new(counts),
+            state,
             start: Instant::now(),
         }
     }
@@ -58,33 +58,31 @@ impl LineSource {
     /// Takes what came in.
     fn take(&mut self, reader: &mut LineReader, bytes: &[u8]) {
         let (deliver, places) = (&mut self.deliver, &self.places);
-        let counts = self.state.counts();
-        let name = &counts.name;
+        let report = self.state.report();
+        let name = report.source.to_string();
         let now = self.start.elapsed();
         reader.handle_input(bytes, now, &mut self.lines, |line, values| {
+            deliver.received();
             let values = match values {
                 Ok(values) => values,
                 Err(why) => {
-                    deliver.refused(name, line, &why);
+                    deliver.refused(&name, line, &why);
                     return deliver.no_values(&why);
                 }
             };
             for (channel, place) in places.iter().enumerate() {
-                let good = match values.get(*place) {
-                    Ok(number) => deliver.value(channel, number, name),
+                match values.get(*place) {
+                    Ok(number) => deliver.value(channel, number, &name),
                     Err(why) => {
-                        deliver.refused(name, line, &why);
+                        deliver.refused(&name, line, &why);
                         deliver.no_value(channel, &why);
-                        false
                     }
-                };
-                WireCounts::add(match good {
-                    true => &counts.values,
-                    false => &counts.refused,
-                });
+                }
             }
         });
-        counts.set_frames(Frames::Lines(self.lines));
+        let oversized = &report.counters.oversized;
+        oversized.store(self.lines.overlong, Ordering::Relaxed);
+        report.handle_lines(self.lines);
     }
 }
 

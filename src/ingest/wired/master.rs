@@ -1,6 +1,5 @@
 //! One line of Modbus slaves as a source.
 
-use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use tokio::io::AsyncWriteExt;
@@ -16,7 +15,7 @@ use super::desk::Desk;
 use super::keep::{Attend, Left};
 use super::port::{self, OpenError};
 use super::socket::{self, ConnectError};
-use super::state::{Frames, State, WireCounts};
+use super::state::State;
 use super::wire::{AT_ONCE, Lost, Wire, read};
 
 /// A request of a few bytes leaves at once, or never.
@@ -100,17 +99,12 @@ pub(super) struct MasterSource<L: Line> {
 }
 
 impl<L: Line> MasterSource<L> {
-    pub(super) fn new(
-        line: L,
-        settings: ModbusSettings,
-        desk: Desk,
-        counts: Arc<WireCounts>,
-    ) -> Self {
+    pub(super) fn new(line: L, settings: ModbusSettings, desk: Desk, state: State) -> Self {
         MasterSource {
             line,
             settings,
             desk,
-            state: State::new(counts),
+            state,
             master: None,
             start: Instant::now(),
         }
@@ -154,8 +148,7 @@ impl<L: Line> MasterSource<L> {
                 }
                 Output::Send(frame) => write(wire, &frame).await?,
                 Output::Wait(until) => {
-                    let frames = Frames::Modbus(master.counts());
-                    self.state.counts().set_frames(frames);
+                    self.state.report().handle_requests(master.counts());
                     self.desk.hand_on().await?;
                     if let Some(len) = wait(wire, &mut buffer, self.start + until).await? {
                         self.state.heard();
@@ -204,9 +197,7 @@ impl<L: Line> Attend for MasterSource<L> {
     async fn attend(&mut self, mut wire: L::Wire) -> Left {
         let mut master = self.renewed();
         let left = self.serve(&mut wire, &mut master).await;
-        self.state
-            .counts()
-            .set_frames(Frames::Modbus(master.counts()));
+        self.state.report().handle_requests(master.counts());
         self.master = Some(master);
         left
     }

@@ -7,8 +7,8 @@
 //! Promises: a wire that is not there, now or from the start, delays its own
 //! readings and nothing else; a lost one is closed before it is opened again, as
 //! the system would otherwise give the device another name; nothing is waited
-//! for without bound; each change of state is logged once; what is dropped is
-//! counted ([`WireCounts`]). Readings stand at their arrival: a wire has no
+//! for without bound; each change of state is told once, in the log and in the
+//! wire's [`SourceReport`]; what is dropped is counted there. Readings stand at their arrival: a wire has no
 //! memory, so that there is nothing to acknowledge. Refuses: to write anything
 //! but requests to read.
 
@@ -23,16 +23,16 @@ mod socket;
 mod state;
 mod wire;
 
-pub use state::{Frames, WireCounts};
-
+use std::collections::BTreeSet;
 use std::sync::Arc;
 
+use tokio::sync::Notify;
 use tokio_util::sync::CancellationToken;
 
 use super::intake::Intake;
+use super::report::{MasterStatus, Said, SourceName, SourceReport, WireStatus};
 use crate::line::LineCounts;
-use crate::modbus::Counts;
-use crate::settings::{ModbusWay, PortSettings, Settings};
+use crate::settings::{ModbusWay, Origin, PortSettings, Settings};
 use crate::units::Timestamp;
 
 use deliver::Deliver;
@@ -40,11 +40,12 @@ use desk::Desk;
 use keep::keep_open;
 use lines::LineSource;
 use master::{MasterSource, SerialLine, TcpLine};
+use state::State;
 
 /// One wire as a source.
 pub struct WireSource {
     kind: Kind,
-    counts: Arc<WireCounts>,
+    report: Arc<SourceReport>,
 }
 
 enum Kind {
@@ -53,56 +54,37 @@ enum Kind {
     Lines(LineSource),
 }
 
+/// What every wire is made with.
+struct Around<'a> {
+    settings: &'a Settings,
+    intake: &'a Intake,
+    clock: &'a Arc<dyn Fn() -> Timestamp + Send + Sync>,
+    changes: &'a Arc<Notify>,
+}
+
 impl WireSource {
     /// Every wire of the settings; readings go to `intake`, with their arrival
-    /// by `clock`.
+    /// by `clock`, and `changes` is woken when a report has something new.
     pub fn all(
         settings: &Settings,
         intake: &Intake,
         clock: &Arc<dyn Fn() -> Timestamp + Send + Sync>,
+        changes: &Arc<Notify>,
     ) -> Vec<Self> {
-        let deliver = || Deliver::new(intake.clone(), Arc::clone(clock));
-        let masters = 0..settings.modbus.len();
-        let masters = masters.map(|place| WireSource::master(settings, place, deliver()));
-        let lines = 0..settings.serial.len();
-        let lines = lines.map(|place| WireSource::lines(settings, place, deliver()));
+        let around = Around {
+            settings,
+            intake,
+            clock,
+            changes,
+        };
+        let masters = (0..settings.modbus.len()).map(|place| around.master(place));
+        let lines = (0..settings.serial.len()).map(|place| around.lines(place));
         masters.chain(lines).collect()
     }
 
-    fn master(settings: &Settings, place: usize, deliver: Deliver) -> Self {
-        let line = settings.modbus[place].clone();
-        let name = format!("modbus.{}", line.name);
-        let counts = WireCounts::new(name.into(), Frames::Modbus(Counts::default()));
-        let desk = Desk::new(settings, place, deliver, Arc::clone(&counts));
-        let kind = match line.way.clone() {
-            ModbusWay::Serial(port) => {
-                advise_on_name(&counts, &port);
-                let wire = SerialLine(port);
-                Kind::Rtu(MasterSource::new(wire, line, desk, Arc::clone(&counts)))
-            }
-            ModbusWay::Tcp { host, port } => {
-                let wire = TcpLine { host, port };
-                Kind::Tcp(MasterSource::new(wire, line, desk, Arc::clone(&counts)))
-            }
-        };
-        WireSource { kind, counts }
-    }
-
-    fn lines(settings: &Settings, place: usize, deliver: Deliver) -> Self {
-        let port = &settings.serial[place];
-        let name = format!("serial.{}", port.name);
-        let counts = WireCounts::new(name.into(), Frames::Lines(LineCounts::default()));
-        advise_on_name(&counts, &port.port);
-        let source = LineSource::new(settings, place, deliver, Arc::clone(&counts));
-        WireSource {
-            kind: Kind::Lines(source),
-            counts,
-        }
-    }
-
-    /// What it counts.
-    pub fn counts(&self) -> &Arc<WireCounts> {
-        &self.counts
+    /// What it says of itself.
+    pub fn report(&self) -> &Arc<SourceReport> {
+        &self.report
     }
 
     /// Reads the wire until `stop`, or until nobody takes readings any more.
@@ -115,11 +97,90 @@ impl WireSource {
     }
 }
 
+impl Around<'_> {
+    fn master(&self, place: usize) -> WireSource {
+        let line = self.settings.modbus[place].clone();
+        let address = match &line.way {
+            ModbusWay::Serial(port) => port.device.display().to_string(),
+            ModbusWay::Tcp { host, port } => format!("{host}:{port}"),
+        };
+        let source = SourceName {
+            kind: "modbus",
+            name: Arc::clone(&line.name),
+            address,
+        };
+        let slaves = self.slaves(place);
+        let master = MasterStatus::new(slaves, (self.clock)());
+        let report = self.report(source, Said::Modbus(master));
+        let deliver = self.deliver(&report);
+        let desk = Desk::new(self.settings, place, deliver, Arc::clone(&report));
+        let state = self.state(&report);
+        let kind = match line.way.clone() {
+            ModbusWay::Serial(port) => {
+                advise_on_name(&report, &port);
+                Kind::Rtu(MasterSource::new(SerialLine(port), line, desk, state))
+            }
+            ModbusWay::Tcp { host, port } => {
+                let wire = TcpLine { host, port };
+                Kind::Tcp(MasterSource::new(wire, line, desk, state))
+            }
+        };
+        WireSource { kind, report }
+    }
+
+    fn lines(&self, place: usize) -> WireSource {
+        let port = &self.settings.serial[place];
+        let source = SourceName {
+            kind: "serial",
+            name: Arc::clone(&port.name),
+            address: port.port.device.display().to_string(),
+        };
+        let report = self.report(source, Said::Lines(LineCounts::default()));
+        advise_on_name(&report, &port.port);
+        let (deliver, state) = (self.deliver(&report), self.state(&report));
+        let source = LineSource::new(self.settings, place, deliver, state);
+        WireSource {
+            kind: Kind::Lines(source),
+            report,
+        }
+    }
+
+    /// The slaves of a line that channels want something of.
+    fn slaves(&self, line: usize) -> BTreeSet<u8> {
+        let routes = self.settings.routes.iter();
+        let slaves = routes.filter_map(|route| match route.origin {
+            Origin::Register { source, slave, .. } if source == line => Some(slave),
+            _ => None,
+        });
+        slaves.collect()
+    }
+
+    fn report(&self, source: SourceName, said: Said) -> Arc<SourceReport> {
+        let report = SourceReport::new(
+            source,
+            Arc::default(),
+            self.settings.admission,
+            Arc::clone(self.changes),
+            (self.clock)(),
+        );
+        Arc::new(report.with_wire(WireStatus::new(said)))
+    }
+
+    fn deliver(&self, report: &Arc<SourceReport>) -> Deliver {
+        let clock = Arc::clone(self.clock);
+        Deliver::new(self.intake.clone(), clock, Arc::clone(report))
+    }
+
+    fn state(&self, report: &Arc<SourceReport>) -> State {
+        State::new(Arc::clone(report), Arc::clone(self.clock))
+    }
+}
+
 /// Warns of a device that may have another name after the next start.
-fn advise_on_name(counts: &WireCounts, port: &PortSettings) {
+fn advise_on_name(report: &SourceReport, port: &PortSettings) {
     if port::is_fleeting(&port.device) {
         tracing::warn!(
-            wire = %counts.name, device = %port.device.display(),
+            wire = %report.source, device = %port.device.display(),
             "the name depends on what was plugged in first, and may be another instrument's \
              tomorrow; take the one under /dev/serial/by-id/"
         );

@@ -1,112 +1,18 @@
-//! How a wire does: what is logged of it, and what it counts.
+//! How a wire does: what is told of it, in its report and in the log.
 
 use std::fmt;
-use std::sync::atomic::{AtomicU64, Ordering};
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::Arc;
 use std::time::Duration;
 
-use crate::line::LineCounts;
-use crate::modbus::Counts;
+use crate::ingest::report::SourceReport;
+use crate::units::Timestamp;
 
 use super::pause::STABLE;
 
-/// Counts of one wire, readable from anywhere.
-#[derive(Debug)]
-pub struct WireCounts {
-    /// Its name: the path of its settings.
-    pub name: Arc<str>,
-    /// Times that it was opened.
-    pub opened: AtomicU64,
-    /// Times that it was lost, or did not open.
-    pub failed: AtomicU64,
-    /// Values handed on.
-    pub values: AtomicU64,
-    /// Values that could not be read, or stood for nothing.
-    pub refused: AtomicU64,
-    frames: Mutex<Frames>,
-}
-
-/// What is counted of the bytes themselves.
-#[derive(Debug, Clone, Copy)]
-pub enum Frames {
-    /// By a master of Modbus slaves.
-    Modbus(Counts),
-    /// By a reader of lines.
-    Lines(LineCounts),
-}
-
-impl WireCounts {
-    pub(super) fn new(name: Arc<str>, frames: Frames) -> Arc<Self> {
-        Arc::new(WireCounts {
-            name,
-            opened: AtomicU64::new(0),
-            failed: AtomicU64::new(0),
-            values: AtomicU64::new(0),
-            refused: AtomicU64::new(0),
-            frames: Mutex::new(frames),
-        })
-    }
-
-    pub(super) fn add(counter: &AtomicU64) {
-        counter.fetch_add(1, Ordering::Relaxed);
-    }
-
-    pub(super) fn set_frames(&self, frames: Frames) {
-        *self.frames.lock().unwrap_or_else(PoisonError::into_inner) = frames;
-    }
-
-    /// What was counted of the bytes themselves.
-    pub fn frames(&self) -> Frames {
-        *self.frames.lock().unwrap_or_else(PoisonError::into_inner)
-    }
-
-    /// The counts in words, for the log.
-    pub fn summary(&self) -> String {
-        let of = |counter: &AtomicU64| counter.load(Ordering::Relaxed);
-        format!(
-            "values {}, refused {}, opened {}, lost or not opened {}, {}",
-            of(&self.values),
-            of(&self.refused),
-            of(&self.opened),
-            of(&self.failed),
-            self.frames(),
-        )
-    }
-}
-
-impl fmt::Display for Frames {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Frames::Modbus(counts) => write!(
-                f,
-                "requests {}, answers {}, exceptions {}, timeouts {}, bad answers {}, late answers dropped {}, bytes of noise {}",
-                counts.requests,
-                counts.answers,
-                counts.exceptions,
-                counts.timeouts,
-                counts.faults,
-                counts.late_answers,
-                counts.noise_bytes,
-            ),
-            Frames::Lines(counts) => write!(
-                f,
-                "lines {}, not as settled {}, bad checks {}, too long {}, interrupted {}, begun before opening {}, heads {}",
-                counts.lines,
-                counts.refused,
-                counts.bad_checks,
-                counts.overlong,
-                counts.interrupted,
-                counts.partial,
-                counts.headers,
-            ),
-        }
-    }
-}
-
-/// What the log says of a wire: each change once.
-#[derive(Debug)]
+/// Tells each change of a wire once.
 pub(super) struct State {
-    counts: Arc<WireCounts>,
+    report: Arc<SourceReport>,
+    clock: Arc<dyn Fn() -> Timestamp + Send + Sync>,
     health: Health,
 }
 
@@ -125,20 +31,24 @@ enum Health {
 }
 
 impl State {
-    pub(super) fn new(counts: Arc<WireCounts>) -> Self {
+    pub(super) fn new(
+        report: Arc<SourceReport>,
+        clock: Arc<dyn Fn() -> Timestamp + Send + Sync>,
+    ) -> Self {
         State {
-            counts,
+            report,
+            clock,
             health: Health::New,
         }
     }
 
-    pub(super) fn counts(&self) -> &Arc<WireCounts> {
-        &self.counts
+    pub(super) fn report(&self) -> &Arc<SourceReport> {
+        &self.report
     }
 
     /// It is open.
     pub(super) fn opened(&mut self) {
-        WireCounts::add(&self.counts.opened);
+        self.report.handle_opened();
         if !matches!(self.health, Health::Down { flaps: true, .. }) {
             self.up();
         }
@@ -151,18 +61,20 @@ impl State {
 
     fn up(&mut self) {
         if !matches!(self.health, Health::Up) {
-            tracing::info!(wire = %self.counts.name, "open");
+            tracing::info!(wire = %self.report.source, "open");
+            self.report.handle_connected((self.clock)());
             self.health = Health::Up;
         }
     }
 
     /// It did not open, or was lost after it had been open for so long.
     pub(super) fn failed(&mut self, why: &dyn fmt::Display, lasted: Duration) {
-        WireCounts::add(&self.counts.failed);
+        self.report.handle_failed();
         let why = why.to_string();
         let told = matches!(&self.health, Health::Down { why: before, .. } if *before == why);
         if !told {
-            tracing::warn!(wire = %self.counts.name, "{why}; tried again until it is there");
+            tracing::warn!(wire = %self.report.source, "{why}; tried again until it is there");
+            self.report.handle_lost((self.clock)(), &why);
         }
         let flaps = !lasted.is_zero() && lasted < STABLE;
         self.health = Health::Down { why, flaps };
@@ -172,40 +84,54 @@ impl State {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::engine::AdmissionSetup;
+    use crate::ingest::report::{Said, SourceName, WireStatus};
+    use crate::line::LineCounts;
+    use crate::units::Span;
 
-    #[test]
-    fn the_counts_are_told_in_words() {
-        let lines = LineCounts {
-            bad_checks: 3,
-            ..LineCounts::default()
+    fn state() -> State {
+        let source = SourceName {
+            kind: "serial",
+            name: "bench".into(),
+            address: "/dev/ttyS1".to_owned(),
         };
-        let counts = WireCounts::new("serial.x".into(), Frames::Lines(LineCounts::default()));
-        WireCounts::add(&counts.values);
-        counts.set_frames(Frames::Lines(lines));
-        let told = counts.summary();
-        assert!(
-            told.contains("values 1,") && told.contains("bad checks 3"),
-            "{told}"
-        );
+        let admission = AdmissionSetup {
+            future_skew: Span::ZERO,
+            oldest: Span::ZERO,
+            late_after: Span::ZERO,
+        };
+        let now = Timestamp::from_millis(1_700_000_000_000);
+        let report = SourceReport::new(source, Arc::default(), admission, Arc::default(), now);
+        let wire = WireStatus::new(Said::Lines(LineCounts::default()));
+        State::new(Arc::new(report.with_wire(wire)), Arc::new(move || now))
+    }
+
+    /// Whether the report says that it is up, and whether that is news.
+    fn told(state: &State) -> (bool, bool) {
+        let status = state.report.status((state.clock)());
+        (status.connected, state.report.take_change())
     }
 
     #[test]
     fn a_wire_that_flaps_is_told_once() {
-        let counts = WireCounts::new("serial.x".into(), Frames::Lines(LineCounts::default()));
-        let mut state = State::new(counts);
+        let mut state = state();
         state.opened();
-        assert!(matches!(state.health, Health::Up));
-        for _ in 0..3 {
+        assert_eq!(told(&state), (true, true));
+        for round in 0..3 {
             state.failed(&"gone", Duration::from_millis(1));
             state.opened();
-            assert!(matches!(state.health, Health::Down { .. }));
+            assert_eq!(told(&state), (false, round == 0));
         }
         state.heard();
-        assert!(matches!(state.health, Health::Up));
+        assert_eq!(told(&state), (true, true));
+        state.heard();
         state.failed(&"gone", STABLE);
         state.failed(&"absent", Duration::ZERO);
+        let status = state.report.status((state.clock)());
+        assert_eq!(status.why.as_deref(), Some("absent"));
         state.opened();
-        assert!(matches!(state.health, Health::Up));
-        assert_eq!(state.counts.failed.load(Ordering::Relaxed), 5);
+        assert_eq!(told(&state), (true, true));
+        let wire = state.report.status((state.clock)()).wire.unwrap();
+        assert_eq!((wire.opened, wire.failed), (5, 5));
     }
 }

@@ -165,6 +165,69 @@ delimiter = \",\"
     );
 }
 
+#[test]
+fn every_source_has_a_name_of_its_own() {
+    told(
+        "[modbus.main]\nhost = \"10.0.0.7\"\n[serial.control]\ndevice = \"/dev/ttyS1\"\n\
+         delimiter = \";\"\n[serial.main]\ndevice = \"/dev/ttyS2\"\ndelimiter = \";\"\n\
+         [broker.control]\nhost = \"10.0.0.8\"\n[messages]\nbroker = \"main\"\n",
+        &[
+            "z.toml:1:9: modbus.main: \"main\" is already the name of broker.main; choose another",
+            "z.toml:3:9: serial.control: \"control\" is already the name of the control socket, which reports on topics of its own; choose another",
+            "z.toml:6:9: serial.main: \"main\" is already the name of broker.main; choose another",
+            "z.toml:9:9: broker.control: \"control\" is already the name of the control socket, which reports on topics of its own; choose another",
+        ],
+    );
+}
+
+#[test]
+fn no_sump_takes_the_topics_of_sources() {
+    let sump = "fluid = \"soluble-a\"\ntarget = \"8 %\"\nworking_volume = \"820 L\"\n\
+        vessel = { shape = \"rectangular\", length = \"1.6 m\", width = \"0.9 m\", height = \"0.65 m\" }\n";
+    told(
+        &format!("[sump.source]\n{sump}"),
+        &[
+            "z.toml:1:7: sump.source: \"source\" is already the name of the topics on which sources report; choose another",
+        ],
+    );
+    assert!(read(&format!("[sump.sources]\n{sump}")).is_ok());
+}
+
+#[test]
+fn a_channel_that_would_be_silent_between_two_readings_is_told() {
+    let channel = |poll: &str, more: &str| {
+        with(&format!(
+            "quantity = \"brix\"\nmodbus = \"hall\"\nregisters = \"input\"\nslave = 3\n\
+             register = 12\nnumber = \"uint16\"\n{more}"
+        ))
+        .replace(
+            "[modbus.hall]",
+            &format!("[modbus.hall]\npoll = \"{poll}\""),
+        )
+    };
+    for (poll, more, words) in [
+        (
+            "10 s",
+            "silent_after = \"10 s\"",
+            "x.silent_after: modbus.hall is asked every 10 s only, so that the channel would be called silent each time after 10 s",
+        ),
+        (
+            "1 h",
+            "",
+            "x.silent_after: modbus.hall is asked every 1 h only",
+        ),
+    ] {
+        let error = read(&channel(poll, more)).expect_err(poll).to_string();
+        assert!(error.contains(words), "want: {words}\n{error}");
+    }
+    for (poll, more) in [
+        ("10 s", "silent_after = \"11 s\""),
+        ("1 h", "silent_after = false"),
+    ] {
+        assert!(read(&channel(poll, more)).is_ok(), "{poll}, {more}");
+    }
+}
+
 #[track_caller]
 fn refused(channel: &str, words: &[&str]) {
     let error = read(&with(channel)).expect_err(channel).to_string();

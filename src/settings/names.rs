@@ -1,0 +1,47 @@
+//! Names that become topics: no two sources may report on one, and no sump may
+//! take theirs.
+
+use super::key_path::KeyPath;
+use super::problem::Problem;
+use super::review::Review;
+
+/// The source that every daemon has: the socket for the programs of its machine.
+const OF_THE_SOCKET: &str = "control";
+
+/// The level of topics below which the sources report, beside the sumps.
+const OF_THE_SOURCES: &str = "source";
+
+/// Tells every source whose name an earlier one has; each kind of source with
+/// its names, in order.
+pub(super) fn check_sources(review: &mut Review, kinds: &[(&str, &[String])]) {
+    let mut taken: Vec<(&str, KeyPath)> = Vec::new();
+    let all = kinds
+        .iter()
+        .flat_map(|(kind, names)| names.iter().map(move |name| (kind, name)));
+    for (kind, name) in all {
+        let at = KeyPath::root().key(kind).key(name);
+        if name == OF_THE_SOCKET {
+            let by = "the control socket, which reports on topics of its own".to_owned();
+            let name = name.clone();
+            review.tell(&at, Problem::NameTaken { name, by });
+            continue;
+        }
+        match taken.iter().find(|(known, _)| known == name) {
+            Some((_, by)) => {
+                let (name, by) = (name.clone(), by.to_string());
+                review.tell(&at, Problem::NameTaken { name, by });
+            }
+            None => taken.push((name, at)),
+        }
+    }
+}
+
+/// Tells a sump whose topics would be those of sources.
+pub(super) fn check_sumps(review: &mut Review, names: &[String]) {
+    for name in names.iter().filter(|name| *name == OF_THE_SOURCES) {
+        let at = KeyPath::root().key("sump").key(name);
+        let by = "the topics on which sources report".to_owned();
+        let name = name.clone();
+        review.tell(&at, Problem::NameTaken { name, by });
+    }
+}
