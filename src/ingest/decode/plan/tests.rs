@@ -312,12 +312,15 @@ fn a_pack_may_leave_channels_out_but_not_all() {
 
 proptest! {
     /// What one channel gets does not depend on the others of its topic, but for
-    /// the place at which a broken document was given up.
+    /// the place at which a broken document was given up, and for numbers with
+    /// exponents that no number has: these break the document only for a channel
+    /// that looks at them.
     #[test]
     fn each_part_reads_as_if_it_were_alone(
         numbers in prop::collection::vec(-1e6f64..1e6, 1..5),
         picked in prop::collection::vec((0usize..6, any::<bool>()), 1..6),
-        hurt in any::<prop::sample::Index>(), byte in any::<u8>(),
+        hurt in any::<prop::sample::Index>(),
+        byte in any::<u8>().prop_filter("makes an exponent", |byte| !b"eE".contains(byte)),
     ) {
         let fields: Vec<String> =
             numbers.iter().enumerate().map(|(n, x)| format!("\"{n}\":[{x:?}]")).collect();
