@@ -105,6 +105,10 @@ impl Down {
             ErrorKind::ConnectionReset | ErrorKind::BrokenPipe | ErrorKind::UnexpectedEof => {
                 Down::closed()
             }
+            // How the standard library says it, which has no kind for it.
+            _ if error.to_string().contains("failed to lookup address") => Down::passing(
+                "no machine is known by the broker's name; check host, and the name service of this machine",
+            ),
             // How the library says it.
             _ if error.to_string().contains("bytes remaining on stream") => {
                 Down::passing("the connection broke in the middle of a packet")
@@ -142,5 +146,23 @@ impl Down {
 impl From<TlsFileError> for Down {
     fn from(error: TlsFileError) -> Self {
         Down::refused(error.to_string())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The standard library has no kind of its own for a name that is not known.
+    #[test]
+    fn a_name_that_is_not_known_is_told_in_words() {
+        use std::net::ToSocketAddrs;
+        // RFC 6761: a name under .invalid is never known.
+        let error = ("no-such-broker.invalid", 1883)
+            .to_socket_addrs()
+            .unwrap_err();
+        let down = Down::io(&error);
+        assert_eq!(down.cause, Cause::Passing);
+        assert!(down.to_string().contains("check host"), "{down}");
     }
 }
