@@ -19,7 +19,7 @@ const PATIENCE: Duration = Duration::from_secs(60);
 pub enum ClientError {
     /// Nobody listens.
     #[error(
-        "no daemon runs on the store in {}: start it with `sumpward run`, then try again ({source})",
+        "no daemon runs on the store in {}: start it with `sumpward run`, then try again; if it runs, give its settings with --config and call this from its working directory",
         folder.display()
     )]
     NoDaemon {
@@ -30,7 +30,7 @@ pub enum ClientError {
     },
     /// The folder or the socket is closed to this user.
     #[error(
-        "the control socket in {} is closed to you: run this as the daemon's user, or as root ({source})",
+        "the control socket in {} is closed to you: run this as the daemon's user, or as root",
         folder.display()
     )]
     NotAllowed {
@@ -78,7 +78,7 @@ impl Client {
     /// When none does, or it may not be called.
     pub fn connect(folder: &Path) -> Result<Self, ClientError> {
         let peer = UnixStream::connect(folder.join(SOCKET_NAME)).map_err(|source| {
-            let folder = folder.to_owned();
+            let folder = std::path::absolute(folder).unwrap_or_else(|_| folder.to_owned());
             match source.kind() {
                 io::ErrorKind::PermissionDenied => ClientError::NotAllowed { folder, source },
                 _ => ClientError::NoDaemon { folder, source },
