@@ -144,8 +144,8 @@ fn by_hand(quantity: Quantity) -> (Vec<&'static str>, Vec<Caution>) {
 fn silent() -> (Vec<&'static str>, Vec<Caution>) {
     (
         vec![
-            "Look at the supply, the cable and the gateway of the instrument, then at the broker.",
-            "Until it reports again, read this value by hand once a shift and enter it.",
+            "Look at the supply and the cable of the instrument, then at the gateway, the broker or the line that brings its readings.",
+            "Until it reports again, read it by hand once a shift and enter the value; of a pump, a valve or a door, look how it stands.",
         ],
         vec![Caution::MovingParts],
     )
@@ -154,7 +154,8 @@ fn silent() -> (Vec<&'static str>, Vec<Caution>) {
 fn disagrees() -> (Vec<&'static str>, Vec<Caution>) {
     (
         vec![
-            "Wipe the probe clean, check its zero with the make-up water, then compare again with the hand instrument.",
+            "Look whether the hand reading was entered as it was meant, number and unit; if not, correct it.",
+            "Wipe the probe clean, check it (a refractometer in the make-up water, pH in a buffer, conductivity in a standard), then compare again with the hand instrument.",
             "Enter the cleaning (event probe_cleaned with the channel): until then its values drive no dose.",
         ],
         vec![Caution::MovingParts, Caution::DataSheets],
