@@ -54,7 +54,7 @@ pub(super) fn check(quantity: Quantity, value: f64) -> Result<(), EntryError> {
     let unit = quantity.unit();
     Err(wrong(
         "value",
-        format!("{value} {unit}"),
+        format!("{} {unit}", shown(value)),
         &format!("{quantity} can be {lowest} to {highest} {unit}; is it in another unit?"),
     ))
 }
@@ -68,7 +68,34 @@ pub(super) fn litres(found: f64, sump: &SumpSetup) -> Result<(), EntryError> {
     let holds = sump.max_volume.litres();
     Err(wrong(
         "litres",
-        found.to_string(),
-        &format!("more than 0 and at most {most} are allowed, as the sump holds {holds}"),
+        shown(found),
+        &format!("more than 0 and at most {most} L are allowed, as the sump holds {holds} L"),
     ))
+}
+
+/// A number as people write it, also one with hundreds of digits.
+fn shown(value: f64) -> String {
+    if value == 0.0 || (1e-6..1e15).contains(&value.abs()) {
+        value.to_string()
+    } else {
+        format!("{value:e}")
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn huge_and_tiny_numbers_are_told_briefly() {
+        let told = |value| check(Quantity::Brix, value).unwrap_err().to_string();
+        assert!(
+            told(1e300).contains("value is 1e300 °Bx"),
+            "{}",
+            told(1e300)
+        );
+        assert!(told(-4.5).contains("value is -4.5 °Bx"), "{}", told(-4.5));
+        assert_eq!(shown(1e-9), "1e-9");
+        assert_eq!(shown(0.0), "0");
+    }
 }
