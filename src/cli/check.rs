@@ -41,9 +41,18 @@ fn complaint(error: &SettingsError) -> String {
 }
 
 fn summary(settings: &Settings) -> String {
-    let mut text = format!(
-        "plant {}: {}, {}, {}, {}\n",
-        settings.plant.name,
+    let mut text = format!("plant {}: ", settings.plant.name);
+    let wires = [
+        (settings.modbus.len(), "Modbus line"),
+        (settings.serial.len(), "serial port"),
+    ];
+    for (count, word) in wires.into_iter().filter(|(count, _)| *count > 0) {
+        // Writing to a String never fails.
+        let _ = write!(text, "{}, ", counted(count, word));
+    }
+    let _ = writeln!(
+        text,
+        "{}, {}, {}, {}",
         counted(settings.brokers.len(), "broker"),
         counted(settings.sumps.len(), "sump"),
         counted(settings.routes.len(), "channel"),
