@@ -7,7 +7,7 @@ use jiff::tz::TimeZone;
 use crate::units::Timestamp;
 
 /// A time of day this far ahead is still taken as today's; clocks differ.
-const AHEAD: SignedDuration = SignedDuration::from_mins(1);
+pub(super) const AHEAD: SignedDuration = SignedDuration::from_mins(1);
 
 /// Why a text is not a time.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]

@@ -4,7 +4,7 @@ use jiff::tz::TimeZone;
 use serde_json::{Map, Value};
 
 use super::What;
-use super::when::{WhenError, moment};
+use super::when::{AHEAD, WhenError, moment, shown};
 use crate::units::{Parse, QuantityError, Timestamp, Volume};
 
 /// Why the words make no entry.
@@ -16,6 +16,8 @@ pub(super) enum WordsError {
     Nothing,
     #[error("--at: {0}")]
     When(#[from] WhenError),
+    #[error("--at: {at} is yet to come, it is {now} now; write when it was so")]
+    ToCome { at: String, now: String },
     #[error(
         "\"{0}\" does not begin with a number; write it with a decimal point, as 6.2 or 10 °dH"
     )]
@@ -33,10 +35,7 @@ pub(super) fn entry(
     let [sump, kind, rest @ ..] = &what.words[..] else {
         return Err(WordsError::Nothing);
     };
-    let time = match &what.at {
-        Some(at) => moment(at, now, zone)?,
-        None => Timestamp::from_millis(now.as_millisecond()),
-    };
+    let time = time(what, now, zone)?;
     let kind = word(kind);
     let mut entry = Map::new();
     let mut set = |field: &str, value: Value| {
@@ -75,6 +74,20 @@ pub(super) fn entry(
     set("kind", kind.into());
     options(what, &mut set);
     Ok(Value::Object(entry))
+}
+
+/// When it was so. Nobody has measured tomorrow yet: that is a slip of the date.
+fn time(what: &What, now: jiff::Timestamp, zone: &TimeZone) -> Result<Timestamp, WordsError> {
+    let wall = Timestamp::from_millis(now.as_millisecond());
+    let Some(at) = &what.at else {
+        return Ok(wall);
+    };
+    let time = moment(at, now, zone)?;
+    if time.millis() > (now + AHEAD).as_millisecond() {
+        let (at, now) = (shown(time, zone), shown(wall, zone));
+        return Err(WordsError::ToCome { at, now });
+    }
+    Ok(time)
 }
 
 fn options(what: &What, set: &mut impl FnMut(&str, Value)) {
@@ -147,6 +160,14 @@ mod tests {
         let line = Line::try_parse_from([&["entry"], line].concat()).unwrap();
         let now = "2026-03-02T08:00:00Z".parse().unwrap();
         entry(&line.what, now, &TimeZone::UTC)
+    }
+
+    #[test]
+    fn what_is_yet_to_come_is_refused() {
+        let note = |at| read(&["mill", "note", "foam", "--at", at]);
+        let error = note("2026-03-03 07:00").unwrap_err().to_string();
+        assert!(error.contains("is yet to come"), "{error}");
+        assert!(note("2026-03-02 08:01").is_ok(), "clocks differ");
     }
 
     #[test]
