@@ -191,6 +191,7 @@ impl<A: Send + 'static> Publisher<A> {
                 let now = Instant::now();
                 standing.since = Some(now);
                 standing.largest = largest;
+                tracing::info!(broker = %self.broker.name, "connected, messages go out");
                 client.publish(self.saying("online")).map_err(no_room)?;
                 under_way.handle_handed_over(None, now);
             }
