@@ -62,8 +62,8 @@ pub struct ChannelStatus {
     /// Of a meter: everything that ran since its first count, L.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub metered_l: Option<f64>,
-    /// Class of the newest reading.
-    pub quality: QualityClass,
+    /// Class of the newest reading, once there was one.
+    pub quality: Option<QualityClass>,
     /// Messages since the last reading that could not be read.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub unreadable: Option<UnreadableStatus>,
@@ -123,16 +123,17 @@ impl SumpWatch {
 
     fn channel_status(&self, ix: usize) -> ChannelStatus {
         let (setup, watch) = (&self.setup.channels[ix], &self.channels[ix]);
+        let reported = watch.last_time > Timestamp::MIN;
         ChannelStatus {
             channel: Arc::clone(&setup.name),
             quantity: setup.quantity,
             value: watch.value(&setup.kind),
             baseline: watch.baseline,
             unit: setup.quantity.unit(),
-            time: (watch.last_time > Timestamp::MIN).then_some(watch.last_time),
+            time: reported.then_some(watch.last_time),
             since: watch.switched().map(|switch| switch.since),
             metered_l: matches!(setup.kind, ChannelKind::Meter { .. }).then(|| watch.metered()),
-            quality: watch.last_quality.class(),
+            quality: reported.then(|| watch.last_quality.class()),
             unreadable: watch
                 .unreadable
                 .as_ref()

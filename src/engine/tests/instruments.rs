@@ -54,6 +54,15 @@ fn a_meter_is_followed_over_its_range_and_over_a_restart() {
 }
 
 #[test]
+fn a_channel_that_never_reported_has_no_quality() {
+    let mut bench = equipped();
+    let before = status(&bench, METER);
+    assert_eq!((before.time, before.quality), (None, None));
+    bench.read(METER, minute(1), 100.0);
+    assert_eq!(status(&bench, METER).quality, Some(QualityClass::Good));
+}
+
+#[test]
 fn a_slip_of_a_meter_is_marked_and_not_counted() {
     let mut bench = equipped();
     for (m, count) in [(1, 100.0), (2, 0.0), (3, 104.0)] {
@@ -155,7 +164,7 @@ fn a_reading_with_a_fault_is_kept_and_counts_for_nothing() {
     }
     assert!(bench.marks().ends_with(&[Quality::FAULT; 30]));
     let brix = status(&bench, BRIX);
-    assert_eq!(brix.quality, QualityClass::Bad);
+    assert_eq!(brix.quality, Some(QualityClass::Bad));
     assert!(
         brix.silent,
         "without a usable reading for a quarter of an hour"
