@@ -16,7 +16,7 @@ use serde_json::{Value, json};
 
 use crate::ingest::control::{Answer, Client, ClientError, Request};
 use crate::settings::Settings;
-use crate::units::Timestamp;
+use crate::units::{Quantity, Timestamp};
 
 use when::shown;
 
@@ -135,7 +135,12 @@ fn told(
             } else {
                 let how = if known { "known before" } else { "taken" };
                 let note = note.map(|note| format!("\n{note}")).unwrap_or_default();
-                format!("{how}: {sump}, {}, id {id}{note}", shown(time, zone))
+                let read = reading(entry).map(|read| format!(", {read}"));
+                format!(
+                    "{how}: {sump}, {}{}, id {id}{note}",
+                    shown(time, zone),
+                    read.unwrap_or_default()
+                )
             };
             Ok(Told::Taken(text))
         }
@@ -146,5 +151,29 @@ fn told(
         }
         Err(ClientError::Refused(why)) => Ok(Told::Refused(format!("refused: {why}"))),
         Err(error) => Err(error.into()),
+    }
+}
+
+/// A hand reading with the unit that it is taken in: a number without one is in
+/// that of its quantity, which may not be what its writer had in mind.
+fn reading(entry: &Value) -> Option<String> {
+    let (name, value) = (entry["quantity"].as_str()?, entry["value"].as_f64()?);
+    let quantity = Quantity::ALL.into_iter().find(|one| one.name() == name)?;
+    let unit = entry["unit"].as_str().unwrap_or(quantity.unit());
+    Some(format!("{name} {value} {unit}"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_reading_is_said_with_the_unit_that_it_is_taken_in() {
+        let said = |entry: Value| reading(&entry);
+        let bare = json!({"quantity": "conductivity", "value": 3.1});
+        assert_eq!(said(bare).unwrap(), "conductivity 3.1 µS/cm");
+        let full = json!({"quantity": "conductivity", "value": 3.1, "unit": "mS/cm"});
+        assert_eq!(said(full).unwrap(), "conductivity 3.1 mS/cm");
+        assert_eq!(said(json!({"text": "foam"})), None);
     }
 }
