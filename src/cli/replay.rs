@@ -11,7 +11,8 @@ use anyhow::Context;
 use super::history::{AtLine, Places, Refusals, Row, RowError, Rows};
 use super::progress::Progress;
 use crate::engine::{
-    Effect, Entry, Event, Form, JournalBody, JournalRecord, Quality, Reading, Shard, SumpWatch,
+    CorrectionError, Effect, Entry, Event, Form, JournalBody, JournalRecord, Quality, Reading,
+    Shard, SumpWatch,
 };
 use crate::ingest::decode::decode_entry;
 use crate::settings::Settings;
@@ -60,6 +61,7 @@ pub(super) fn replay(settings: &Settings, what: &Replay) -> anyhow::Result<Count
         shard: None,
         clock: Timestamp::MIN,
         entries: entries.into_iter().peekable(),
+        entries_from: what.entries.as_deref().unwrap_or(Path::new("")),
         effects: Vec::new(),
         held: BTreeMap::new(),
         out: BufWriter::new(out),
@@ -81,25 +83,38 @@ pub(super) fn replay(settings: &Settings, what: &Replay) -> anyhow::Result<Count
     Ok(counts)
 }
 
+/// An entry of the file of entries.
+struct EntryAtLine {
+    line: u64,
+    /// Place of its sump.
+    sump: usize,
+    entry: Entry,
+}
+
 /// The entries by time; those that cannot be read are told and counted.
 fn read_entries(
     file: File,
     path: &Path,
     settings: &Settings,
     refusals: &mut Refusals,
-) -> anyhow::Result<Vec<(usize, Entry)>> {
+) -> anyhow::Result<Vec<EntryAtLine>> {
     let mut entries = Vec::new();
     for (number, line) in BufReader::new(file).lines().enumerate() {
         let line = line.with_context(|| format!("cannot read {}", path.display()))?;
         if line.trim().is_empty() {
             continue;
         }
+        let line_number = number as u64 + 1;
         match decode_entry(line.as_bytes(), &settings.sumps) {
-            Ok(entry) => entries.push(entry),
-            Err(why) => refusals.tell(path, number as u64 + 1, &why),
+            Ok((sump, entry)) => entries.push(EntryAtLine {
+                line: line_number,
+                sump,
+                entry,
+            }),
+            Err(why) => refusals.tell(path, line_number, &why),
         }
     }
-    entries.sort_by_key(|(_, entry)| entry.time);
+    entries.sort_by_key(|at_line| at_line.entry.time);
     Ok(entries)
 }
 
@@ -110,7 +125,9 @@ struct Player<'a> {
     shard: Option<Shard>,
     /// Newest arrival; never goes back.
     clock: Timestamp,
-    entries: std::iter::Peekable<std::vec::IntoIter<(usize, Entry)>>,
+    entries: std::iter::Peekable<std::vec::IntoIter<EntryAtLine>>,
+    /// The file that they are from.
+    entries_from: &'a Path,
     effects: Vec<Effect>,
     /// Lines that an earlier one might still have to precede.
     held: BTreeMap<(Timestamp, Arc<str>, u64), String>,
@@ -137,8 +154,8 @@ impl Player<'_> {
 
     fn reading(&mut self, sump: usize, mut reading: Reading) -> anyhow::Result<()> {
         // Entries made before the reading arrived come first.
-        while let Some((_, entry)) = self.entries.peek()
-            && entry.time < reading.arrival
+        while let Some(at_line) = self.entries.peek()
+            && at_line.entry.time < reading.arrival
         {
             self.next_entry()?;
         }
@@ -149,12 +166,22 @@ impl Player<'_> {
     }
 
     fn next_entry(&mut self) -> anyhow::Result<()> {
-        if let Some((sump, entry)) = self.entries.next() {
+        if let Some(EntryAtLine { line, sump, entry }) = self.entries.next() {
             self.counts.entries += 1;
             self.move_to(entry.time)?;
+            if let Some(why @ CorrectionError::Superseded { .. }) = self.error_of(sump, &entry) {
+                self.refusals.tell(self.entries_from, line, &why);
+            }
             self.deliver(sump, &Event::Entry(Box::new(entry), self.clock))?;
         }
         Ok(())
+    }
+
+    /// What the watch says against a correction that it does not know yet.
+    fn error_of(&self, sump: usize, entry: &Entry) -> Option<CorrectionError> {
+        let watch = self.shard.as_ref()?.watches().get(sump)?;
+        let known = watch.knows_entry(&entry.id);
+        watch.check_entry(entry).err().filter(|_| !known)
     }
 
     fn move_to(&mut self, arrival: Timestamp) -> anyhow::Result<()> {

@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use crate::engine::{Correction, Entry, SumpWatch};
+use crate::engine::{Correction, CorrectionError, Entry, SumpWatch};
 use crate::ingest::EntryOutcome;
 use crate::settings::nearest;
 use crate::store::Reader;
@@ -32,7 +32,7 @@ impl Journal {
             Ok(Correction::Forgotten) => EntryOutcome::Taken {
                 note: Some(FORGOTTEN.to_owned()),
             },
-            Err(_) if !watch_knows_superseded(watch, entry) && self.has_superseded(entry) => {
+            Err(CorrectionError::Unknown { .. }) if self.has_superseded(entry) => {
                 EntryOutcome::Taken {
                     note: Some(FORGOTTEN.to_owned()),
                 }
@@ -47,6 +47,20 @@ impl Journal {
                 }
                 EntryOutcome::Refused { why }
             }
+        }
+    }
+
+    /// What will become of an entry out of history: it may correct one that is
+    /// yet to come out of the same file, but not what another has superseded.
+    pub(super) fn judge_past(&self, watch: &SumpWatch, entry: &Entry) -> EntryOutcome {
+        if watch.knows_entry(&entry.id) {
+            return EntryOutcome::Known;
+        }
+        match watch.check_entry(entry) {
+            Err(error @ CorrectionError::Superseded { .. }) => EntryOutcome::Refused {
+                why: error.to_string(),
+            },
+            _ => EntryOutcome::Taken { note: None },
         }
     }
 
@@ -70,8 +84,3 @@ impl Journal {
 /// Said of a correction whose entry the watch no longer has in mind.
 const FORGOTTEN: &str =
     "what it supersedes lies too far back for anything to be undone; both are kept";
-
-fn watch_knows_superseded(watch: &SumpWatch, entry: &Entry) -> bool {
-    let superseded = entry.supersedes.as_deref();
-    superseded.is_some_and(|id| watch.knows_entry(id))
-}

@@ -154,7 +154,8 @@ impl Worker {
                 kind,
             }),
             Content::Entry { entry, answer } => {
-                if !self.may_happen(ix, &entry, answer) {
+                let outcome = self.journal.judge(&self.shard.watches()[ix], &entry);
+                if !self.may_happen(&entry, outcome, answer) {
                     self.batch.acks.extend(arrived.ack);
                     return;
                 }
@@ -165,7 +166,14 @@ impl Worker {
                 self.batch.acks.extend(arrived.ack);
                 return;
             }
-            Content::PastEntry(entry) => Event::PastEntry(entry, self.clock),
+            Content::PastEntry { entry, answer } => {
+                let outcome = self.journal.judge_past(&self.shard.watches()[ix], &entry);
+                if !self.may_happen(&entry, outcome, answer) {
+                    self.batch.acks.extend(arrived.ack);
+                    return;
+                }
+                Event::PastEntry(entry, self.clock)
+            }
             Content::Known => {
                 self.batch.acks.extend(arrived.ack);
                 return;
@@ -180,9 +188,7 @@ impl Worker {
     }
 
     /// Whether the entry is to be taken in; whoever wrote it is told.
-    fn may_happen(&mut self, ix: usize, entry: &Entry, answer: AnswerTo) -> bool {
-        let watch = &self.shard.watches()[ix];
-        let outcome = self.journal.judge(watch, entry);
+    fn may_happen(&mut self, entry: &Entry, outcome: EntryOutcome, answer: AnswerTo) -> bool {
         let taken = match &outcome {
             EntryOutcome::Taken { .. } => true,
             EntryOutcome::Known => false,

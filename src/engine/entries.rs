@@ -35,17 +35,25 @@ impl SumpWatch {
     ///
     /// # Errors
     /// When that one is not there, although it would be remembered, or was
-    /// superseded by another.
+    /// superseded by another: then the watch passes the entry over.
     pub fn check_entry(&self, entry: &Entry) -> Result<Correction, CorrectionError> {
         self.remembered.check(entry)
     }
 
-    /// Takes in an entry that was so at `time`, up to which time has already
-    /// been brought.
+    /// Whether the entry changes nothing: it was taken in before, or corrects
+    /// what another one has superseded. That one is not there to correct is for
+    /// those to say who can look into the journal.
+    pub(super) fn passes_over(&self, entry: &Entry) -> bool {
+        let superseded = || {
+            let checked = self.remembered.check(entry);
+            matches!(checked, Err(CorrectionError::Superseded { .. }))
+        };
+        self.remembered.knows(&entry.id) || superseded()
+    }
+
+    /// Takes in an entry that is not passed over and was so at `time`, up to
+    /// which time has already been brought.
     pub(super) fn step_entry(&mut self, entry: &Entry, time: Timestamp, out: &mut Vec<Effect>) {
-        if self.remembered.knows(&entry.id) {
-            return;
-        }
         self.journal(
             JournalBody::Entry {
                 entry: Box::new(entry.clone()),
@@ -81,9 +89,6 @@ impl SumpWatch {
     /// of them would push out the newest ones. Whoever sends them asks the
     /// store which it knows.
     pub(super) fn step_past_entry(&mut self, entry: &Entry, out: &mut Vec<Effect>) {
-        if self.remembered.knows(&entry.id) {
-            return;
-        }
         let entry = Box::new(entry.clone());
         self.journal(JournalBody::Entry { entry, late: true }, out);
     }

@@ -149,6 +149,14 @@ impl Remembered {
                 _ => Ok(Correction::Plain),
             };
         }
+        if let Some(by) = self.superseded_by(found)
+            && by != entry.id
+        {
+            return Err(CorrectionError::Superseded {
+                found: found.clone(),
+                by: by.to_owned(),
+            });
+        }
         let oldest = self.entries.front();
         let all_there = self.entries.len() < KEPT;
         if all_there || oldest.is_some_and(|oldest| entry.time >= oldest.time) {

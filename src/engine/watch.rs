@@ -96,6 +96,7 @@ impl SumpWatch {
     pub fn step(&mut self, event: &Event, out: &mut Vec<Effect>) {
         match event {
             Event::Reading(reading) => self.step_reading(reading, out),
+            Event::Entry(entry, _) | Event::PastEntry(entry, _) if self.passes_over(entry) => {}
             Event::Entry(entry, arrival) => {
                 let latest = *arrival + self.admission.future_skew;
                 let time = if entry.time > latest {

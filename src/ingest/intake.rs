@@ -84,7 +84,12 @@ pub enum Content {
         payload: String,
     },
     /// What a person wrote, out of history.
-    PastEntry(Box<Entry>),
+    PastEntry {
+        /// The entry.
+        entry: Box<Entry>,
+        /// Who is told what becomes of it.
+        answer: AnswerTo,
+    },
     /// A message that is on its way to the store already, or in it: only its
     /// acknowledgement is wanted, behind whatever came before it.
     Known,

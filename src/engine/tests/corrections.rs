@@ -198,6 +198,34 @@ fn what_cannot_be_there_cannot_be_superseded() {
     assert!(bench.watch.check_entry(&correction("b", 199)).is_err());
 }
 
+/// Whatever drives the watch, the daemon or a replay: of two corrections of
+/// one entry the second is passed over, and time with it.
+#[test]
+fn what_was_superseded_cannot_be_superseded_again_in_whatever_order_they_come() {
+    let first = entry("a", None, minute(5), by_hand(4.0));
+    let second = entry("b", Some("a"), minute(6), by_hand(4.1));
+    let third = entry("c", Some("a"), minute(90), withdrawn());
+    for order in [
+        [&first, &second, &third],
+        [&second, &first, &third],
+        [&second, &third, &first],
+    ] {
+        let mut bench = Bench::new();
+        for one in order {
+            bench.write(one.clone(), one.time);
+        }
+        assert_eq!(bench.kinds(), ["entry", "entry"], "{order:?}");
+        assert!(!bench.watch.knows_entry("c"));
+        assert_eq!(bench.watch.now(), minute(6));
+        let past = Event::PastEntry(Box::new(third.clone()), minute(90));
+        bench.watch.step(&past, &mut bench.effects);
+        assert_eq!(bench.kinds().len(), 2, "nor out of history");
+        // What stands may be superseded.
+        bench.write(entry("d", Some("b"), minute(7), withdrawn()), minute(7));
+        assert_eq!(bench.kinds().len(), 3);
+    }
+}
+
 /// Where the watch stands, as far as entries decide it. The ids and the
 /// wording of past alarms and advice tell in which order things came.
 #[derive(Debug, PartialEq)]

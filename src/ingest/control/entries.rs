@@ -26,7 +26,7 @@ impl Origin {
         let entry = Box::new(entry);
         match self {
             Origin::Present => Content::Entry { entry, answer },
-            Origin::History => Content::PastEntry(entry),
+            Origin::History => Content::PastEntry { entry, answer },
         }
     }
 }
