@@ -1,6 +1,6 @@
 //! `replay`: history from files through the same engine that runs live.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashSet};
 use std::fs::File;
 use std::io::{self, BufRead, BufReader, BufWriter, Write};
 use std::path::{Path, PathBuf};
@@ -62,6 +62,7 @@ pub(super) fn replay(settings: &Settings, what: &Replay) -> anyhow::Result<Count
         clock: Timestamp::MIN,
         entries: entries.into_iter().peekable(),
         entries_from: what.entries.as_deref().unwrap_or(Path::new("")),
+        known: HashSet::new(),
         effects: Vec::new(),
         held: BTreeMap::new(),
         out: BufWriter::new(out),
@@ -128,6 +129,9 @@ struct Player<'a> {
     entries: std::iter::Peekable<std::vec::IntoIter<EntryAtLine>>,
     /// The file that they are from.
     entries_from: &'a Path,
+    /// Those that have been, by place of the sump and id: a watch remembers the
+    /// newest alone, and the daemon asks its journal.
+    known: HashSet<(usize, String)>,
     effects: Vec<Effect>,
     /// Lines that an earlier one might still have to precede.
     held: BTreeMap<(Timestamp, Arc<str>, u64), String>,
@@ -169,19 +173,23 @@ impl Player<'_> {
         if let Some(EntryAtLine { line, sump, entry }) = self.entries.next() {
             self.counts.entries += 1;
             self.move_to(entry.time)?;
+            if self.known.contains(&(sump, entry.id.clone())) {
+                return Ok(());
+            }
             if let Some(why @ CorrectionError::Superseded { .. }) = self.error_of(sump, &entry) {
                 self.refusals.tell(self.entries_from, line, &why);
+                return Ok(());
             }
+            self.known.insert((sump, entry.id.clone()));
             self.deliver(sump, &Event::Entry(Box::new(entry), self.clock))?;
         }
         Ok(())
     }
 
-    /// What the watch says against a correction that it does not know yet.
+    /// What the watch says against a correction.
     fn error_of(&self, sump: usize, entry: &Entry) -> Option<CorrectionError> {
         let watch = self.shard.as_ref()?.watches().get(sump)?;
-        let known = watch.knows_entry(&entry.id);
-        watch.check_entry(entry).err().filter(|_| !known)
+        watch.check_entry(entry).err()
     }
 
     fn move_to(&mut self, arrival: Timestamp) -> anyhow::Result<()> {

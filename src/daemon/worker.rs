@@ -10,7 +10,9 @@ use crate::engine::{
 };
 use crate::ingest::{Ack, AnswerTo, AnswerTopic, Arrived, Batch as Inbound, Content, EntryOutcome};
 use crate::notify::Composer;
-use crate::store::{AnswerRow, Batch, JournalRow, RecentRow, SnapshotRow, WriterHandle};
+use crate::store::{
+    AnswerRow, Batch, JournalRow, RecentRow, SnapshotRow, StoreError, WriterHandle,
+};
 use crate::units::{Span, Timestamp, to_wire};
 
 use super::catch_up::TakenUp;
@@ -190,7 +192,10 @@ impl Worker {
     /// Whether the entry is to be taken in; whoever wrote it is told.
     fn may_happen(&mut self, entry: &Entry, outcome: EntryOutcome, answer: AnswerTo) -> bool {
         let taken = match &outcome {
-            EntryOutcome::Taken { .. } => true,
+            EntryOutcome::Taken { .. } => {
+                self.journal.handle_taken(entry);
+                true
+            }
             EntryOutcome::Known => false,
             EntryOutcome::Refused { why } => {
                 tracing::warn!(sump = entry.sump, id = entry.id, "entry refused: {why}");
@@ -244,13 +249,27 @@ impl Worker {
             .ok()
             .and_then(|spare| spare.try_recv().ok());
         let batch = std::mem::replace(&mut self.batch, spare.unwrap_or_default());
-        match self.writer.submit(batch) {
+        match self
+            .writer
+            .submit(batch)
+            .and_then(|()| self.wait_for_entries())
+        {
             Ok(()) => true,
             Err(error) => {
                 tracing::error!("the engine stops, the store takes nothing more: {error}");
                 false
             }
         }
+    }
+
+    /// Waits for the store once many entries are on their way to it, so that
+    /// it can be asked for them and they need not be kept in mind.
+    fn wait_for_entries(&mut self) -> Result<(), StoreError> {
+        if self.journal.is_crowded() {
+            self.writer.flush()?;
+            self.journal.handle_stored();
+        }
+        Ok(())
     }
 }
 

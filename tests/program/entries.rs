@@ -103,6 +103,28 @@ fn over_mqtt_the_writer_is_told_what_became_of_it() {
     assert_eq!(entries(&plant).len(), 1);
 }
 
+/// However many came in between, in one burst or long ago.
+#[test]
+fn the_same_entry_again_over_mqtt_counts_once_however_many_lie_between() {
+    let broker = Mosquitto::start(Keeps::Nothing);
+    let plant = plant(&broker);
+    let client = TestClient::connect(broker.port, "test", &["me/answers"]);
+    let _daemon = Daemon::start(&plant);
+    let begun = now() - Span::from_secs(600);
+    let note = |n: i64| {
+        let time = (begun + Span::from_secs(n)).to_string();
+        json!({"kind": "note", "id": format!("n{n}"), "time": time, "sump": "s0", "text": "foam"})
+            .to_string()
+    };
+    for n in (0..100).chain(0..30) {
+        client.publish(ENTRY, note(n));
+    }
+    // By the time of this answer everything before it has been judged.
+    client.ask(ENTRY, &note(0), "me/answers", b"q");
+    assert_eq!(client.next("me/answers")["answer"], "known");
+    assert_eq!(entries(&plant).len(), 100);
+}
+
 #[test]
 fn on_the_command_line_it_is_taken_corrected_and_refused() {
     let broker = Mosquitto::start(Keeps::Nothing);

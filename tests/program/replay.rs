@@ -132,6 +132,46 @@ fn rows_that_are_no_readings_are_told_with_their_line_and_the_rest_is_replayed()
     assert!(told.contains("readings 2,"), "{told}");
 }
 
+#[test]
+fn of_two_corrections_of_one_entry_the_second_is_refused_as_it_is_live() {
+    let plant = Plant::write(&Wanted {
+        port: 1883,
+        sumps: 1,
+        on_delay: "10 min",
+        broker: "",
+    });
+    let entry = |id: &str, minute: u32, supersedes: &str| {
+        format!(
+            "{{\"kind\":\"note\",\"id\":\"{id}\",\"time\":\"2026-03-02T00:{minute:02}:00Z\",\"sump\":\"s0\",\"text\":\"x\"{supersedes}}}\n"
+        )
+    };
+    let of_a = ",\"supersedes\":\"a\"";
+    let text = entry("a", 1, "") + &entry("b", 2, of_a) + &entry("c", 3, of_a);
+    // The same entry once more is known, however many lie between.
+    let many: String = (0..70).map(|n| entry(&format!("n{n}"), 4, "")).collect();
+    let text = text + &many + &entry("a", 1, "") + &entry("n0", 5, "");
+    let file = |name: &str| plant.folder().join(name);
+    std::fs::write(file("entries.ndjson"), text).unwrap();
+    let csv = "time,sump,channel,value\n2026-03-02T00:00:00Z,s0,brix,4.0\n";
+    std::fs::write(file("readings.csv"), csv).unwrap();
+    let done = replay(
+        &plant,
+        &[
+            ("--readings", &file("readings.csv")),
+            ("--entries", &file("entries.ndjson")),
+        ],
+    );
+    assert_eq!(done.status.code(), Some(1));
+    let told = String::from_utf8_lossy(&done.stderr);
+    assert!(
+        told.contains("entries.ndjson:3: refused") && told.contains("superseded by \"b\""),
+        "{told}"
+    );
+    assert!(told.contains("refused 1,"), "{told}");
+    let lines = String::from_utf8(done.stdout).unwrap();
+    assert_eq!(lines.lines().count(), 72, "{lines}");
+}
+
 /// Alarm conditions that a replay of these rows raises, in order.
 fn raised(plant: &Plant, csv: &str) -> Vec<String> {
     let path = plant.folder().join("readings.csv");
