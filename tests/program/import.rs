@@ -199,6 +199,32 @@ fn rows_that_are_not_taken_are_told_with_their_lines_and_the_rest_is() {
 }
 
 #[test]
+fn a_row_as_new_as_live_readings_is_refused_and_the_live_one_counts() {
+    let broker = Mosquitto::start(Keeps::Nothing);
+    let plant = plant(&broker);
+    let client = TestClient::connect(broker.port, "live", &["sumpward/test/s0/alarm"]);
+    let _daemon = Daemon::start(&plant);
+    // The file is ahead of the wire with the same reading.
+    let time = now();
+    let text = format!("time,sump,channel,value\n{time},s0,brix,2.0\n");
+    let csv = file(&plant, "ahead.csv", &text);
+    let done = import(&plant, &[&csv]);
+    assert_eq!(done.status.code(), Some(1));
+    assert!(
+        words(&done).contains("belong to the live readings"),
+        "{}",
+        words(&done)
+    );
+    assert_eq!(stored(&plant), 0);
+    client.publish("in/s0/level", "900");
+    client.publish("in/s0/brix", brix(2.0, time));
+    assert_eq!(client.next("/alarm")["transition"], "raised");
+    until("the live readings are stored", || {
+        (stored(&plant) == 2).then_some(())
+    });
+}
+
+#[test]
 fn entries_of_history_go_to_the_journal_once_and_change_nothing() {
     let broker = Mosquitto::start(Keeps::Nothing);
     let plant = plant(&broker);

@@ -7,7 +7,7 @@ use super::shape::{HistoryRow, RowRefused, SumpShape};
 use crate::engine::{AdmissionSetup, ChannelSetup, Quality, Sample, SumpSetup};
 use crate::ingest::recent::fnv1a;
 use crate::settings::nearest;
-use crate::units::Timestamp;
+use crate::units::{Span, Timestamp};
 
 /// Why a row is not taken.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -22,6 +22,10 @@ pub(super) enum RowError {
     },
     #[error("its time {time} is yet to come; it is {now} now")]
     Future { time: Timestamp, now: Timestamp },
+    #[error(
+        "its time {time} is within the last {late_after} (late_after under [admission]), which belong to the live readings; import it once it is older"
+    )]
+    Live { time: Timestamp, late_after: Span },
 }
 
 fn meant(near: &Option<String>) -> String {
@@ -59,12 +63,7 @@ fn sample(
     arrival: Timestamp,
 ) -> Result<Sample, RowError> {
     let channel = channel(row, sumps)?;
-    if row.time > arrival + admission.future_skew {
-        return Err(RowError::Future {
-            time: row.time,
-            now: arrival,
-        });
-    }
+    of_the_past(row.time, admission.late_after, arrival)?;
     let (lowest, highest) = channel.plausible;
     let quality = if (lowest..=highest).contains(&row.value) {
         Quality::LATE
@@ -78,6 +77,18 @@ fn sample(
         quality,
         delay: arrival - row.time,
     })
+}
+
+/// What a live reading may still stand at is kept free for it: the first value
+/// at a time stays, and a live one would then count as known.
+fn of_the_past(time: Timestamp, late_after: Span, now: Timestamp) -> Result<(), RowError> {
+    if time > now {
+        return Err(RowError::Future { time, now });
+    }
+    if time >= now - late_after {
+        return Err(RowError::Live { time, late_after });
+    }
+    Ok(())
 }
 
 fn channel<'s>(
@@ -113,4 +124,25 @@ pub fn channels_digest(sumps: &[SumpShape]) -> u64 {
         std::iter::once(&sump.name).chain(channels)
     });
     fnv1a(names.flat_map(|name| name.bytes().chain([0])))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_as_new_as_live_readings_is_not_history() {
+        let now = Timestamp::from_millis(1_000_000_000_000);
+        let late_after = Span::from_mins(2);
+        let oldest_live = now - late_after;
+        let before = oldest_live - Span::from_millis(1);
+        assert_eq!(of_the_past(before, late_after, now), Ok(()));
+        for time in [oldest_live, now] {
+            let refused = Err(RowError::Live { time, late_after });
+            assert_eq!(of_the_past(time, late_after, now), refused);
+        }
+        let time = now + Span::from_millis(1);
+        let refused = Err(RowError::Future { time, now });
+        assert_eq!(of_the_past(time, late_after, now), refused);
+    }
 }
