@@ -8,6 +8,8 @@ use std::path::{Path, PathBuf};
 
 use anyhow::Context;
 
+use crate::engine::Quality;
+use crate::ingest::decode::{QualityError, decode_quality};
 use crate::settings::nearest;
 use crate::units::{TimeError, Timestamp};
 
@@ -39,6 +41,8 @@ pub(super) enum RowError {
     Missing(&'static str),
     #[error(transparent)]
     Time(#[from] TimeError),
+    #[error(transparent)]
+    Quality(#[from] QualityError),
     #[error("\"{0}\" is not a finite number in the channel's unit")]
     Value(String),
     #[error("there is no sump \"{found}\" in the settings{}", meant(near))]
@@ -105,6 +109,8 @@ pub(super) struct Row<'a> {
     pub(super) sump: &'a str,
     pub(super) channel: &'a str,
     pub(super) value: f64,
+    /// Its marks; good where the file does not say.
+    pub(super) quality: Quality,
 }
 
 /// A CSV file with a header, whose lines that begin with `#` and empty lines
@@ -176,7 +182,7 @@ impl<R: Read> Table<R> {
 }
 
 /// The rows of a file of readings, with the columns `time`, `sump`, `channel`,
-/// `value` and perhaps `arrival`, in any order.
+/// `value` and perhaps `arrival` and `quality`, in any order.
 pub(super) struct Rows<R> {
     table: Table<R>,
     columns: Columns,
@@ -222,6 +228,7 @@ struct Columns {
     channel: usize,
     value: usize,
     arrival: Option<usize>,
+    quality: Option<usize>,
 }
 
 impl Columns {
@@ -230,7 +237,7 @@ impl Columns {
         let needed = |name: &str| {
             place(name).with_context(|| {
                 format!(
-                    "the header has no column \"{name}\"; needed are time,sump,channel,value, and arrival where readings came late"
+                    "the header has no column \"{name}\"; needed are time,sump,channel,value, and arrival where readings came late, and quality where some have marks"
                 )
             })
         };
@@ -240,15 +247,17 @@ impl Columns {
             channel: needed("channel")?,
             value: needed("value")?,
             arrival: place("arrival"),
+            quality: place("quality"),
         })
     }
 
     fn read<'a>(&self, record: &'a csv::StringRecord) -> Result<Row<'a>, RowError> {
         let cell = |ix: usize, name| record.get(ix).map(str::trim).ok_or(RowError::Missing(name));
         let time = Timestamp::parse(cell(self.time, "time")?)?;
-        let arrival = match self.arrival.and_then(|ix| record.get(ix)).map(str::trim) {
-            Some(text) if !text.is_empty() => Timestamp::parse(text)?,
-            _ => time,
+        let optional = |ix: Option<usize>| ix.and_then(|ix| record.get(ix)).map_or("", str::trim);
+        let arrival = match optional(self.arrival) {
+            "" => time,
+            text => Timestamp::parse(text)?,
         };
         let text = cell(self.value, "value")?;
         let value = text.parse().ok().filter(|value: &f64| value.is_finite());
@@ -258,6 +267,7 @@ impl Columns {
             sump: cell(self.sump, "sump")?,
             channel: cell(self.channel, "channel")?,
             value: value.ok_or_else(|| RowError::Value(text.to_owned()))?,
+            quality: decode_quality(optional(self.quality))?,
         })
     }
 }
@@ -292,6 +302,24 @@ mod tests {
         assert_eq!((third.0.as_str(), third.2.secs_f64()), ("s0", 3540.0));
         assert!(matches!(seen[3].1, Err(RowError::Missing("time"))));
         assert_eq!(rows.bytes(), text.len() as u64 + 1);
+    }
+
+    #[test]
+    fn marks_are_read_and_unknown_ones_refused_with_the_nearest() {
+        let text = "time,quality,sump,channel,value\n\
+                    2026-03-02T00:00:00Z,,s0,brix,4.1\n\
+                    2026-03-02T00:01:00Z,good,s0,brix,4.1\n\
+                    2026-03-02T00:02:00Z,late fault,s0,brix,4.1\n\
+                    2026-03-02T00:03:00Z,unsur,s0,brix,4.1\n";
+        let mut rows = Rows::open(text.as_bytes(), Path::new("a.csv")).unwrap();
+        let mut seen = Vec::new();
+        while let Some(AtLine { row, .. }) = rows.next().unwrap() {
+            seen.push(row.map(|row| row.quality).map_err(|why| why.to_string()));
+        }
+        let marks = Quality::LATE.with(Quality::FAULT);
+        assert_eq!(seen[..3], [Ok(Quality::GOOD), Ok(Quality::GOOD), Ok(marks)]);
+        let told = seen[3].as_ref().unwrap_err();
+        assert!(told.contains("did you mean \"unsure\"?"), "{told}");
     }
 
     #[test]

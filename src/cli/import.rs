@@ -18,9 +18,11 @@ use serde::Serialize;
 use super::entries::{self, Sender};
 use super::history::{AtLine, Places, Refusals, Row, Rows};
 use super::progress::Progress;
+use crate::engine::Quality;
 use crate::ingest::control::{
     Answer, Client, ClientError, HistoryRow, Imported, Request, Who, channels_digest,
 };
+use crate::ingest::decode::encode_quality;
 use crate::ingest::fnv1a;
 use crate::settings::Settings;
 
@@ -271,6 +273,7 @@ impl Chunk {
             sump: row.sump.to_owned(),
             channel: row.channel.to_owned(),
             value: row.value,
+            quality: (row.quality != Quality::GOOD).then(|| encode_quality(row.quality)),
         });
     }
 }

@@ -11,8 +11,8 @@ use anyhow::Context;
 use super::history::{AtLine, Places, Refusals, Row, RowError, Rows};
 use super::progress::Progress;
 use crate::engine::{
-    CorrectionError, Effect, Entry, Event, Form, JournalBody, JournalRecord, Quality, Reading,
-    Shard, SumpWatch,
+    CorrectionError, Effect, Entry, Event, Form, JournalBody, JournalRecord, Reading, Shard,
+    SumpWatch,
 };
 use crate::ingest::decode::decode_entry;
 use crate::settings::Settings;
@@ -21,7 +21,7 @@ use crate::units::{Timestamp, to_wire};
 /// What to replay.
 #[derive(Debug)]
 pub(super) struct Replay {
-    /// CSV with `time,sump,channel,value` and perhaps `arrival`.
+    /// CSV with `time,sump,channel,value` and perhaps `arrival` and `quality`.
     pub(super) readings: PathBuf,
     /// JSON objects, one a line.
     pub(super) entries: Option<PathBuf>,
@@ -271,7 +271,7 @@ fn reading(row: &Row<'_>, places: &Places<'_>) -> Result<(usize, Reading), RowEr
         arrival: row.arrival,
         value: row.value,
         form: Form::Settled,
-        quality: Quality::GOOD,
+        quality: row.quality,
     };
     Ok((sump, reading))
 }

@@ -199,6 +199,33 @@ fn rows_that_are_not_taken_are_told_with_their_lines_and_the_rest_is() {
 }
 
 #[test]
+fn marks_of_rows_are_kept_beside_late_and_unknown_ones_refused() {
+    let broker = Mosquitto::start(Keeps::Nothing);
+    let plant = plant(&broker);
+    let _daemon = Daemon::start(&plant);
+    let text = "time,sump,channel,value,quality\n\
+                2026-03-02T00:00:00Z,s0,brix,4.0,unsure fault out_of_range repeated clock spike\n\
+                2026-03-02T00:01:00Z,s0,brix,4.0,good\n\
+                2026-03-02T00:02:00Z,s0,brix,4.0,\n\
+                2026-03-02T00:03:00Z,s0,brix,4.0,repeatd\n";
+    let done = import(&plant, &[&file(&plant, "marked.csv", text)]);
+    assert_eq!(done.status.code(), Some(1));
+    let told = words(&done);
+    assert!(
+        told.contains("marked.csv:5: refused") && told.contains("did you mean \"repeated\"?"),
+        "{told}"
+    );
+    let store = rusqlite::Connection::open(plant.store().join("sumpward.db")).unwrap();
+    let mut select = store
+        .prepare("SELECT quality FROM readings_plain ORDER BY time")
+        .unwrap();
+    let kept = select.query_map((), |row| row.get::<_, String>(0)).unwrap();
+    let kept: Vec<String> = kept.map(Result::unwrap).collect();
+    let all = "late spike clock repeated out_of_range fault unsure";
+    assert_eq!(kept, [all, "late", "late"]);
+}
+
+#[test]
 fn a_row_as_new_as_live_readings_is_refused_and_the_live_one_counts() {
     let broker = Mosquitto::start(Keeps::Nothing);
     let plant = plant(&broker);

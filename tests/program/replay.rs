@@ -1,5 +1,6 @@
 //! Live and replayed, the same readings give the same journal.
 
+use std::collections::BTreeSet;
 use std::fmt::Write;
 use std::path::Path;
 use std::process::{Command, Output};
@@ -44,6 +45,137 @@ fn history(start: Timestamp) -> (String, String) {
         "advice": "s0/advice/1",
     });
     (csv, format!("{entry}\n"))
+}
+
+/// Further channels of s0: a probe that needs a thermometer and says how it is,
+/// a meter and a switch.
+const INSTRUMENTS: &str = r#"
+[sump.s0.limits.conductivity]
+high = "4500 µS/cm"
+on_delay = "300 ms"
+off_delay = "0 s"
+[sump.s0.channel.conductivity]
+quantity = "conductivity"
+broker = "main"
+topic = "in/s0/conductivity"
+payload = "json"
+value = "/value"
+time = "/time"
+status = "/status"
+status_good = ["ok"]
+despike = false
+smooth = "0 s"
+[sump.s0.channel.conductivity.calibration]
+compensation = "linear"
+temperature_channel = "temperature"
+[sump.s0.channel.temperature]
+quantity = "temperature"
+broker = "main"
+topic = "in/s0/temperature"
+[sump.s0.channel.make-up]
+quantity = "metered"
+broker = "main"
+topic = "in/s0/meter"
+[sump.s0.channel.pump]
+quantity = "state"
+broker = "main"
+topic = "in/s0/pump"
+"#;
+
+/// The store's readings as the README exports them, and the marks among them.
+fn exported(plant: &Plant) -> (String, BTreeSet<String>) {
+    let store = rusqlite::Connection::open(plant.store().join("sumpward.db")).unwrap();
+    let mut select = store
+        .prepare(
+            "SELECT time, sump, channel, value, quality,
+               strftime('%Y-%m-%dT%H:%M:%fZ', julianday(time) + delay_ms / 86400000.0) AS arrival
+             FROM readings_plain WHERE kind = 'reading' ORDER BY arrival, time",
+        )
+        .unwrap();
+    let mut csv = String::from("time,sump,channel,value,quality,arrival\n");
+    let mut marks = BTreeSet::new();
+    let mut rows = select.query(()).unwrap();
+    while let Some(row) = rows.next().unwrap() {
+        let text = |ix: usize| row.get::<_, String>(ix).unwrap();
+        let value: f64 = row.get(3).unwrap();
+        let (time, sump, channel, quality, arrival) = (text(0), text(1), text(2), text(4), text(5));
+        marks.extend(quality.split(' ').map(str::to_owned));
+        let _ = writeln!(csv, "{time},{sump},{channel},{value},{quality},{arrival}");
+    }
+    (csv, marks)
+}
+
+#[test]
+fn what_the_daemon_stored_with_marks_replays_to_the_same_journal() {
+    let broker = Mosquitto::start(Keeps::Nothing);
+    let plant = Plant::write(&Wanted {
+        port: broker.port,
+        sumps: 1,
+        on_delay: "300 ms",
+        broker: "",
+    });
+    let settings = plant.config().join("plant.toml");
+    let text = std::fs::read_to_string(&settings).unwrap() + INSTRUMENTS;
+    std::fs::write(&settings, text).unwrap();
+    let client = TestClient::connect(broker.port, "test", &["sumpward/test/+/alarm"]);
+    let daemon = Daemon::start(&plant);
+    let send = |topic: &str, payload: &dyn Fn(Timestamp) -> String| {
+        let time = until("the clock moves on", || {
+            Some(now()).filter(|now| now.millis() % 20 < 5)
+        });
+        client.publish(topic, payload(time));
+        until("the clock moves on", || {
+            (now().millis() % 20 >= 5).then_some(())
+        });
+    };
+    for step in 0..60u32 {
+        // Broken it shows too much, and later it shows too much indeed.
+        let (shown, status) = match step {
+            10..25 => (9000.0, "broken"),
+            35..50 => (9000.0, "ok"),
+            _ => (2000.0, "ok"),
+        };
+        let conductivity = |time: Timestamp| {
+            format!("{{\"value\":{shown},\"time\":\"{time}\",\"status\":\"{status}\"}}")
+        };
+        send("in/s0/conductivity", &conductivity);
+        // Without a temperature in the beginning it is unsure.
+        match step % 5 {
+            0 if step >= 5 => send("in/s0/temperature", &|_| "31".to_owned()),
+            1 => send("in/s0/brix", &|time| brix(4.0, time)),
+            2 => send("in/s0/meter", &|_| format!("{}", 100 + step)),
+            3 => send("in/s0/pump", &|_| {
+                if step % 2 == 0 { "on" } else { "off" }.to_owned()
+            }),
+            _ => {}
+        }
+        match step {
+            20 => send("in/s0/conductivity", &|time| {
+                conductivity(time - Span::from_mins(10))
+            }),
+            30 => send("in/s0/brix", &|time| {
+                brix(4.0, time - Span::from_hours(9_000))
+            }),
+            _ => {}
+        }
+    }
+    assert_eq!(client.next("/alarm")["transition"], "raised");
+    assert_eq!(client.next("/alarm")["transition"], "returned");
+    daemon.signal("TERM");
+    assert!(daemon.ended().success());
+    let (csv, marks) = exported(&plant);
+    for mark in ["good", "unsure", "fault", "late", "clock"] {
+        assert!(marks.contains(mark), "{mark} is not among {marks:?}");
+    }
+    let path = plant.folder().join("readings.csv");
+    std::fs::write(&path, csv).unwrap();
+    let done = replay(&plant, &[("--readings", &path)]);
+    let told = String::from_utf8_lossy(&done.stderr);
+    assert!(done.status.success(), "{told}");
+    let replayed = String::from_utf8(done.stdout).unwrap();
+    let replayed: Vec<&str> = replayed.lines().collect();
+    assert_eq!(journal(&plant), replayed);
+    assert_eq!(replayed.len(), 2, "{replayed:#?}");
 }
 
 #[test]

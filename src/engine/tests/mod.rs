@@ -1,5 +1,6 @@
 //! Behaviour of a watch, in simulated time.
 
+mod again;
 mod calibrations;
 mod corrections;
 mod doses;

@@ -5,6 +5,7 @@ use std::collections::HashMap;
 
 use super::shape::{HistoryRow, RowRefused, SumpShape};
 use crate::engine::{AdmissionSetup, ChannelSetup, Quality, Sample, SumpSetup};
+use crate::ingest::decode::{QualityError, decode_quality};
 use crate::ingest::recent::fnv1a;
 use crate::settings::nearest;
 use crate::units::{Span, Timestamp};
@@ -20,6 +21,8 @@ pub(super) enum RowError {
         found: String,
         near: Option<String>,
     },
+    #[error(transparent)]
+    Quality(#[from] QualityError),
     #[error("its time {time} is yet to come; it is {now} now")]
     Future { time: Timestamp, now: Timestamp },
     #[error(
@@ -64,8 +67,9 @@ fn sample(
 ) -> Result<Sample, RowError> {
     let channel = channel(row, sumps)?;
     of_the_past(row.time, admission.late_after, arrival)?;
+    let marks = decode_quality(row.quality.as_deref().unwrap_or_default())?;
     let (lowest, highest) = channel.plausible;
-    let quality = if (lowest..=highest).contains(&row.value) {
+    let found = if (lowest..=highest).contains(&row.value) {
         Quality::LATE
     } else {
         Quality::LATE.with(Quality::OUT_OF_RANGE)
@@ -74,7 +78,7 @@ fn sample(
         series: channel.series,
         time: row.time,
         value: row.value,
-        quality,
+        quality: marks.with(found),
         delay: arrival - row.time,
     })
 }

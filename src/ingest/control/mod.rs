@@ -35,6 +35,8 @@
 //!   past the engine: they raise no alarm, now or after a restart, and never
 //!   replace what is there. Entries of history go to the journal, marked late,
 //!   and change nothing else; others are as those that come over MQTT.
+//! - A row may say its marks in words, `"quality":"fault unsure"`, as the
+//!   store's view `readings_plain` writes them.
 //! - `done` counts the rows of the file that have been dealt with; it is kept
 //!   in the transaction of the rows, until the `last` ones.
 //! - A line is at most [`LONGEST_LINE`] long, at most [`CONNECTIONS`] peers

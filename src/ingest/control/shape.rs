@@ -71,6 +71,10 @@ pub struct HistoryRow {
     pub channel: String,
     /// The value in the unit in which the channel is kept.
     pub value: f64,
+    /// Its marks in words, as the store's view `readings_plain` writes them;
+    /// good where they are left out.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub quality: Option<String>,
 }
 
 /// What can be answered.

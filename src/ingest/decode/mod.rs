@@ -8,11 +8,13 @@ mod entry;
 mod json;
 mod number;
 mod plan;
+mod quality;
 pub mod senml;
 mod value;
 
 pub use entry::{EntryError, decode_entry};
 pub use plan::{Outcome, Plan};
+pub use quality::{QualityError, decode_quality, encode_quality};
 pub use value::Found;
 
 use crate::engine::Quality;
