@@ -174,6 +174,17 @@ impl Intake {
         door.batches.send(batch).await.map_err(|_| IntakeClosed)
     }
 
+    /// As [`Self::send`], for whoever may stop waiting: the batch stays with him
+    /// until the shard has it.
+    ///
+    /// # Errors
+    /// When the shard has stopped.
+    pub async fn hand_over(&self, shard: usize, batch: &mut Batch) -> Result<(), IntakeClosed> {
+        let room = self.shards[shard].reserve().await;
+        room.map_err(|_| IntakeClosed)?.send(std::mem::take(batch));
+        Ok(())
+    }
+
     /// Tells every shard the time, unless it is busy anyway.
     pub fn tell_time(&self, clock: Timestamp) {
         for shard in &self.shards {

@@ -95,12 +95,14 @@ impl Daemon {
 
     /// Lines of the log that contain this.
     pub fn count_logged(&self, what: &str) -> usize {
-        self.log
-            .lock()
-            .unwrap()
-            .iter()
-            .filter(|line| line.contains(what))
-            .count()
+        self.count_logged_both(what, "")
+    }
+
+    /// Lines of the log that contain both.
+    pub fn count_logged_both(&self, one: &str, other: &str) -> usize {
+        let log = self.log.lock().unwrap();
+        let both = |line: &&String| line.contains(one) && line.contains(other);
+        log.iter().filter(both).count()
     }
 
     /// Processor time that it has taken so far, s.

@@ -1,5 +1,6 @@
-//! Broker and store are broken and healed while readings stream: what the
-//! broker confirmed to its publisher is stored, once.
+//! Broker, store and a slave's port are broken and healed while readings stream:
+//! what the broker confirmed to its publisher is stored, once, and of the slave
+//! nothing but what it said while it was there.
 
 use std::collections::{BTreeMap, HashMap};
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -12,13 +13,16 @@ use crate::broker::{Keeps, Mosquitto};
 use crate::confirmed::Publisher;
 use crate::daemon::Daemon;
 use crate::plant::{Plant, Wanted, brix, now};
+use crate::slave::{self, Slave, Told};
 use crate::wait::{PATIENCE, until};
+use crate::wires::Wired;
 
 const SUMPS: u64 = 10;
 /// A value tells the message it came with: n times this, in °Bx.
 const STEP: f64 = 1e-5;
-/// So long before a kill the broker may have confirmed what it then lost: its
-/// own time between two saves, and as much again.
+/// So long before a kill the broker may have confirmed what it then lost: the
+/// second between two of its saves (`autosave_interval` of its settings here),
+/// and as much again for the saving.
 const BROKER_FORGETS: Span = Span::from_secs(2);
 
 /// How the broker ends.
@@ -49,31 +53,21 @@ fn what_is_broken_and_heals_loses_nothing() {
         pause: Duration::from_millis(300),
         every: Duration::from_micros(500),
     };
-    let figures = endure(run);
-    assert_eq!(figures.lost, Vec::new());
+    endure(run).lost_nothing();
 }
 
 /// Ten minutes: run by hand.
 #[test]
 #[ignore = "takes ten minutes"]
-fn ten_minutes_of_a_stopped_broker_and_a_failing_store() {
-    let figures = endure(Run::of_ten_minutes(End::Stopped));
-    assert_eq!(figures.lost, Vec::new());
+fn ten_minutes_of_a_stopped_broker_a_failing_store_and_an_unplugged_slave() {
+    endure(Run::of_ten_minutes(End::Stopped)).lost_nothing();
 }
 
 /// Ten minutes: run by hand.
 #[test]
 #[ignore = "takes ten minutes"]
-fn ten_minutes_of_a_killed_broker_and_a_failing_store() {
-    let figures = endure(Run::of_ten_minutes(End::Killed));
-    for (n, confirmed_at) in &figures.lost {
-        let kill = figures.ends.iter().find(|end| **end >= *confirmed_at);
-        let before = *kill.expect("it was lost by a kill") - *confirmed_at;
-        assert!(
-            before <= BROKER_FORGETS,
-            "{n} was lost {before} before a kill"
-        );
-    }
+fn ten_minutes_of_a_killed_broker_a_failing_store_and_an_unplugged_slave() {
+    endure(Run::of_ten_minutes(End::Killed)).lost_nothing_but_by_the_broker();
 }
 
 impl Run {
@@ -88,76 +82,145 @@ impl Run {
 }
 
 /// What came of a run.
+#[derive(Debug)]
 struct Figures {
+    run: Run,
+    took: Duration,
+    sent: u64,
+    confirmed: usize,
+    stored: usize,
+    unconfirmed: usize,
+    twice: usize,
     /// When the broker was ended.
     ends: Vec<Timestamp>,
     /// Confirmed to the publisher and not stored: which, and when confirmed.
     lost: Vec<(u64, Timestamp)>,
+    slave: Told,
+}
+
+impl Figures {
+    fn print(&self) {
+        let Figures { run, sent, .. } = self;
+        println!(
+            "{:?}: {} rounds in {:.0} s; sent {sent}, confirmed {}, stored {}, stored without confirmation {}, \
+             confirmed and lost {}, stored twice {}",
+            run.end,
+            run.rounds,
+            self.took.as_secs_f64(),
+            self.confirmed,
+            self.stored,
+            self.unconfirmed,
+            self.lost.len(),
+            self.twice,
+        );
+        let Told {
+            of_each_life,
+            known_after,
+            back_after,
+        } = &self.slave;
+        println!(
+            "the slave: readings of each of its {} lives {of_each_life:?}, good ones while it was gone 0, values \
+             that it never had 0; a loss known after {known_after} at most, read after {back_after} at most",
+            of_each_life.len(),
+        );
+    }
+
+    fn lost_nothing(self) {
+        self.print();
+        self.holds();
+        assert_eq!(self.lost, Vec::new());
+    }
+
+    /// A broker that is killed loses what it confirmed since it last saved.
+    fn lost_nothing_but_by_the_broker(self) {
+        self.print();
+        let longest = self
+            .lost
+            .iter()
+            .map(|(_, at)| self.before_an_end(*at))
+            .max();
+        println!(
+            "the broker lost {} confirmed readings in {} kills, confirmed {} before its kill at most; \
+             it saves every second, and {BROKER_FORGETS} are allowed",
+            self.lost.len(),
+            self.ends.len(),
+            longest.unwrap_or_default(),
+        );
+        self.holds();
+        assert!(longest.unwrap_or_default() <= BROKER_FORGETS);
+    }
+
+    /// From then to the next end of the broker.
+    fn before_an_end(&self, at: Timestamp) -> Span {
+        let end = self.ends.iter().find(|end| **end >= at);
+        *end.expect("it was lost by an end of the broker") - at
+    }
+
+    fn holds(&self) {
+        assert_eq!(self.twice, 0);
+        assert!(self.confirmed as u64 > self.sent / 2);
+    }
 }
 
 fn endure(run: Run) -> Figures {
     let mut broker = Mosquitto::start(Keeps::Sessions);
-    let plant = Plant::write(&Wanted {
+    let wanted = Wanted {
         port: broker.port,
         sumps: SUMPS as usize,
         on_delay: "10 min",
         broker: "",
-    });
-    let daemon = Daemon::start_with_limits(&plant);
+    };
+    let wired = Wired::write_with(&wanted, &slave::settings());
+    let mut slave = Slave::start(&wired);
+    let daemon = Daemon::start_with_limits(wired.plant());
     let stream = Stream::start(broker.port, run.every);
+    slave.is_read(&wired);
     let mut ends = Vec::new();
     let begun = Instant::now();
-    for _ in 0..run.rounds {
+    for round in 0..run.rounds {
+        // The slave goes with the broker and with the store by turns.
+        let (with_broker, with_store) = (round % 2 == 0, round % 2 == 1);
         std::thread::park_timeout(run.pause);
         ends.push(now());
         match run.end {
             End::Stopped => broker.stop(),
             End::Killed => broker.kill(),
         }
-        std::thread::park_timeout(run.pause);
+        slave.away(with_broker, &wired, &daemon, run.pause);
         let subscribed = daemon.count_logged("subscribed");
         broker.start_again();
         until("the daemon is back", || {
             (daemon.count_logged("subscribed") > subscribed).then_some(())
         });
         stream.goes_on();
+        slave.is_read(&wired);
         std::thread::park_timeout(run.pause);
         let healed = daemon.count_logged(STORE_HEALED);
         daemon.limit_files("1");
-        std::thread::park_timeout(run.pause);
+        slave.away(with_store, &wired, &daemon, run.pause);
         daemon.limit_files("unlimited");
         until("the store had failed and writes again", || {
             (daemon.count_logged(STORE_HEALED) > healed).then_some(())
         });
         stream.goes_on();
+        slave.is_read(&wired);
     }
     let took = begun.elapsed();
     let Streamed { confirmed, sent } = stream.stop();
-    let stored = settled(&plant, &confirmed, run.end);
-    let lost: Vec<_> = confirmed
-        .iter()
-        .filter(|(n, _)| !stored.contains_key(n))
-        .map(|(n, at)| (*n, *at))
-        .collect();
-    let twice = stored.values().filter(|count| **count > 1).count();
-    println!(
-        "{:?}: {} rounds in {:.0} s; sent {sent}, confirmed {}, stored {}, stored without confirmation {}, \
-         confirmed and lost {}, stored twice {twice}",
-        run.end,
-        run.rounds,
-        took.as_secs_f64(),
-        confirmed.len(),
-        stored.len(),
-        stored.keys().filter(|n| !confirmed.contains_key(n)).count(),
-        lost.len(),
-    );
-    assert_eq!(twice, 0);
-    assert!(
-        confirmed.len() as u64 > sent / 2,
-        "{} of {sent}",
-        confirmed.len()
-    );
-    Figures { ends, lost }
+    let stored = settled(wired.plant(), &confirmed, run.end);
+    let lost = confirmed.iter().filter(|(n, _)| !stored.contains_key(n));
+    Figures {
+        run,
+        took,
+        sent,
+        confirmed: confirmed.len(),
+        stored: stored.len(),
+        unconfirmed: stored.keys().filter(|n| !confirmed.contains_key(n)).count(),
+        twice: stored.values().filter(|count| **count > 1).count(),
+        ends,
+        lost: lost.map(|(n, at)| (*n, *at)).collect(),
+        slave: slave.told(&wired),
+    }
 }
 
 /// Said only where writing had failed before.

@@ -6,6 +6,7 @@ use crate::broker::{Keeps, Mosquitto, TestClient};
 use crate::daemon::{Daemon, stored};
 use crate::plant::{Plant, Wanted, brix, now};
 use crate::wait::until;
+use crate::wires::{Peer, Wired, channel};
 
 /// The next report of the broker `main` that is as wanted.
 fn report(client: &TestClient, wanted: impl Fn(&serde_json::Value) -> bool) -> serde_json::Value {
@@ -57,6 +58,81 @@ fn a_technician_sees_connection_clock_and_the_last_unreadable_message() {
     daemon.signal("TERM");
     assert!(daemon.ended().success());
     let last = report(&client, |report| report["connected"] == false);
+    assert_eq!(last["why"], "the daemon was stopped");
+}
+
+#[test]
+fn a_technician_sees_a_port_and_which_slaves_answer_on_it() {
+    let broker = Mosquitto::start(Keeps::Sessions);
+    let wanted = Wanted {
+        port: broker.port,
+        sumps: 1,
+        on_delay: "10 min",
+        broker: "",
+    };
+    let of_slave = |slave: u8| {
+        let keys = format!(
+            "quantity = \"redox\"\nmodbus = \"hall\"\nslave = {slave}\nregister = 0\nregisters = \"input\"\n\
+             number = \"uint16\""
+        );
+        channel(&format!("of-{slave}"), &keys)
+    };
+    let line = "[modbus.hall]\ndevice = \"LINK\"\nparity = \"none\"\nstop_bits = 1\npoll = \"100 ms\"\n\
+                timeout = \"100 ms\"\nlatency = \"100 ms\"\n";
+    let wired = Wired::write_with(
+        &wanted,
+        &[line.to_owned(), of_slave(3), of_slave(9)].concat(),
+    );
+    let link = wired.link();
+    let slaves = Peer::slaves(&link, &["3:input:0:uint16:AB:111"]);
+    let client = TestClient::connect(broker.port, "test", &["sumpward/test/source/hall"]);
+    let daemon = Daemon::start(wired.plant());
+    let next = |wanted: &dyn Fn(&serde_json::Value) -> bool| loop {
+        let report = client.next("/hall");
+        if wanted(&report) {
+            break report;
+        }
+    };
+    let of = |report: &serde_json::Value, slave: usize| {
+        report["wire"]["modbus"]["slaves"][slave].clone()
+    };
+    let silent = |report: &serde_json::Value| {
+        let why = of(report, 1)["why"].clone();
+        why.as_str().is_some_and(|why| why.contains("no answer"))
+    };
+    let told = next(&silent);
+    assert_eq!(
+        (&told["kind"], &told["connected"]),
+        (&"modbus".into(), &true.into())
+    );
+    assert_eq!(told["address"], link.to_str().unwrap());
+    assert_eq!(
+        (
+            of(&told, 0)["slave"].as_u64(),
+            of(&told, 1)["slave"].as_u64()
+        ),
+        (Some(3), Some(9))
+    );
+    assert_eq!(
+        (&of(&told, 0)["answers"], &of(&told, 1)["answers"]),
+        (&true.into(), &false.into())
+    );
+    let modbus = &told["wire"]["modbus"];
+    assert!(modbus["timeouts"].as_u64() >= Some(3), "{told}");
+    assert_eq!(told["wire"]["values"], modbus["answers"]);
+    let text = told["text"].as_str().unwrap();
+    assert!(text.contains("Slave 9 does not, since"), "{text}");
+
+    drop(slaves);
+    let told = next(&|report| report["connected"] == false);
+    assert!(told["why"].as_str().unwrap().contains("gone"), "{told}");
+    assert_eq!(of(&told, 0)["answers"], false);
+    let _slaves = Peer::slaves(&link, &["3:input:0:uint16:AB:111"]);
+    next(&|report| report["connected"] == true && of(report, 0)["answers"] == true);
+
+    daemon.signal("TERM");
+    assert!(daemon.ended().success());
+    let last = next(&|report| report["connected"] == false);
     assert_eq!(last["why"], "the daemon was stopped");
 }
 

@@ -2,9 +2,10 @@
 
 use std::io::{BufRead, BufReader, Write};
 use std::path::{Path, PathBuf};
-use std::process::{Child, ChildStdin, Command, Stdio};
+use std::process::{Child, ChildStdin, ChildStdout, Command, Stdio};
 
 use sumpward::engine::Quality;
+use sumpward::units::Timestamp;
 
 use crate::broker::free_port;
 use crate::daemon::Daemon;
@@ -14,6 +15,7 @@ use crate::plant::{Plant, Wanted};
 pub struct Peer {
     child: Child,
     input: ChildStdin,
+    output: BufReader<ChildStdout>,
 }
 
 impl Peer {
@@ -31,12 +33,20 @@ impl Peer {
             .stdout(Stdio::piped())
             .spawn()
             .unwrap();
+        let mut peer = Peer {
+            input: child.stdin.take().unwrap(),
+            output: BufReader::new(child.stdout.take().unwrap()),
+            child,
+        };
+        peer.says("ready");
+        peer
+    }
+
+    /// Waits for this line, which must be the next.
+    fn says(&mut self, line: &str) {
         let mut said = String::new();
-        let mut output = BufReader::new(child.stdout.take().unwrap());
-        output.read_line(&mut said).unwrap();
-        assert_eq!(said, "ready\n", "{script} does not start");
-        let input = child.stdin.take().unwrap();
-        Peer { child, input }
+        self.output.read_line(&mut said).unwrap();
+        assert_eq!(said.trim_end(), line);
     }
 
     /// Slaves of pymodbus, on a line with its near end at `link`.
@@ -53,7 +63,23 @@ impl Peer {
     /// Has these bytes sent.
     pub fn send(&mut self, bytes: &[u8]) {
         let hex: String = bytes.iter().map(|byte| format!("{byte:02x}")).collect();
-        writeln!(self.input, "{hex}").unwrap();
+        self.tell(&hex);
+    }
+
+    /// Has it send garbage as fast as the line takes it, until it is told
+    /// anything else.
+    pub fn flood(&mut self) {
+        self.tell("flood");
+    }
+
+    /// Waits until all that it sent has been read at the near end.
+    pub fn drained(&mut self) {
+        self.tell("drain");
+        self.says("drained");
+    }
+
+    fn tell(&mut self, command: &str) {
+        writeln!(self.input, "{command}").unwrap();
         self.input.flush().unwrap();
     }
 }
@@ -73,12 +99,18 @@ pub struct Wired {
 
 impl Wired {
     pub fn write(settings: &str) -> Self {
-        let plant = Plant::write(&Wanted {
+        let wanted = Wanted {
             port: free_port(),
             sumps: 1,
             on_delay: "0 s",
             broker: "",
-        });
+        };
+        Self::write_with(&wanted, settings)
+    }
+
+    /// With a broker.
+    pub fn write_with(wanted: &Wanted<'_>, settings: &str) -> Self {
+        let plant = Plant::write(wanted);
         let wired = Wired { plant };
         let link = wired.link();
         let text = settings.replace("LINK", link.to_str().unwrap());
@@ -99,22 +131,40 @@ impl Wired {
         Daemon::launch(&self.plant)
     }
 
-    /// Values of a channel in the store with their marks, by time.
-    pub fn values(&self, channel: &str) -> Vec<(f64, Quality)> {
+    /// Readings of a channel in the store, by time.
+    pub fn stored(&self, channel: &str) -> Vec<Stored> {
         let file = self.plant.store().join("sumpward.db");
         let flags = rusqlite::OpenFlags::SQLITE_OPEN_READ_ONLY;
         let Ok(store) = rusqlite::Connection::open_with_flags(file, flags) else {
             return Vec::new();
         };
-        let select = "SELECT value, quality FROM series JOIN readings ON series = id
+        let select = "SELECT time, value, quality FROM series JOIN readings ON series = id
                       WHERE channel = ?1 AND kind = 'reading' ORDER BY time";
         let Ok(mut select) = store.prepare(select) else {
             return Vec::new();
         };
         let rows = select.query_map([channel], |row| {
-            Ok((row.get(0)?, Quality::from_bits(row.get(1)?)))
+            Ok(Stored {
+                time: Timestamp::from_millis(row.get(0)?),
+                value: row.get(1)?,
+                quality: Quality::from_bits(row.get(2)?),
+            })
         });
         rows.and_then(Iterator::collect).unwrap_or_default()
+    }
+
+    /// Values of a channel in the store with their marks, by time.
+    pub fn values(&self, channel: &str) -> Vec<(f64, Quality)> {
+        let stored = self.stored(channel);
+        stored
+            .into_iter()
+            .map(|one| (one.value, one.quality))
+            .collect()
+    }
+
+    /// The newest value of a channel in the store.
+    pub fn last(&self, channel: &str) -> Option<f64> {
+        self.stored(channel).pop().map(|one| one.value)
     }
 
     /// Just the values.
@@ -122,6 +172,14 @@ impl Wired {
         let values = self.values(channel);
         values.into_iter().map(|(number, _)| number).collect()
     }
+}
+
+/// A reading in the store.
+#[derive(Debug, Clone, Copy)]
+pub struct Stored {
+    pub time: Timestamp,
+    pub value: f64,
+    pub quality: Quality,
 }
 
 /// The settings of a channel of the plant's first sump.

@@ -17,8 +17,10 @@ pub struct WireStatus {
     pub opened: u64,
     /// Times that it was lost, or did not open.
     pub failed: u64,
-    /// Values handed on.
+    /// Values taken.
     pub values: u64,
+    /// Values dropped, as the store took none for too long.
+    pub dropped: u64,
     /// What is said on it.
     #[serde(flatten)]
     pub said: Said,
@@ -67,6 +69,7 @@ impl WireStatus {
             opened: 0,
             failed: 0,
             values: 0,
+            dropped: 0,
             said,
         }
     }
@@ -81,28 +84,19 @@ impl WireStatus {
 
     /// The gist in words: what a person has to look after.
     pub(super) fn sentences(&self) -> Vec<String> {
-        match &self.said {
+        let mut sentences = match &self.said {
             Said::Lines(counts) => vec![format!(
                 "Lines with values: {}, dropped: {}.",
                 counts.lines,
                 counts.dropped()
             )],
-            Said::Modbus(MasterStatus { slaves, .. }) => {
-                let silent = || slaves.iter().filter(|slave| !slave.answers);
-                let answering = slaves.len() - silent().count();
-                let mut sentences = vec![format!("Slaves that answer: {answering}.")];
-                sentences.extend(silent().take(NAMED).map(|one| {
-                    let (slave, since) = (one.slave, one.since);
-                    let why = one.why.as_deref().unwrap_or_default();
-                    format!("Slave {slave} does not, since {since}: {why}.")
-                }));
-                let others = silent().count().saturating_sub(NAMED);
-                if others > 0 {
-                    sentences.push(format!("Further slaves that do not: {others}."));
-                }
-                sentences
-            }
+            Said::Modbus(master) => master.sentences(),
+        };
+        if self.dropped > 0 {
+            let dropped = self.dropped;
+            sentences.push(format!("Values dropped while the store failed: {dropped}."));
         }
+        sentences
     }
 
     fn slaves_mut(&mut self) -> &mut [SlaveStatus] {
@@ -136,6 +130,22 @@ impl MasterStatus {
             counts: Counts::default(),
             slaves: slaves.into_iter().map(unasked).collect(),
         }
+    }
+
+    fn sentences(&self) -> Vec<String> {
+        let silent = || self.slaves.iter().filter(|slave| !slave.answers);
+        let answering = self.slaves.len() - silent().count();
+        let mut sentences = vec![format!("Slaves that answer: {answering}.")];
+        sentences.extend(silent().take(NAMED).map(|one| {
+            let (slave, since) = (one.slave, one.since);
+            let why = one.why.as_deref().unwrap_or_default();
+            format!("Slave {slave} does not, since {since}: {why}.")
+        }));
+        let others = silent().count().saturating_sub(NAMED);
+        if others > 0 {
+            sentences.push(format!("Further slaves that do not: {others}."));
+        }
+        sentences
     }
 }
 
@@ -178,9 +188,14 @@ impl SourceReport {
         self.of_wire(|wire| wire.failed += 1);
     }
 
-    /// A value was handed on.
+    /// A value was taken.
     pub fn handle_value(&self) {
         self.of_wire(|wire| wire.values += 1);
+    }
+
+    /// A value was dropped, as there was no room for it.
+    pub fn handle_dropped(&self) {
+        self.of_wire(|wire| wire.dropped += 1);
     }
 
     /// So much was counted of lines.
@@ -233,8 +248,8 @@ impl fmt::Display for WireStatus {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(
             f,
-            "values {}, opened {}, lost or not opened {}, ",
-            self.values, self.opened, self.failed
+            "values {}, dropped {}, opened {}, lost or not opened {}, ",
+            self.values, self.dropped, self.opened, self.failed
         )?;
         match &self.said {
             Said::Modbus(MasterStatus { counts, .. }) => write!(

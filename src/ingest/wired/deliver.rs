@@ -1,4 +1,8 @@
 //! Handing readings to the shards.
+//!
+//! A wire is read on whatever the shards do: an instrument does not wait, what
+//! the system keeps of it is little, and a reading stands at the time at which
+//! it was read. While the store takes nothing, readings are held here.
 
 use std::fmt;
 use std::sync::Arc;
@@ -12,6 +16,10 @@ use crate::ingest::report::SourceReport;
 use crate::ingest::unreadable::Unreadable;
 use crate::settings::{Route, Scale};
 use crate::units::Timestamp;
+
+/// Readings of one wire that are held for one shard. Choice: hours of a line
+/// that is asked every ten seconds, in about a megabyte.
+const HELD: usize = 10_000;
 
 /// A channel that a wire serves.
 #[derive(Debug, Clone, PartialEq)]
@@ -38,8 +46,10 @@ pub(super) struct Deliver {
     served: Vec<Served>,
     unreadable: Unreadable,
     report: Arc<SourceReport>,
-    /// One batch being filled a shard.
+    /// One batch being filled a shard, each of at most [`HELD`].
     gathered: Vec<Batch>,
+    /// Whether something was dropped since all was handed on.
+    drops: bool,
 }
 
 impl fmt::Debug for Deliver {
@@ -64,6 +74,7 @@ impl Deliver {
             served: Vec::new(),
             unreadable: Unreadable::default(),
             report,
+            drops: false,
         }
     }
 
@@ -85,8 +96,9 @@ impl Deliver {
                     value,
                     quality: Quality::GOOD,
                 };
-                self.push(place, content);
-                self.report.handle_value();
+                if self.push(place, content) {
+                    self.report.handle_value();
+                }
             }
             Err(why) => {
                 self.refused(where_from, number.to_string().as_bytes(), &why);
@@ -133,9 +145,14 @@ impl Deliver {
         (self.clock)()
     }
 
-    fn push(&mut self, place: usize, content: Content) {
+    /// Whether there was room.
+    fn push(&mut self, place: usize, content: Content) -> bool {
         let sump = self.served[place].sump;
         let (shard, _) = self.intake.place(sump);
+        if self.gathered[shard].arrived.len() >= HELD {
+            self.dropped();
+            return false;
+        }
         let arrival = self.now();
         self.gathered[shard].arrived.push(Arrived {
             sump,
@@ -143,15 +160,117 @@ impl Deliver {
             content,
             ack: None,
         });
+        true
     }
 
-    /// Hands on what was gathered, waiting while the shards are busy.
+    /// Counted, and told once.
+    fn dropped(&mut self) {
+        self.report.handle_dropped();
+        if !self.drops {
+            self.drops = true;
+            tracing::error!(
+                wire = %self.report.source,
+                "the store takes nothing, and no more than {HELD} readings can be held; what comes \
+                 now is dropped and counted. See what the log says of the store"
+            );
+        }
+    }
+
+    /// Whether something waits to be handed on.
+    pub(super) fn holds_any(&self) -> bool {
+        self.gathered.iter().any(|batch| !batch.arrived.is_empty())
+    }
+
+    /// Hands on what was gathered, waiting while the shards are busy. Whoever
+    /// stops waiting loses nothing.
     pub(super) async fn hand_on(&mut self) -> Result<(), IntakeClosed> {
         for (shard, batch) in self.gathered.iter_mut().enumerate() {
             if !batch.arrived.is_empty() {
-                self.intake.send(shard, std::mem::take(batch)).await?;
+                self.intake.hand_over(shard, batch).await?;
             }
         }
+        self.drops = false;
         Ok(())
+    }
+
+    /// No more time is left to hand on what is held: tells what is lost by that.
+    pub(super) fn give_up(&self) {
+        let held: usize = self.gathered.iter().map(|batch| batch.arrived.len()).sum();
+        if held > 0 {
+            tracing::error!(
+                wire = %self.report.source, readings = held,
+                "dropped: the store takes nothing, and the daemon stops"
+            );
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::sync::atomic::{AtomicI64, Ordering};
+
+    use super::super::state::tests::port;
+    use super::*;
+    use crate::units::Linear;
+
+    /// A wire with one channel, a shard that takes nothing yet, and a clock that
+    /// goes on by a millisecond each time it is looked at.
+    fn deliver() -> (Deliver, tokio::sync::mpsc::Receiver<Batch>) {
+        let (intake, mut rooms) = Intake::open(1);
+        let ms = AtomicI64::new(0);
+        let clock = move || Timestamp::from_millis(ms.fetch_add(1, Ordering::Relaxed));
+        let mut deliver = Deliver::new(intake, Arc::new(clock), Arc::new(port()));
+        deliver.serve(Served {
+            sump: 0,
+            channel: 0,
+            scale: Scale::Line(Linear {
+                scale: 1.0,
+                offset: 0.0,
+            }),
+        });
+        (deliver, rooms.remove(0))
+    }
+
+    /// Hands on what there is room for.
+    async fn try_hand_on(deliver: &mut Deliver) {
+        tokio::select! {
+            biased;
+            handed = deliver.hand_on() => handed.unwrap(),
+            () = std::future::ready(()) => {}
+        }
+    }
+
+    #[tokio::test]
+    async fn a_shard_that_takes_nothing_costs_no_reading_and_no_time_of_one() {
+        let (mut deliver, mut room) = deliver();
+        for n in 0..1_000 {
+            deliver.value(0, f64::from(n), "here");
+            try_hand_on(&mut deliver).await;
+        }
+        assert!(deliver.holds_any());
+        let mut got = Vec::new();
+        while got.len() < 1_000 {
+            let batch = room.recv().await.unwrap();
+            got.extend(batch.arrived.into_iter().map(|one| one.arrival.millis()));
+            try_hand_on(&mut deliver).await;
+        }
+        assert!(got.is_sorted() && got.last() < Some(&2_000), "{got:?}");
+        assert!(!deliver.holds_any());
+        let wire = deliver.report.status(deliver.now()).wire.unwrap();
+        assert_eq!((wire.values, wire.dropped), (1_000, 0));
+    }
+
+    #[tokio::test]
+    async fn what_is_held_is_bounded_and_what_is_dropped_counted() {
+        let (mut deliver, _room) = deliver();
+        for n in 0..20_000 {
+            deliver.value(0, f64::from(n), "here");
+        }
+        let wire = deliver.report.status(deliver.now()).wire.unwrap();
+        assert_eq!((wire.values, wire.dropped), (10_000, 10_000));
+        try_hand_on(&mut deliver).await;
+        deliver.value(0, 1.0, "here");
+        let wire = deliver.report.status(deliver.now()).wire.unwrap();
+        assert_eq!((wire.values, wire.dropped), (10_001, 10_000));
     }
 }

@@ -2,7 +2,6 @@
 
 use std::sync::Arc;
 
-use crate::ingest::intake::IntakeClosed;
 use crate::ingest::report::SourceReport;
 use crate::modbus::{Change, Encoding, Exception, Failure, Read, Wanted, plan};
 use crate::settings::{ModbusSettings, Origin, Settings};
@@ -158,8 +157,8 @@ impl Desk {
         }
     }
 
-    /// Hands on what was gathered.
-    pub(super) async fn hand_on(&mut self) -> Result<(), IntakeClosed> {
-        self.deliver.hand_on().await
+    /// Where its readings go.
+    pub(super) fn deliver(&mut self) -> &mut Deliver {
+        &mut self.deliver
     }
 }

@@ -104,16 +104,26 @@ impl Attend for LineSource {
         let mut reader = LineReader::new(format, end, longest);
         let mut buffer = [0; AT_ONCE];
         loop {
-            let len = match read(&mut wire, &mut buffer).await {
-                Ok(len) => len,
-                Err(lost) => return lost.into(),
-            };
-            self.state.heard();
-            self.take(&mut reader, &buffer[..len]);
-            if let Err(closed) = self.deliver.hand_on().await {
-                return closed.into();
+            tokio::select! {
+                biased;
+                handed = self.deliver.hand_on(), if self.deliver.holds_any() => {
+                    if let Err(closed) = handed {
+                        return closed.into();
+                    }
+                }
+                len = read(&mut wire, &mut buffer) => match len {
+                    Ok(len) => {
+                        self.state.heard();
+                        self.take(&mut reader, &buffer[..len]);
+                    }
+                    Err(lost) => return lost.into(),
+                }
             }
         }
+    }
+
+    fn deliver(&mut self) -> &mut Deliver {
+        &mut self.deliver
     }
 
     fn state(&mut self) -> &mut State {

@@ -11,6 +11,7 @@ use crate::modbus::{Link, Master, Output, RtuLink, RtuSetup, TcpLink, TcpSetup};
 use crate::settings::{ModbusSettings, PortSettings};
 use crate::units::Span;
 
+use super::deliver::Deliver;
 use super::desk::Desk;
 use super::keep::{Attend, Left};
 use super::port::{self, OpenError};
@@ -149,8 +150,8 @@ impl<L: Line> MasterSource<L> {
                 Output::Send(frame) => write(wire, &frame).await?,
                 Output::Wait(until) => {
                     self.state.report().handle_requests(master.counts());
-                    self.desk.hand_on().await?;
-                    if let Some(len) = wait(wire, &mut buffer, self.start + until).await? {
+                    let until = self.start + until;
+                    if let Some(len) = self.wait(wire, &mut buffer, until).await? {
                         self.state.heard();
                         master.handle_input(&buffer[..len], self.start.elapsed());
                     }
@@ -163,19 +164,24 @@ impl<L: Line> MasterSource<L> {
             }
         }
     }
-}
 
-/// Bytes, if any come before the deadline. What is there is taken before the
-/// time is looked at.
-async fn wait(
-    wire: &mut impl Wire,
-    buffer: &mut [u8],
-    deadline: Instant,
-) -> Result<Option<usize>, Lost> {
-    tokio::select! {
-        biased;
-        len = read(wire, buffer) => len.map(Some),
-        () = tokio::time::sleep_until(deadline.into()) => Ok(None),
+    /// Bytes, if any come before the deadline; meanwhile hands on what was
+    /// gathered. What is there is taken before the time is looked at.
+    async fn wait(
+        &mut self,
+        wire: &mut L::Wire,
+        buffer: &mut [u8],
+        deadline: Instant,
+    ) -> Result<Option<usize>, Left> {
+        let deliver = self.desk.deliver();
+        loop {
+            tokio::select! {
+                biased;
+                handed = deliver.hand_on(), if deliver.holds_any() => handed?,
+                len = read(wire, buffer) => return Ok(Some(len?)),
+                () = tokio::time::sleep_until(deadline.into()) => return Ok(None),
+            }
+        }
     }
 }
 
@@ -200,6 +206,10 @@ impl<L: Line> Attend for MasterSource<L> {
         self.state.report().handle_requests(master.counts());
         self.master = Some(master);
         left
+    }
+
+    fn deliver(&mut self) -> &mut Deliver {
+        self.desk.deliver()
     }
 
     fn state(&mut self) -> &mut State {

@@ -8,9 +8,10 @@
 //! readings and nothing else; a lost one is closed before it is opened again, as
 //! the system would otherwise give the device another name; nothing is waited
 //! for without bound; each change of state is told once, in the log and in the
-//! wire's [`SourceReport`]; what is dropped is counted there. Readings stand at their arrival: a wire has no
-//! memory, so that there is nothing to acknowledge. Refuses: to write anything
-//! but requests to read.
+//! wire's [`SourceReport`]; what is dropped is counted there. Readings stand at
+//! their arrival: a wire has no memory, so that there is nothing to acknowledge,
+//! and it is read on while the store fails. Refuses: to write anything but
+//! requests to read.
 
 mod deliver;
 mod desk;

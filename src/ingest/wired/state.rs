@@ -82,14 +82,17 @@ impl State {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
     use crate::engine::AdmissionSetup;
     use crate::ingest::report::{Said, SourceName, WireStatus};
     use crate::line::LineCounts;
     use crate::units::Span;
 
-    fn state() -> State {
+    const NOW: Timestamp = Timestamp::from_millis(1_700_000_000_000);
+
+    /// The report of a serial port.
+    pub(in crate::ingest::wired) fn port() -> SourceReport {
         let source = SourceName {
             kind: "serial",
             name: "bench".into(),
@@ -100,10 +103,12 @@ mod tests {
             oldest: Span::ZERO,
             late_after: Span::ZERO,
         };
-        let now = Timestamp::from_millis(1_700_000_000_000);
-        let report = SourceReport::new(source, Arc::default(), admission, Arc::default(), now);
-        let wire = WireStatus::new(Said::Lines(LineCounts::default()));
-        State::new(Arc::new(report.with_wire(wire)), Arc::new(move || now))
+        let report = SourceReport::new(source, Arc::default(), admission, Arc::default(), NOW);
+        report.with_wire(WireStatus::new(Said::Lines(LineCounts::default())))
+    }
+
+    fn state() -> State {
+        State::new(Arc::new(port()), Arc::new(|| NOW))
     }
 
     /// Whether the report says that it is up, and whether that is news.
