@@ -24,7 +24,8 @@ pub trait Link {
     fn ask(&mut self, slave: u8, request: Request, now: Duration, counts: &mut Counts) -> Vec<u8>;
 
     /// Takes what came in. At most one outcome, that of the request
-    /// outstanding; everything else is counted.
+    /// outstanding; everything else is counted. A request whose deadline has
+    /// passed is given up before.
     fn handle_input(
         &mut self,
         bytes: &[u8],

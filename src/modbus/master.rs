@@ -4,7 +4,9 @@
 //! Whoever owns the line does as [`Master::poll`] says until it says
 //! [`Output::Wait`], then waits for bytes or for that time, whichever comes
 //! first, hands bytes to [`Master::handle_input`] and polls again. Bytes that
-//! are there are handed over before the time is looked at.
+//! are handed over after the time of a request are no answer to it any more,
+//! whenever they came: a process that was held up cannot know, and what it takes
+//! for a value of now may be hours old.
 
 use std::collections::VecDeque;
 use std::time::Duration;
@@ -115,12 +117,14 @@ impl<L: Link> Master<L> {
         &self.reads
     }
 
-    /// Takes bytes that came in.
+    /// Takes bytes that came in. Handed over late, they are an answer that came
+    /// late: dropped and counted, and the line rests as after every failure.
     pub fn handle_input(&mut self, bytes: &[u8], now: Duration) {
         if bytes.is_empty() {
             return;
         }
         self.discarded = false;
+        self.give_up_late(now);
         let outcome = self.link.handle_input(bytes, now, &mut self.counts);
         if let Some(outcome) = outcome
             && let Some(read) = self.asked.take()
@@ -136,13 +140,7 @@ impl<L: Link> Master<L> {
 
     /// The next thing to do or to know at this time.
     pub fn poll(&mut self, now: Duration) -> Output {
-        if let (Some(deadline), Some(read)) = (self.link.deadline(), self.asked)
-            && deadline <= now
-        {
-            self.asked = None;
-            let failure = self.link.give_up(now, &mut self.counts);
-            self.conclude(read, Err(failure), now);
-        }
+        self.give_up_late(now);
         if let Some(output) = self.told.pop_front() {
             return output;
         }
@@ -152,6 +150,17 @@ impl<L: Link> Master<L> {
         match self.link.deadline() {
             Some(deadline) => Output::Wait(deadline),
             None => self.go_on(now),
+        }
+    }
+
+    /// Gives up the request outstanding where its time is over.
+    fn give_up_late(&mut self, now: Duration) {
+        if let (Some(deadline), Some(read)) = (self.link.deadline(), self.asked)
+            && deadline <= now
+        {
+            self.asked = None;
+            let failure = self.link.give_up(now, &mut self.counts);
+            self.conclude(read, Err(failure), now);
         }
     }
 

@@ -33,6 +33,7 @@ pub struct TcpLink {
     begun: Vec<u8>,
     /// Requests in a row that no byte came for.
     silent: u32,
+    /// The stream cannot be understood any more.
     broken: bool,
 }
 
@@ -140,8 +141,7 @@ impl Link for TcpLink {
     }
 
     fn give_up(&mut self, now: Duration, _: &mut Counts) -> Failure {
-        self.silent += 1;
-        self.broken |= self.silent >= SILENT_REQUESTS;
+        self.silent = self.silent.saturating_add(1);
         self.done(now);
         if self.begun.is_empty() {
             Failure::Silent
@@ -151,7 +151,7 @@ impl Link for TcpLink {
     }
 
     fn is_broken(&self) -> bool {
-        self.broken
+        self.broken || self.silent >= SILENT_REQUESTS
     }
 }
 

@@ -182,6 +182,16 @@ fn rtu_master_of(latency: Duration) -> Master<RtuLink> {
     Master::new(link, plan(&wanted(), 2), INTERVAL, Duration::ZERO)
 }
 
+const TCP: TcpSetup = TcpSetup {
+    timeout: TIMEOUT,
+    pause: Duration::ZERO,
+};
+
+fn tcp_master() -> Master<TcpLink> {
+    let link = TcpLink::new(TCP, Duration::ZERO);
+    Master::new(link, plan(&wanted(), 2), INTERVAL, Duration::ZERO)
+}
+
 /// A serial bus on which the n-th request meets the n-th fate, and those beyond
 /// meet good slaves.
 fn on_a_bus(fates: Vec<Fate>) -> impl FnMut(&mut Wire, &[u8], u16) {
@@ -281,9 +291,7 @@ proptest! {
         delays in prop::collection::vec(prop::option::weighted(0.8, 0..3000_u64), 1..40),
         split in 1..12_usize,
     ) {
-        let setup = TcpSetup { timeout: TIMEOUT, pause: Duration::ZERO };
-        let link = TcpLink::new(setup, Duration::ZERO);
-        let mut master = Master::new(link, plan(&wanted(), 2), INTERVAL, Duration::ZERO);
+        let mut master = tcp_master();
         let mut wire = Wire::new();
         let heard = |wire: &mut Wire, frame: &[u8], nth: u16| {
             let (frame, _) = tcp::decode(frame).unwrap().unwrap();
@@ -300,7 +308,7 @@ proptest! {
         };
         while wire.run(&mut master, LONG_ENOUGH, heard) == Ended::Closed {
             wire.arriving.clear();
-            master.renew(TcpLink::new(setup, wire.now), wire.now);
+            master.renew(TcpLink::new(TCP, wire.now), wire.now);
         }
         let values = check_attribution(&wire.told, master.reads())?;
         prop_assert!(values > 300, "{} values", values);
@@ -354,6 +362,84 @@ fn an_answer_that_comes_too_late_is_nobodys() {
     );
     assert_eq!(master.counts().late_answers, 1);
     assert_eq!(master.counts().timeouts, 1);
+}
+
+/// Polls until the next request; gives what was told before it.
+fn next_request<L: Link>(master: &mut Master<L>, now: &mut Duration) -> (Vec<u8>, Vec<Output>) {
+    let mut told = Vec::new();
+    loop {
+        match master.poll(*now) {
+            Output::Send(frame) => return (frame, told),
+            Output::Wait(until) => *now = until,
+            Output::Discard => master.handle_discarded(0),
+            output => told.push(output),
+        }
+    }
+}
+
+/// The answer to the first request is handed over at its deadline, later by
+/// `held_up`; that to the second at once.
+fn held_up<L: Link>(
+    master: &mut Master<L>,
+    answer: impl Fn(&[u8]) -> Vec<u8>,
+    held_up: Duration,
+) -> (Vec<Output>, Duration) {
+    let mut now = Duration::ZERO;
+    let (frame, _) = next_request(master, &mut now);
+    let Output::Wait(deadline) = master.poll(now) else {
+        panic!("the answer is waited for");
+    };
+    let late = deadline + held_up;
+    master.handle_input(&answer(&frame), late);
+    now = late;
+    let (frame, mut told) = next_request(master, &mut now);
+    master.handle_input(&answer(&frame), now + Duration::from_millis(5));
+    told.push(master.poll(now + Duration::from_millis(5)));
+    (told, now - late)
+}
+
+#[test]
+fn an_answer_that_lay_waiting_beyond_its_time_is_no_value() {
+    // Both as after an hour in which the process stood still, and to the point.
+    for held in [Duration::ZERO, Duration::from_secs(3600)] {
+        let mut master = rtu_master();
+        let on_a_bus = |frame: &[u8]| {
+            let (slave, words) = rtu::decode(frame).unwrap();
+            rtu::encode(slave, &said(slave, understood(words), 1))
+        };
+        let (told, rest) = held_up(&mut master, on_a_bus, held);
+        assert!(
+            matches!(told[..], [Output::Failed { .. }, Output::Registers { .. }]),
+            "{told:?}"
+        );
+        assert!(rest >= LATENCY, "the line rests as after every failure");
+        let Counts {
+            answers,
+            late_answers,
+            timeouts,
+            ..
+        } = master.counts();
+        assert_eq!((answers, late_answers, timeouts), (1, 1, 1));
+
+        let mut master = tcp_master();
+        let over_tcp = |frame: &[u8]| {
+            let (frame, _) = tcp::decode(frame).unwrap().unwrap();
+            let words = said(frame.unit, understood(frame.words), 1);
+            tcp::encode(frame.transaction, frame.unit, &words)
+        };
+        let (told, _) = held_up(&mut master, over_tcp, held);
+        assert!(
+            matches!(told[..], [Output::Failed { .. }, Output::Registers { .. }]),
+            "{told:?}"
+        );
+        let Counts {
+            answers,
+            late_answers,
+            timeouts,
+            ..
+        } = master.counts();
+        assert_eq!((answers, late_answers, timeouts), (1, 1, 1));
+    }
 }
 
 #[test]

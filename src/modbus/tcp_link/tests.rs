@@ -70,3 +70,15 @@ fn three_requests_without_a_byte_break_it_too() {
     }
     assert!(link.is_broken());
 }
+
+#[test]
+fn bytes_that_come_late_keep_the_connection() {
+    let (mut link, mut counts, request) = link();
+    for round in 0..3 {
+        link.ask(1, request, ms(300 * round), &mut counts);
+        link.give_up(ms(300 * round + 200), &mut counts);
+    }
+    link.handle_input(&answer(3, 1, 7), ms(801), &mut counts);
+    assert!(!link.is_broken());
+    assert_eq!(counts.late_answers, 1);
+}
