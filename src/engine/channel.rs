@@ -105,6 +105,22 @@ impl ChannelWatch {
         marks
     }
 
+    /// Takes in a reading in time order that leaves the channel's value as it
+    /// is; returns all of its marks. It is no sign of life either: the channel
+    /// falls silent as if it had not come.
+    pub(super) fn hold(
+        &mut self,
+        setup: &ChannelSetup,
+        time: Timestamp,
+        (reported, value): (f64, f64),
+        marks: Quality,
+    ) -> Quality {
+        self.last_time = time;
+        self.newest = Some((reported, value));
+        self.last_quality = marks.with(plausibility(setup, value));
+        self.last_quality
+    }
+
     #[inline]
     fn judge(
         &mut self,
@@ -113,9 +129,9 @@ impl ChannelWatch {
         value: f64,
         marks: Quality,
     ) -> Quality {
-        let (lowest, highest) = setup.plausible;
-        if !(lowest..=highest).contains(&value) {
-            return Quality::OUT_OF_RANGE;
+        let plausibility = plausibility(setup, value);
+        if !plausibility.is_usable() {
+            return plausibility;
         }
         if !marks.is_usable() {
             return Quality::GOOD;
@@ -204,5 +220,15 @@ impl ChannelWatch {
     pub(super) fn start_anew(&mut self) {
         self.despike.clear();
         self.smoother.clear();
+    }
+}
+
+/// The mark of a value outside what the quantity can be.
+#[inline]
+fn plausibility(setup: &ChannelSetup, value: f64) -> Quality {
+    let (lowest, highest) = setup.plausible;
+    match (lowest..=highest).contains(&value) {
+        true => Quality::GOOD,
+        false => Quality::OUT_OF_RANGE,
     }
 }

@@ -3,10 +3,11 @@
 use std::sync::Arc;
 
 use crate::alarm::AlarmLife;
-use crate::signal::LoopWatch;
+use crate::signal::{LoopJudgement, LoopWatch};
 use crate::units::{Quantity, Span, Timestamp};
 
 use super::channel::ChannelWatch;
+use super::current_loop::mark;
 use super::dosing::Dosing;
 use super::event::{Effect, Event, Quality, Reading, Sample, SeriesIx, Trouble, TroubleKind};
 use super::input::When;
@@ -129,7 +130,7 @@ impl SumpWatch {
         let when = if before { When::Before } else { When::Now };
         let (reading, of_loop) = self.off_the_loop(*reading, time, late || time == last);
         let (value, found) = self.settle(&reading, when);
-        let quality = quality.with(found).with(of_loop);
+        let quality = quality.with(found).with(mark(of_loop));
         let record = |watch: &Self, value: f64, quality: Quality, out: &mut Vec<Effect>| {
             let sample = Sample {
                 series: watch.setup.channels[ix].series,
@@ -147,6 +148,13 @@ impl SumpWatch {
         if time == last {
             // Delivered before: the store keeps the first and counts this one.
             let value = self.channels[ix].taken_for(reported).unwrap_or(value);
+            record(self, value, quality, out);
+            return;
+        }
+        if of_loop == LoopJudgement::Held {
+            // Seen and kept; the last measured value goes on standing for now.
+            let quality =
+                self.channels[ix].hold(&self.setup.channels[ix], time, (reported, value), quality);
             record(self, value, quality, out);
             return;
         }
@@ -195,7 +203,7 @@ impl SumpWatch {
         let mut watch = LoopWatch::default();
         let (reported, of_loop) = self.current_stands_for(ix, reported, self.now, &mut watch);
         let (value, quality) = self.calibrate(ix, reported, When::Now);
-        let quality = quality.with(of_loop);
+        let quality = quality.with(mark(of_loop));
         let (lowest, highest) = self.setup.channels[ix].plausible;
         let never_heard = self.channels[ix].last_time == Timestamp::MIN;
         if never_heard && quality.is_usable() && (lowest..=highest).contains(&value) {

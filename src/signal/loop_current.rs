@@ -5,8 +5,9 @@ use serde::{Deserialize, Serialize};
 
 use crate::units::{Current, Span, Timestamp};
 
-/// For so long a current in an undefined band leaves the judgement as it was.
-/// Memory: control systems commonly delay the decision by about 4 s.
+/// For so long a current in an undefined band leaves the judgement as it was,
+/// counted from the first such current. Own rule; memory: control systems
+/// commonly delay the decision by about 4 s.
 pub const UNDEFINED_HOLD: Span = Span::from_secs(4);
 
 /// What a loop current means after NAMUR NE 43. The names of the two undefined
@@ -105,12 +106,30 @@ impl LoopRange {
     }
 }
 
-/// Whether an instrument vouches for its currents, one after the other.
+/// What a current says of its instrument, and what its value may be used for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LoopJudgement {
+    /// It measures: the value may be used.
+    Measured,
+    /// In an undefined band, for a short while: the value is of nothing that was
+    /// measured, and the last one that was holds on.
+    Held,
+    /// It reports a failure: there is no value.
+    Failed,
+}
+
+/// Judges the currents of an instrument, one after the other.
 ///
 /// A current that measures and one that means failure speak for themselves. In
 /// the bands between them, which the recommendation leaves open, the judgement
-/// stays as it was for [`UNDEFINED_HOLD`], so that a current on its way through
-/// changes nothing; then it is failure. Before any judgement it is failure.
+/// stays as it was for [`UNDEFINED_HOLD`]; then it is failure. Before any
+/// judgement it is failure, and after a failure it stays one.
+///
+/// Own rule: what is held after a measurement is that measurement, and not what
+/// the undefined current would stand for. An instrument neither vouches for such
+/// a current nor goes beyond 3.8 and 20.5 mA while it measures, so that the
+/// current is most likely on its way to failure; where the instrument is asked
+/// less often than the hold lasts, one such value would count until the next.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct LoopWatch {
     measured: bool,
@@ -118,18 +137,23 @@ pub struct LoopWatch {
 }
 
 impl LoopWatch {
-    /// Takes a current in, in the order of time; says whether its value may be
-    /// used.
-    pub fn step(&mut self, time: Timestamp, current: Current) -> bool {
+    /// Takes a current in, in the order of time.
+    pub fn step(&mut self, time: Timestamp, current: Current) -> LoopJudgement {
         match LoopState::of(current) {
             LoopState::UndefinedLow | LoopState::UndefinedHigh => {
                 let since = *self.undefined_since.get_or_insert(time);
-                self.measured && time - since < UNDEFINED_HOLD
+                match self.measured && time - since < UNDEFINED_HOLD {
+                    true => LoopJudgement::Held,
+                    false => LoopJudgement::Failed,
+                }
             }
             state => {
                 self.measured = state.measures();
                 self.undefined_since = None;
-                self.measured
+                match self.measured {
+                    true => LoopJudgement::Measured,
+                    false => LoopJudgement::Failed,
+                }
             }
         }
     }
@@ -182,14 +206,15 @@ mod tests {
             let time = Timestamp::from_millis(millis);
             watch.step(time, Current::from_milliamperes(milliamperes))
         };
+        use LoopJudgement::{Failed, Held, Measured};
         // Nothing vouches for the first one.
-        assert!(!at(0, 3.7));
-        assert!(at(1_000, 12.0));
-        assert!(at(2_000, 3.7) && at(5_999, 20.8));
-        assert!(!at(6_000, 3.7), "4 s have passed");
-        assert!(at(7_000, 3.8));
+        assert_eq!(at(0, 3.7), Failed);
+        assert_eq!(at(1_000, 12.0), Measured);
+        assert_eq!([at(2_000, 3.7), at(5_999, 20.8)], [Held, Held]);
+        assert_eq!(at(6_000, 3.7), Failed, "4 s have passed");
+        assert_eq!(at(7_000, 3.8), Measured);
         // Up from a failure it stays one until the instrument measures.
-        assert!(!at(8_000, 3.6) && !at(9_000, 3.7));
-        assert!(at(10_000, 4.0) && !at(11_000, 21.0));
+        assert_eq!([at(8_000, 3.6), at(9_000, 3.7)], [Failed, Failed]);
+        assert_eq!([at(10_000, 4.0), at(11_000, 21.0)], [Measured, Failed]);
     }
 }

@@ -10,6 +10,8 @@ mod meter;
 mod smooth;
 
 pub use hampel::{DESPIKE_CAPACITY, Despike, DespikeSetup, Judged, hampel};
-pub use loop_current::{LoopRange, LoopRangeError, LoopState, LoopWatch, UNDEFINED_HOLD};
+pub use loop_current::{
+    LoopJudgement, LoopRange, LoopRangeError, LoopState, LoopWatch, UNDEFINED_HOLD,
+};
 pub use meter::{Counted, Meter, MeterSetup};
 pub use smooth::Smoother;

@@ -67,7 +67,12 @@ fn an_undefined_current_holds_for_a_while_over_a_restart_too() {
         .collect();
     assert_eq!(
         marks,
-        [Quality::GOOD, Quality::GOOD, Quality::GOOD, Quality::FAULT]
+        [
+            Quality::GOOD,
+            Quality::UNSURE,
+            Quality::UNSURE,
+            Quality::FAULT
+        ]
     );
 }
 
@@ -89,7 +94,7 @@ fn what_comes_behind_newer_readings_is_judged_by_itself() {
             Quality::GOOD,
             late.with(Quality::FAULT),
             late,
-            Quality::GOOD
+            Quality::UNSURE
         ]
     );
 }
@@ -120,4 +125,36 @@ fn a_silent_loop_raises_the_alarm_of_silence() {
     }
     let silent = ("silent.brix".to_owned(), Transition::Raised);
     assert!(bench.alarms().contains(&silent), "{:?}", bench.alarms());
+}
+
+#[test]
+fn an_undefined_current_drives_nothing_however_seldom_it_is_asked_for() {
+    for undefined in [3.7, 20.8] {
+        let mut bench = on_a_loop();
+        // 8 % at first, in the middle of its limits. The undefined current would
+        // stand for nothing or for more than 30 %, for longer than their delays.
+        for m in 1..20 {
+            bench.read(BRIX, minute(m), 4.0 + 4.2);
+            bench.read(LEVEL, minute(m), 0.9);
+        }
+        bench.read(BRIX, minute(20), undefined);
+        for m in 21..34 {
+            bench.read(LEVEL, minute(m), 0.9);
+        }
+        let [.., (_, before), (held, marks)] = recorded(&bench)[..] else {
+            panic!("readings");
+        };
+        assert_eq!((before, marks), (Quality::GOOD, Quality::UNSURE));
+        // Kept as what it stands for.
+        assert!((held - (undefined - 4.0)).abs() < 1e-9, "{held}");
+        let status = &bench.watch.status().channels[usize::from(BRIX)];
+        let value = status.value.unwrap();
+        assert!((value - 4.2).abs() < 1e-9, "{value}");
+        assert_eq!(status.quality, QualityClass::Uncertain);
+        assert_eq!(bench.alarms(), []);
+        // It is no sign of life: the channel is silent since the last measured.
+        bench.read(LEVEL, minute(34) + Span::from_secs(1), 0.9);
+        let silent = ("silent.brix".to_owned(), Transition::Raised);
+        assert_eq!(bench.alarms(), [silent]);
+    }
 }
