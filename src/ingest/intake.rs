@@ -167,11 +167,7 @@ impl Intake {
     /// # Errors
     /// When the shard has stopped.
     pub async fn send(&self, shard: usize, mut batch: Batch) -> Result<(), IntakeClosed> {
-        let door = &self.shards[shard];
-        let wanted = batch.arrived.len().min(CONTENTS_WAITING) as u32;
-        let room = Arc::clone(&door.room).acquire_many_owned(wanted).await;
-        batch.room = room.ok();
-        door.batches.send(batch).await.map_err(|_| IntakeClosed)
+        self.hand_over(shard, &mut batch).await
     }
 
     /// As [`Self::send`], for whoever may stop waiting: the batch stays with him
@@ -180,8 +176,12 @@ impl Intake {
     /// # Errors
     /// When the shard has stopped.
     pub async fn hand_over(&self, shard: usize, batch: &mut Batch) -> Result<(), IntakeClosed> {
-        let room = self.shards[shard].reserve().await;
-        room.map_err(|_| IntakeClosed)?.send(std::mem::take(batch));
+        let door = &self.shards[shard];
+        let wanted = batch.arrived.len().min(CONTENTS_WAITING) as u32;
+        let room = Arc::clone(&door.room).acquire_many_owned(wanted).await;
+        let place = door.batches.reserve().await.map_err(|_| IntakeClosed)?;
+        batch.room = room.ok();
+        place.send(std::mem::take(batch));
         Ok(())
     }
 

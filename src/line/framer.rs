@@ -51,7 +51,8 @@ impl LineEnd {
 pub enum Framed<'a> {
     /// A line, without its end and without control characters; never empty.
     Line(&'a [u8]),
-    /// Dropped: its beginning was not heard, as the port was just opened.
+    /// Dropped: its beginning was not heard, as the port was just opened or
+    /// input was dropped.
     Partial,
     /// Dropped: longer than a line may be.
     Overlong,
@@ -62,7 +63,7 @@ pub enum Framed<'a> {
 
 /// Cuts the bytes of a port into lines.
 ///
-/// What comes before the first end after opening is dropped. Control characters
+/// What comes before the first end after opening, or after a gap, is dropped. Control characters
 /// but the tab, NUL and DEL among them, are padding or noise and passed over;
 /// empty lines too.
 #[derive(Debug)]
@@ -119,6 +120,13 @@ impl Framer {
             }
             self.after_cr = *byte == CR;
         }
+    }
+
+    /// Input was dropped before it got here: the line that is coming in is not
+    /// whole.
+    pub fn handle_gap(&mut self) {
+        self.fate = Fate::Partial;
+        self.after_cr = false;
     }
 
     fn keep(&mut self, byte: u8) {

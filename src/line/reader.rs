@@ -25,6 +25,8 @@ pub struct LineCounts {
     pub partial: u64,
     /// Heads of columns passed over after the port was opened.
     pub headers: u64,
+    /// Bytes dropped as they may have lain waiting while nobody read them.
+    pub old_bytes: u64,
 }
 
 impl LineCounts {
@@ -54,6 +56,13 @@ impl LineReader {
             },
             format,
         }
+    }
+
+    /// So many bytes that came in were dropped, as they are of an unknown time
+    /// (see [`Freshness`](super::Freshness)).
+    pub fn handle_old(&mut self, bytes: usize, counts: &mut LineCounts) {
+        counts.old_bytes += bytes as u64;
+        self.framer.handle_gap();
     }
 
     /// Takes what came in at `now`, counted from any fixed moment. Each line
@@ -159,6 +168,19 @@ mod tests {
         let input = b"\n2024\nbrix;temp\n4.2;20\n";
         let (values, counts) = read(&mut reader, input, Place::Column(1));
         assert_eq!((values, counts.headers, counts.lines), (vec![4.2], 2, 1));
+    }
+
+    #[test]
+    fn what_is_too_old_is_counted_and_takes_the_line_around_it_along() {
+        let mut reader = brix(None);
+        read(&mut reader, b"\nBX=1.25 T=20\nBX=2.", Place::Field(0));
+        let mut counts = LineCounts::default();
+        reader.handle_old(4000, &mut counts);
+        assert_eq!((counts.old_bytes, counts.lines), (4000, 0));
+        // Neither the half before it nor the half behind it is a line.
+        let input = b"BX=3.75 T=20\nBX=4.25 T=20\n";
+        let (values, counts) = read(&mut reader, input, Place::Field(0));
+        assert_eq!((values, counts.partial), (vec![4.25], 1));
     }
 
     proptest! {

@@ -119,6 +119,18 @@ impl Daemon {
             / 100.0
     }
 
+    /// Whether SIGSTOP has reached it.
+    pub fn is_stopped(&self) -> bool {
+        let file = format!("/proc/{}/stat", self.child.borrow().id());
+        let text = std::fs::read_to_string(file).unwrap();
+        // proc(5): the state comes after the name, T where it is stopped.
+        text.rsplit_once(')')
+            .unwrap()
+            .1
+            .trim_start()
+            .starts_with('T')
+    }
+
     /// SIGKILL: no chance to do anything.
     pub fn kill(self) {
         let mut child = self.child.borrow_mut();

@@ -1,5 +1,7 @@
 //! Lines of an instrument, well and ill, read by the daemon.
 
+use std::time::{Duration, Instant};
+
 use sumpward::engine::Quality;
 
 use crate::wait::until;
@@ -118,4 +120,43 @@ fn columns_are_read_over_a_port_that_comes_and_goes() {
     // Heads of columns give no values, and are told.
     assert_eq!(first.len(), wired.numbers("third").len());
     daemon.logged("in column 1 stands \"first\"");
+}
+
+#[test]
+fn lines_that_lay_waiting_while_the_daemon_stood_still_are_no_values() {
+    let wired = Wired::write(&settings());
+    let mut instrument = Peer::instrument(&wired.link());
+    let daemon = wired.daemon();
+    daemon.logged("wire=serial.bench");
+    let mut send = |brix: &str| {
+        let line = line(&format!("BX={brix} T=68.0 I=12.0 OK"));
+        instrument.send(&[line, b"\r\n".to_vec()].concat());
+    };
+    let stored = |value: f64| wired.numbers("inline").contains(&value).then_some(());
+    until("a line is stored", || {
+        // The first is begun before opening, as far as the daemon knows.
+        send("1.25");
+        stored(1.25)
+    });
+    daemon.signal("STOP");
+    until("the daemon stands still", || {
+        daemon.is_stopped().then_some(())
+    });
+    let since = Instant::now();
+    send("9.25");
+    until("it has stood still for longer than a line may wait", || {
+        (since.elapsed() > Duration::from_millis(1_500)).then_some(())
+    });
+    daemon.signal("CONT");
+    until("a line of now is stored", || {
+        send("2.25");
+        stored(2.25)
+    });
+    daemon.signal("TERM");
+    let told = daemon.logged("bytes too old");
+    assert!(daemon.ended().success());
+    assert_eq!(stored(9.25), None, "an old value stands at now");
+    let old = told.split("bytes too old ").nth(1).unwrap();
+    let old: u64 = old.split_whitespace().next().unwrap().parse().unwrap();
+    assert!(old >= 30, "{told}");
 }

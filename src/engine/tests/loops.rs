@@ -150,7 +150,7 @@ fn an_undefined_current_drives_nothing_however_seldom_it_is_asked_for() {
         let status = &bench.watch.status().channels[usize::from(BRIX)];
         let value = status.value.unwrap();
         assert!((value - 4.2).abs() < 1e-9, "{value}");
-        assert_eq!(status.quality, QualityClass::Uncertain);
+        assert_eq!(status.quality, Some(QualityClass::Uncertain));
         assert_eq!(bench.alarms(), []);
         // It is no sign of life: the channel is silent since the last measured.
         bench.read(LEVEL, minute(34) + Span::from_secs(1), 0.9);

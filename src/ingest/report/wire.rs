@@ -265,7 +265,7 @@ impl fmt::Display for WireStatus {
             ),
             Said::Lines(counts) => write!(
                 f,
-                "lines {}, not as settled {}, bad checks {}, too long {}, interrupted {}, begun before opening {}, heads {}",
+                "lines {}, not as settled {}, bad checks {}, too long {}, interrupted {}, begun before opening {}, heads {}, bytes too old {}",
                 counts.lines,
                 counts.refused,
                 counts.bad_checks,
@@ -273,6 +273,7 @@ impl fmt::Display for WireStatus {
                 counts.interrupted,
                 counts.partial,
                 counts.headers,
+                counts.old_bytes,
             ),
         }
     }

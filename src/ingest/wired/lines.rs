@@ -5,14 +5,14 @@ use std::time::Instant;
 
 use tokio_serial::SerialStream;
 
-use crate::line::{LineCounts, LineReader, Place};
+use crate::line::{Freshness, LOOK_EVERY, LineCounts, LineReader, Place};
 use crate::settings::{Origin, SerialSettings, Settings};
 
 use super::deliver::{Deliver, Served};
 use super::keep::{Attend, Left};
 use super::port::{self, OpenError};
 use super::state::State;
-use super::wire::{AT_ONCE, read};
+use super::wire::{AT_ONCE, Lost, Wire, read};
 
 /// A port and the channels that its lines serve.
 pub(super) struct LineSource {
@@ -52,6 +52,40 @@ impl LineSource {
             lines: LineCounts::default(),
             state,
             start: Instant::now(),
+        }
+    }
+
+    /// Reads lines. What lay waiting while this was held up would be taken for
+    /// lines of now, and is dropped.
+    async fn read_on(
+        &mut self,
+        wire: &mut SerialStream,
+        reader: &mut LineReader,
+    ) -> Result<std::convert::Infallible, Left> {
+        let mut freshness = Freshness::new(self.start.elapsed());
+        let mut buffer = [0; AT_ONCE];
+        loop {
+            let came = tokio::select! {
+                biased;
+                handed = self.deliver.hand_on(), if self.deliver.holds_any() => {
+                    handed?;
+                    continue;
+                }
+                came = tokio::time::timeout(LOOK_EVERY, read(wire, &mut buffer)) => came,
+            };
+            let fresh = freshness.look(self.start.elapsed());
+            let Ok(len) = came else {
+                continue;
+            };
+            let len = len?;
+            self.state.heard();
+            if fresh {
+                self.take(reader, &buffer[..len]);
+            } else {
+                let behind = wire.discard().map_err(Lost::from)?;
+                reader.handle_old(len + behind, &mut self.lines);
+                self.state.report().handle_lines(self.lines);
+            }
         }
     }
 
@@ -102,23 +136,9 @@ impl Attend for LineSource {
             ..
         } = self.settings.clone();
         let mut reader = LineReader::new(format, end, longest);
-        let mut buffer = [0; AT_ONCE];
-        loop {
-            tokio::select! {
-                biased;
-                handed = self.deliver.hand_on(), if self.deliver.holds_any() => {
-                    if let Err(closed) = handed {
-                        return closed.into();
-                    }
-                }
-                len = read(&mut wire, &mut buffer) => match len {
-                    Ok(len) => {
-                        self.state.heard();
-                        self.take(&mut reader, &buffer[..len]);
-                    }
-                    Err(lost) => return lost.into(),
-                }
-            }
+        match self.read_on(&mut wire, &mut reader).await {
+            Ok(never) => match never {},
+            Err(left) => left,
         }
     }
 
