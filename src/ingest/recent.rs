@@ -13,6 +13,12 @@
 //! - known by hash alone among them: it may be either, and is kept as
 //!   uncertain;
 //! - otherwise it is new.
+//!
+//! In a new session packet identifiers begin anew, so that an old trace could
+//! make a redelivery of a message that was never committed look like a known
+//! one. The beginning of a session is therefore stored as a trace of its own,
+//! before anything is subscribed to in it, and what lies before it counts for
+//! nothing.
 
 use std::collections::HashMap;
 
@@ -21,6 +27,10 @@ use std::collections::HashMap;
 const OVERRUN: u64 = 8;
 /// Fewer than there are packet identifiers, so that none comes round within.
 const LARGEST_WINDOW: u64 = 60_000;
+
+/// Stands in place of a packet identifier for the beginning of a session: no
+/// message has it (MQTT 5.0, section 2.2.1).
+const BEGINNING: u16 = 0;
 
 /// What became of a message without a time of its own.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -33,11 +43,12 @@ pub enum Judgement {
     Undecided,
 }
 
-/// What is stored of a message: its packet identifier, its hash, and its place
+/// What is stored of a message, or of the beginning of a session: its packet
+/// identifier, its hash, and its place
 /// among the messages of the source.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Trace {
-    /// Packet identifier.
+    /// Packet identifier; 0 for the beginning of a session.
     pub packet: u16,
     /// Hash of topic and payload.
     pub hash: u64,
@@ -58,19 +69,20 @@ pub struct Recent {
 }
 
 impl Recent {
-    /// From what was stored, for a source with this receive maximum.
+    /// From what was stored, for a source with this receive maximum. What is of
+    /// an earlier session than the last one counts for nothing.
     pub fn load(receive_maximum: u16, traces: impl IntoIterator<Item = Trace>) -> Self {
-        let by_packet: HashMap<_, _> = traces
+        let mut by_packet: HashMap<_, _> = traces
             .into_iter()
             .map(|trace| (trace.packet, trace))
             .collect();
+        let seq = by_packet.values().map(|trace| trace.seq + 1).max();
+        if let Some(beginning) = by_packet.remove(&BEGINNING) {
+            by_packet.retain(|_, trace| trace.seq > beginning.seq);
+        }
         Recent {
             window: (u64::from(receive_maximum) * OVERRUN).min(LARGEST_WINDOW),
-            seq: by_packet
-                .values()
-                .map(|trace| trace.seq + 1)
-                .max()
-                .unwrap_or(0),
+            seq: seq.unwrap_or(0),
             by_hash: by_packet
                 .values()
                 .map(|trace| (trace.hash, trace.seq))
@@ -80,11 +92,18 @@ impl Recent {
     }
 
     /// The broker began a new session: packet identifiers begin anew, and
-    /// nothing of the old session will be delivered again.
-    pub fn new_session(&mut self) {
+    /// nothing of the old session will be delivered again. What comes back is to
+    /// be stored before any message of the new session can come.
+    pub fn new_session(&mut self) -> Trace {
         self.by_packet.clear();
         self.by_hash.clear();
-        self.seq += self.window;
+        let beginning = Trace {
+            packet: BEGINNING,
+            hash: 0,
+            seq: self.seq,
+        };
+        self.seq += 1;
+        beginning
     }
 
     /// Judges a message; `redelivered` is the broker's DUP mark. What is kept
@@ -179,6 +198,34 @@ mod tests {
         judge(&mut recent, 7, "4.1", false);
         recent.new_session();
         assert_eq!(judge(&mut recent, 7, "4.1", true), Judgement::New);
+    }
+
+    #[test]
+    fn nor_does_one_that_was_broken_off_before_any_of_its_messages_was_stored() {
+        let mut before = Recent::load(WINDOW, []);
+        let old = before.judge(1, "t", b"4.1", false).1;
+        let beginning = before.new_session();
+        // Its first message came, and the daemon was killed before the commit.
+        assert_eq!(judge(&mut before, 1, "4.1", false), Judgement::New);
+        // Twice as many may be under way by now: that brings nothing back.
+        for window in [WINDOW, 2 * WINDOW] {
+            let mut after = Recent::load(window, [old, beginning]);
+            assert_eq!(judge(&mut after, 1, "4.1", true), Judgement::New);
+            assert_eq!(judge(&mut after, 1, "4.1", true), Judgement::Repeated);
+        }
+    }
+
+    #[test]
+    fn what_a_session_has_stored_is_known_in_it_after_a_restart() {
+        let mut before = Recent::load(WINDOW, []);
+        let old = before.judge(2, "t", b"4.1", false).1;
+        let beginning = before.new_session();
+        let new = before.judge(1, "t", b"4.1", false).1;
+        let mut after = Recent::load(WINDOW, [beginning, new, old]);
+        assert_eq!(judge(&mut after, 1, "4.1", true), Judgement::Repeated);
+        // Another beginning stands in the place of the first.
+        let again = after.new_session();
+        assert!(again.seq > new.seq && again.packet == beginning.packet);
     }
 
     #[test]

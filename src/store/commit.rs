@@ -332,9 +332,15 @@ fn recent(transaction: &Transaction<'_>, rows: &[RecentRow]) -> rusqlite::Result
         transaction
             .prepare_cached(
                 "INSERT INTO recent_messages (source, packet, hash, seq) VALUES (?1, ?2, ?3, ?4)
-                 ON CONFLICT (source, packet) DO UPDATE SET hash = excluded.hash, seq = excluded.seq",
+                 ON CONFLICT (source, packet) DO UPDATE SET hash = excluded.hash, seq = excluded.seq
+                 WHERE excluded.seq > recent_messages.seq",
             )?
-            .execute((&row.source, row.packet, row.hash.cast_signed(), row.seq.cast_signed()))?;
+            .execute((
+                &row.source,
+                row.packet,
+                row.hash.cast_signed(),
+                row.seq.cast_signed(),
+            ))?;
     }
     Ok(())
 }

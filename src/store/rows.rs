@@ -67,7 +67,7 @@ pub struct SnapshotRow {
 pub struct RecentRow {
     /// The source of readings.
     pub source: Arc<str>,
-    /// The message's packet identifier.
+    /// The message's packet identifier; 0 for the beginning of a session.
     pub packet: u16,
     /// A hash of its content.
     pub hash: u64,
@@ -104,7 +104,7 @@ pub struct Batch<A> {
     pub answers: Vec<AnswerRow>,
     /// Snapshots; the last of a sump stays.
     pub snapshots: Vec<SnapshotRow>,
-    /// Recent messages; the last of a packet identifier stays.
+    /// Recent messages; the last of a packet identifier by its place stays.
     pub recent: Vec<RecentRow>,
     /// Cursors; the last of a name stays.
     pub cursors: Vec<CursorRow>,

@@ -3,7 +3,7 @@
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
-use tokio::sync::mpsc;
+use tokio::sync::{mpsc, watch};
 
 use crate::ingest::Ack;
 use crate::mqtt::Client;
@@ -11,9 +11,17 @@ use crate::mqtt::Client;
 /// Pause before an acknowledgement is tried again that found no room.
 const ROOM_PAUSE: Duration = Duration::from_millis(1);
 
+/// In place of a packet identifier (no message has it; MQTT 5.0, section
+/// 2.2.1): not a message is committed but the beginning of the session.
+pub(super) const BEGINNING: u16 = 0;
+
 /// The connection as the two tasks share it.
 #[derive(Debug)]
-pub struct Link(Mutex<Connection>);
+pub struct Link {
+    connection: Mutex<Connection>,
+    /// Epoch of the last connection whose session's beginning is committed.
+    begun: watch::Sender<u64>,
+}
 
 #[derive(Debug)]
 struct Connection {
@@ -24,10 +32,22 @@ struct Connection {
 
 impl Link {
     pub(super) fn new() -> Arc<Self> {
-        Arc::new(Link(Mutex::new(Connection {
+        let connection = Connection {
             epoch: 0,
             client: None,
-        })))
+        };
+        Arc::new(Link {
+            connection: Mutex::new(connection),
+            begun: watch::Sender::new(0),
+        })
+    }
+
+    /// Waits until the beginning of the session is committed that this
+    /// connection had to store.
+    pub(super) async fn begun(&self, epoch: u64) {
+        let mut begun = self.begun.subscribe();
+        let waited = begun.wait_for(|committed| *committed >= epoch).await;
+        waited.expect("the sender lives as long as the link");
     }
 
     /// A connection was made or lost; gives its epoch.
@@ -39,11 +59,16 @@ impl Link {
     }
 
     fn lock(&self) -> MutexGuard<'_, Connection> {
-        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+        let connection = self.connection.lock();
+        connection.unwrap_or_else(PoisonError::into_inner)
     }
 
     /// Acknowledges one message. `false` when there was no room: try again.
     pub(super) fn acknowledge(&self, ack: &Ack) -> bool {
+        if ack.packet == BEGINNING {
+            self.begun.send_replace(ack.epoch);
+            return true;
+        }
         let connection = self.lock();
         match &connection.client {
             Some(client) if connection.epoch == ack.epoch => client.acknowledge(ack.packet).is_ok(),

@@ -8,10 +8,12 @@ use std::time::{Duration, Instant};
 use tokio::task::unconstrained;
 use tokio_util::sync::CancellationToken;
 
+use super::link::BEGINNING;
 use super::subscriptions::Subscriptions;
 use super::{Link, Source};
 use crate::ingest::decode::Outcome;
-use crate::ingest::intake::{Batch, Content, IntakeClosed};
+use crate::ingest::intake::{Ack, Arrived, Batch, Content, IntakeClosed};
+use crate::ingest::recent::Trace;
 use crate::ingest::unreadable::Unreadable;
 use crate::mqtt::{
     self, Attempts, Client, Down, Event, Introduction, Message, Session, SessionWish,
@@ -30,6 +32,10 @@ const NO_PROGRESS: &str = "the client made no progress for several keep-alive ti
 /// What is told of a broker that does not answer.
 const NO_SUBSCRIPTION: &str =
     "the broker let us in and does not answer what we subscribe to; connecting anew";
+
+/// What is told when the store does not take the beginning of a session.
+const NOT_BEGUN: &str =
+    "the store did not take the beginning of the session; nothing is subscribed to before it does";
 
 /// Why a connection was given up.
 enum Ended {
@@ -53,6 +59,8 @@ pub(super) struct Poller {
     since: Option<Instant>,
     /// What was subscribed to on it.
     subscriptions: Subscriptions,
+    /// The beginning of the session, until it is committed.
+    beginning: Option<Trace>,
     /// What the message at hand holds; kept for its memory.
     pub(super) contents: Vec<(u32, Content)>,
     /// Readings of one channel in it, likewise.
@@ -70,6 +78,7 @@ impl Poller {
             gathering: 0,
             since: None,
             subscriptions: Subscriptions::default(),
+            beginning: None,
             contents: Vec::new(),
             decoded: Vec::new(),
             unreadable: Unreadable::default(),
@@ -147,7 +156,23 @@ impl Poller {
                     down = self.patience(stalled) => Err(down),
                 },
             };
-            let taken = polled.and_then(|event| self.event(event, &client));
+            let taken = match polled {
+                Ok(Event::Connected { session, .. }) => {
+                    self.connected(session, &client);
+                    tokio::select! {
+                        () = stop.cancelled() => return Ended::Stopping,
+                        kept = self.keep_beginning(stalled) => match kept {
+                            Ok(()) => self.subscribe(&client),
+                            Err(ended) => return ended,
+                        }
+                    }
+                }
+                Ok(event) => {
+                    self.event(event, &client);
+                    Ok(())
+                }
+                Err(down) => Err(down),
+            };
             if let Err(down) = taken {
                 return Ended::Failed(down);
             }
@@ -172,20 +197,21 @@ impl Poller {
         }
     }
 
-    fn event(&mut self, event: Event, client: &Client) -> Result<(), Down> {
+    fn event(&mut self, event: Event, client: &Client) {
         match event {
             Event::Message(message) => {
                 self.incoming(&message, Poller::message);
                 self.ask_for_births(client);
             }
             Event::Oversized(message) => self.incoming(&message, Poller::oversized),
-            Event::Connected { session, .. } => return self.connected(session, client),
             Event::Subscribing { packet } => self.subscriptions.handle_leaving(packet),
             Event::Subscribed { packet, refusals } => self.subscribed(packet, &refusals),
-            Event::Publishing { .. } | Event::Published { .. } | Event::Disconnecting => {}
+            Event::Connected { .. }
+            | Event::Publishing { .. }
+            | Event::Published { .. }
+            | Event::Disconnecting => {}
             Event::Other => self.miss_nodes(),
         }
-        Ok(())
     }
 
     fn incoming(&mut self, message: &Message, take: impl FnOnce(&mut Self, &Message)) {
@@ -193,12 +219,11 @@ impl Poller {
         take(self, message);
     }
 
-    fn connected(&mut self, session: Session, client: &Client) -> Result<(), Down> {
-        let now = Instant::now();
-        self.since = Some(now);
+    fn connected(&mut self, session: Session, client: &Client) {
+        self.since = Some(Instant::now());
         self.epoch = self.link.change(Some(client.clone()));
         if session == Session::New {
-            self.source.recent.new_session();
+            self.beginning = Some(self.source.recent.new_session());
         }
         self.source.report.handle_connected((self.source.clock)());
         let broker = &self.source.broker;
@@ -209,6 +234,50 @@ impl Poller {
         );
         let clock = (self.source.clock)();
         self.source.router.nodes_mut().linked(clock);
+    }
+
+    /// Has the beginning of a new session committed. Nothing is subscribed to
+    /// before, so that no message of the session can come that a trace of the
+    /// old one might be taken for after a kill. While the disk refuses, the
+    /// connection is given up, and the next one tries again.
+    async fn keep_beginning(&mut self, patience: Duration) -> Result<(), Ended> {
+        let Some(beginning) = self.beginning else {
+            return Ok(());
+        };
+        let name = Arc::clone(&self.source.broker.name);
+        let batch = Batch {
+            arrived: vec![Arrived {
+                sump: 0,
+                arrival: (self.source.clock)(),
+                content: Content::Known,
+                ack: Some(Ack {
+                    source: self.source.ix,
+                    epoch: self.epoch,
+                    packet: BEGINNING,
+                    open: None,
+                }),
+            }],
+            recent: vec![(name, beginning)],
+            clock: None,
+        };
+        let kept = async {
+            let (shard, _) = self.source.intake.place(0);
+            self.source.intake.send(shard, batch).await?;
+            self.link.begun(self.epoch).await;
+            Ok::<(), IntakeClosed>(())
+        };
+        match tokio::time::timeout(patience, kept).await {
+            Ok(Ok(())) => {
+                self.beginning = None;
+                Ok(())
+            }
+            Ok(Err(IntakeClosed)) => Err(Ended::Stopping),
+            Err(_) => Err(Ended::Failed(Down::passing(NOT_BEGUN))),
+        }
+    }
+
+    fn subscribe(&mut self, client: &Client) -> Result<(), Down> {
+        let now = Instant::now();
         let filters = self.source.router.subscriptions();
         self.subscriptions = Subscriptions::ask(filters, client, now)
             .map_err(|error| Down::passing(format!("cannot subscribe: {error}")))?;

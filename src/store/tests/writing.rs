@@ -342,6 +342,11 @@ fn the_last_snapshot_and_the_last_recent_message_stay() {
         recent: vec![recent(2, 10, 1), recent(1, u64::MAX, 2), recent(2, 11, 3)],
         ..Batch::default()
     });
+    // Of another shard, and overtaken on its way.
+    plant.commit(Batch {
+        recent: vec![recent(2, 10, 1)],
+        ..Batch::default()
+    });
     let reader = plant.reader();
     let found = reader.snapshot("m1").unwrap().unwrap();
     assert_eq!((found.time, found.body.as_slice()), (at(2), &b"b"[..]));
