@@ -52,7 +52,9 @@ impl Journal {
             return EntryOutcome::Known;
         }
         match watch.check_entry(entry) {
-            Ok(Correction::Plain) => EntryOutcome::Taken { note: None },
+            Ok(Correction::Plain) => EntryOutcome::Taken {
+                note: watch.names_in_vain(entry),
+            },
             Ok(Correction::Forgotten) => EntryOutcome::Taken {
                 note: Some(FORGOTTEN.to_owned()),
             },

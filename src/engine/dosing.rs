@@ -214,6 +214,11 @@ impl SumpWatch {
         self.end_mixing(out);
     }
 
+    /// The advice that waits to be followed, if its dose still stands.
+    pub(super) fn awaited_advice(&self) -> Option<&str> {
+        self.dosing.open.as_ref().map(|open| &*open.id)
+    }
+
     /// An entry says that this advice was followed at `time`.
     pub(super) fn followed(
         &mut self,

@@ -20,6 +20,16 @@ use crate::units::{Quantity, Span, Timestamp};
 /// hand reading may differ, unless something is added.
 const FRESH: Span = Span::from_mins(30);
 
+/// Alarms that are named to somebody who named another.
+const NAMED: usize = 3;
+
+fn listed(alarms: &[String]) -> String {
+    match alarms {
+        [] => "none".to_owned(),
+        alarms => alarms[..alarms.len().min(NAMED)].join(", "),
+    }
+}
+
 impl SumpWatch {
     /// Whether the entry was taken in before.
     pub fn knows_entry(&self, id: &str) -> bool {
@@ -38,6 +48,27 @@ impl SumpWatch {
     /// superseded by another: then the watch passes the entry over.
     pub fn check_entry(&self, entry: &Entry) -> Result<Correction, CorrectionError> {
         self.remembered.check(entry)
+    }
+
+    /// What is to be said of an entry that names an alarm or advice which does
+    /// not stand: it is kept all the same, and changes nothing of these.
+    pub fn names_in_vain(&self, entry: &Entry) -> Option<String> {
+        if let EntryKind::Acknowledge { alarm } = &entry.kind {
+            let standing: Vec<String> = self.alarms_shown().into_iter().map(|one| one.id).collect();
+            return (!standing.contains(alarm)).then(|| {
+                let others = listed(&standing);
+                format!(
+                    "no alarm \"{alarm}\" stands here, so none is acknowledged; standing: {others}"
+                )
+            });
+        }
+        let (named, awaited) = (entry.kind.advice()?, self.awaited_advice());
+        (awaited != Some(named)).then(|| {
+            let awaited = awaited.unwrap_or("none");
+            format!(
+                "advice \"{named}\" does not stand, so none counts as followed; standing: {awaited}"
+            )
+        })
     }
 
     /// Whether the entry changes nothing: it was taken in before, or corrects

@@ -148,7 +148,7 @@ impl SumpWatch {
         }
     }
 
-    fn alarms_shown(&self) -> Vec<ActiveAlarm> {
+    pub(super) fn alarms_shown(&self) -> Vec<ActiveAlarm> {
         self.all_alarms()
             .filter(|which| self.life(*which).state() != AlarmState::Normal)
             .map(|which| ActiveAlarm {

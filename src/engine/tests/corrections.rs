@@ -56,6 +56,33 @@ impl Bench {
 }
 
 #[test]
+fn who_names_an_alarm_or_advice_that_does_not_stand_is_told() {
+    let mut bench = Bench::new();
+    bench.run(0..60, 8.0, 900.0);
+    bench.run(60..100, 5.0, 900.0);
+    let advice = bench.last_advice().id.clone();
+    let standing = bench.watch.status().alarms[0].id.clone();
+    let said = |kind| {
+        let entry = entry("a", None, minute(100), kind);
+        bench.watch.names_in_vain(&entry)
+    };
+    let acknowledge = |alarm: &str| EntryKind::Acknowledge {
+        alarm: alarm.to_owned(),
+    };
+    assert_eq!(said(acknowledge(&standing)), None);
+    assert_eq!(said(premix(180.0, Some(&advice))), None);
+    let told = said(acknowledge("mill/ph.low/2026-03-02T06:00:00Z")).unwrap();
+    assert!(
+        told.contains("none is acknowledged") && told.contains(&standing),
+        "{told}"
+    );
+    let told = said(premix(20.0, Some("mill/advice/99"))).unwrap();
+    assert!(told.contains("none counts as followed"), "{told}");
+    assert_eq!(said(premix(20.0, None)), None);
+    assert_eq!(said(by_hand(4.1)), None);
+}
+
+#[test]
 fn a_slip_of_the_pen_ends_its_doubt_when_it_is_corrected() {
     let mut bench = Bench::new();
     bench.run(0..60, 8.0, 900.0);
