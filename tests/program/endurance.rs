@@ -113,15 +113,16 @@ impl Figures {
             self.lost.len(),
             self.twice,
         );
-        let Told {
-            of_each_life,
-            known_after,
-            back_after,
-        } = &self.slave;
+        let slave = &self.slave;
         println!(
-            "the slave: readings of each of its {} lives {of_each_life:?}, good ones while it was gone 0, values \
-             that it never had 0; a loss known after {known_after} at most, read after {back_after} at most",
-            of_each_life.len(),
+            "the slave: readings of each of its {} lives {:?}, values that it never had {}, good ones while it was \
+             gone {}; a loss known after {} ms at most, read {} ms after it was switched on at most",
+            slave.of_each_life.len(),
+            slave.of_each_life,
+            slave.never_said.len(),
+            slave.good_while_gone.len(),
+            slave.known_after.millis(),
+            slave.back_after.millis(),
         );
     }
 
@@ -140,11 +141,12 @@ impl Figures {
             .map(|(_, at)| self.before_an_end(*at))
             .max();
         println!(
-            "the broker lost {} confirmed readings in {} kills, confirmed {} before its kill at most; \
-             it saves every second, and {BROKER_FORGETS} are allowed",
+            "the broker lost {} confirmed readings in {} kills, confirmed {} ms before its kill at most; it saves \
+             every second, and all of them must lie within {} ms",
             self.lost.len(),
             self.ends.len(),
-            longest.unwrap_or_default(),
+            longest.unwrap_or_default().millis(),
+            BROKER_FORGETS.millis(),
         );
         self.holds();
         assert!(longest.unwrap_or_default() <= BROKER_FORGETS);
@@ -159,6 +161,9 @@ impl Figures {
     fn holds(&self) {
         assert_eq!(self.twice, 0);
         assert!(self.confirmed as u64 > self.sent / 2);
+        assert!(self.slave.of_each_life.iter().all(|count| *count > 0));
+        assert!(self.slave.never_said.is_empty(), "{:?}", self.slave);
+        assert!(self.slave.good_while_gone.is_empty(), "{:?}", self.slave);
     }
 }
 

@@ -30,10 +30,14 @@ struct Life {
 }
 
 /// What was stored of a slave.
-#[derive(Debug)]
+#[derive(Debug, Default)]
 pub struct Told {
     /// Readings of each life, of the channel that has fewer.
     pub of_each_life: Vec<usize>,
+    /// Readings with a value that it never had.
+    pub never_said: Vec<Stored>,
+    /// Readings marked good from when the life that they are of was not.
+    pub good_while_gone: Vec<Stored>,
     /// The longest time that the daemon took to know of a loss.
     pub known_after: Span,
     /// The longest time from switching on to a reading.
@@ -117,49 +121,46 @@ impl Slave {
     }
 
     /// What is stored of it.
-    ///
-    /// # Panics
-    /// When something is that the slave never said, or something good is from a
-    /// time when it was not there.
     pub fn told(&self, wired: &Wired) -> Told {
-        let mut of_each_life = vec![usize::MAX; self.lives.len()];
-        let mut back_after = Span::ZERO;
-        for (name, base) in CHANNELS {
-            let mut readings = vec![Vec::new(); self.lives.len()];
-            for stored in wired.stored(name) {
-                let life = stored.value - base as f64;
-                let known = life >= 0.0 && life.fract() == 0.0 && (life as usize) < readings.len();
-                assert!(known, "{name} never was {stored:?}");
-                self.lives[life as usize].check(name, stored);
-                readings[life as usize].push(stored);
-            }
-            for (life, (readings, count)) in readings.iter().zip(&mut of_each_life).enumerate() {
-                let first = readings.first();
-                let first = first.unwrap_or_else(|| panic!("nothing of {name} in life {life}"));
-                *count = readings.len().min(*count);
-                back_after = back_after.max(first.time - self.lives[life].from);
-            }
-        }
         let known_after = self.lives.iter().filter_map(|life| life.gone);
-        Told {
-            of_each_life,
+        let mut told = Told {
+            of_each_life: vec![usize::MAX; self.lives.len()],
             known_after: known_after
                 .map(|(gone, known)| known - gone)
                 .max()
                 .unwrap_or_default(),
-            back_after,
+            ..Told::default()
+        };
+        for (name, base) in CHANNELS {
+            let mut counts = vec![0; self.lives.len()];
+            for stored in wired.stored(name) {
+                let said = stored.value - base as f64;
+                let mut lives = || self.lives.iter().zip(&mut counts).enumerate();
+                let Some((_, (life, count))) = lives().find(|(place, _)| *place as f64 == said)
+                else {
+                    told.never_said.push(stored);
+                    continue;
+                };
+                if *count == 0 {
+                    told.back_after = told.back_after.max(stored.time - life.from);
+                }
+                *count += 1;
+                if stored.quality == Quality::GOOD && !life.was_there(stored.time) {
+                    told.good_while_gone.push(stored);
+                }
+            }
+            for (count, least) in counts.into_iter().zip(&mut told.of_each_life) {
+                *least = count.min(*least);
+            }
         }
+        told
     }
 }
 
 impl Life {
-    fn check(&self, name: &str, stored: Stored) {
-        let Life { from, gone } = self;
-        let until = gone.map_or(Timestamp::MAX, |(_, known)| known);
-        let there = *from <= stored.time && stored.time <= until;
-        assert!(
-            there || stored.quality != Quality::GOOD,
-            "{name}: {stored:?} is good, and the slave was there from {from} to {until}"
-        );
+    /// Until the daemon knew that it was not.
+    fn was_there(&self, time: Timestamp) -> bool {
+        let known = self.gone.map_or(Timestamp::MAX, |(_, known)| known);
+        self.from <= time && time <= known
     }
 }
