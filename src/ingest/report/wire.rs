@@ -193,7 +193,7 @@ impl SourceReport {
         self.of_wire(|wire| wire.values += 1);
     }
 
-    /// A value was dropped, as there was no room for it.
+    /// A value was dropped: there was no room for it, or no time at the stop.
     pub fn handle_dropped(&self) {
         self.of_wire(|wire| wire.dropped += 1);
     }

@@ -193,9 +193,14 @@ impl Deliver {
         Ok(())
     }
 
-    /// No more time is left to hand on what is held: tells what is lost by that.
-    pub(super) fn give_up(&self) {
-        let held: usize = self.gathered.iter().map(|batch| batch.arrived.len()).sum();
+    /// No more time is left to hand on what is held: counts and tells what is lost
+    /// by that.
+    pub(super) fn give_up(&mut self) {
+        let batches = self.gathered.iter_mut();
+        let held: usize = batches
+            .map(|batch| std::mem::take(batch).arrived.len())
+            .sum();
+        (0..held).for_each(|_| self.report.handle_dropped());
         if held > 0 {
             tracing::error!(
                 wire = %self.report.source, readings = held,
@@ -206,7 +211,7 @@ impl Deliver {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use std::sync::atomic::{AtomicI64, Ordering};
 
     use super::super::state::tests::port;
@@ -215,7 +220,7 @@ mod tests {
 
     /// A wire with one channel, a shard that takes nothing yet, and a clock that
     /// goes on by a millisecond each time it is looked at.
-    fn deliver() -> (Deliver, tokio::sync::mpsc::Receiver<Batch>) {
+    pub(in crate::ingest::wired) fn deliver() -> (Deliver, tokio::sync::mpsc::Receiver<Batch>) {
         let (intake, mut rooms) = Intake::open(1);
         let ms = AtomicI64::new(0);
         let clock = move || Timestamp::from_millis(ms.fetch_add(1, Ordering::Relaxed));
@@ -258,6 +263,20 @@ mod tests {
         assert!(!deliver.holds_any());
         let wire = deliver.report.status(deliver.now()).wire.unwrap();
         assert_eq!((wire.values, wire.dropped), (1_000, 0));
+    }
+
+    #[tokio::test]
+    async fn what_nobody_took_before_the_end_is_counted() {
+        let (mut deliver, room) = deliver();
+        for n in 0..3 {
+            deliver.value(0, f64::from(n), "here");
+        }
+        drop(room);
+        assert!(deliver.hand_on().await.is_err() && deliver.holds_any());
+        deliver.give_up();
+        deliver.give_up();
+        let wire = deliver.report.status(deliver.now()).wire.unwrap();
+        assert_eq!((wire.values, wire.dropped), (3, 3));
     }
 
     #[tokio::test]

@@ -103,3 +103,92 @@ async fn pause(deliver: &mut Deliver, pause: Duration) -> Result<(), IntakeClose
     over.await;
     Ok(())
 }
+
+#[cfg(test)]
+mod tests {
+    use std::sync::Arc;
+
+    use tokio::sync::{Notify, mpsc};
+
+    use super::*;
+    use crate::ingest::intake::Batch;
+    use crate::ingest::wired::deliver::tests::deliver;
+    use crate::ingest::wired::state::tests::port;
+    use crate::units::Timestamp;
+
+    const NOW: Timestamp = Timestamp::from_millis(1_700_000_000_000);
+
+    /// A wire that gives three values, and then waits for the shard.
+    struct Three {
+        deliver: Deliver,
+        state: State,
+        waits: Arc<Notify>,
+    }
+
+    impl Attend for Three {
+        type Wire = ();
+        type Refusal = Infallible;
+
+        async fn open(&mut self) -> Result<(), Infallible> {
+            Ok(())
+        }
+
+        async fn attend(&mut self, (): ()) -> Left {
+            for number in [1.0, 2.0, 3.0] {
+                self.deliver.value(0, number, "here");
+            }
+            self.waits.notify_one();
+            match self.deliver.hand_on().await {
+                Ok(()) => std::future::pending().await,
+                Err(closed) => closed.into(),
+            }
+        }
+
+        fn deliver(&mut self) -> &mut Deliver {
+            &mut self.deliver
+        }
+
+        fn state(&mut self) -> &mut State {
+            &mut self.state
+        }
+    }
+
+    /// Stops a wire that waits for a full shard with its three values; `then` is
+    /// what becomes of the shard. Gives how many readings that held before.
+    async fn stop(then: impl AsyncFnOnce(mpsc::Receiver<Batch>)) -> usize {
+        let (mut deliver, room) = deliver();
+        while room.len() < room.max_capacity() {
+            deliver.value(0, 0.0, "here");
+            deliver.hand_on().await.unwrap();
+        }
+        let before = room.len();
+        let waits = Arc::new(Notify::new());
+        let wire = Three {
+            deliver,
+            state: State::new(Arc::new(port()), Arc::new(|| NOW)),
+            waits: Arc::clone(&waits),
+        };
+        let stop = CancellationToken::new();
+        let stopping = async {
+            waits.notified().await;
+            stop.cancel();
+            // The stop is seen while the shard is full still.
+            tokio::task::yield_now().await;
+            then(room).await;
+        };
+        tokio::join!(keep_open(wire, stop.clone()), stopping);
+        before
+    }
+
+    #[tokio::test]
+    async fn readings_that_wait_for_a_busy_shard_are_handed_on_at_the_stop() {
+        let mut got = 0;
+        let before = stop(async |mut room| {
+            while let Some(batch) = room.recv().await {
+                got += batch.arrived.len();
+            }
+        });
+        let before = before.await;
+        assert_eq!(got, before + 3);
+    }
+}
