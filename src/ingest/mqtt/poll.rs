@@ -258,7 +258,7 @@ impl Poller {
                 }),
             }],
             recent: vec![(name, beginning)],
-            clock: None,
+            ..Batch::default()
         };
         let kept = async {
             let (shard, _) = self.source.intake.place(0);
