@@ -135,16 +135,15 @@ impl Slave {
             let mut counts = vec![0; self.lives.len()];
             for stored in wired.stored(name) {
                 let said = stored.value - base as f64;
-                let mut lives = || self.lives.iter().zip(&mut counts).enumerate();
-                let Some((_, (life, count))) = lives().find(|(place, _)| *place as f64 == said)
-                else {
+                let Some(place) = (0..counts.len()).find(|place| *place as f64 == said) else {
                     told.never_said.push(stored);
                     continue;
                 };
-                if *count == 0 {
+                let life = &self.lives[place];
+                if counts[place] == 0 {
                     told.back_after = told.back_after.max(stored.time - life.from);
                 }
-                *count += 1;
+                counts[place] += 1;
                 if stored.quality == Quality::GOOD && !life.was_there(stored.time) {
                     told.good_while_gone.push(stored);
                 }
