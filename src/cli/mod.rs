@@ -46,7 +46,8 @@ enum Command {
     Check(Folder),
     /// Play the invented plant, self-contained: its own broker, plant and crew.
     Demo(DemoArgs),
-    /// Listen on a broker and tell what is there, with settings to copy.
+    /// Look what a broker, a serial port or a Modbus line has, with settings to
+    /// copy.
     #[command(subcommand)]
     Survey(survey::Survey),
     /// Drive the same engine with history from files; prints the journal.

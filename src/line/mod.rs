@@ -20,7 +20,7 @@ mod reader;
 pub use checksum::{CheckKind, Checksum, ChecksumError};
 pub use columns::Columns;
 pub use format::{LineError, LineFormat, Place, Shape, Values};
-pub use framer::{Framer, LONGEST_LINE, LineEnd};
+pub use framer::{Framed, Framer, LONGEST_LINE, LineEnd};
 pub use freshness::{Freshness, LOOK_EVERY};
 pub use pattern::{Pattern, PatternError};
 pub use reader::{LineCounts, LineReader};

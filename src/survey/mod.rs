@@ -6,13 +6,21 @@
 //! Refuses: to write anything to an instrument, to guess a unit.
 
 mod guess;
+pub mod lines;
+mod nodes;
+mod offer;
+mod pack;
+#[cfg(test)]
+mod plant;
 mod recognise;
+pub mod registers;
 mod report;
 mod snippet;
 mod topics;
 
 pub use guess::{quantity, settings_name};
+pub use pack::{Named, Pack};
 pub use recognise::{Field, Look, Seen, recognise};
-pub use report::Report;
+pub use report::{Report, Row, Valued, counted};
 pub use snippet::Snippets;
 pub use topics::{Topic, Topics};

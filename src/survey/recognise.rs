@@ -1,7 +1,9 @@
 //! What a message looks like.
 
+use serde::Serialize;
 use serde_json::Value;
 
+use super::pack::{self, Pack};
 use crate::settings::TimeFormat;
 use crate::units::{Span, Timestamp};
 
@@ -16,8 +18,17 @@ const TIME_NAMES: [&str; 6] = ["time", "timestamp", "ts", "t", "at", "date"];
 /// A number is taken for a time only if it lies so near to now.
 const TIME_REACH: Span = Span::from_hours(24 * 366);
 
+/// Names of fields that say the unit of the number beside them. Common practice,
+/// no source.
+const UNIT_NAMES: [&str; 3] = ["unit", "units", "uom"];
+/// Names of fields that say how the instrument is. Common practice, no source.
+const STATUS_NAMES: [&str; 2] = ["status", "quality"];
+/// A text that is longer is no unit.
+const LONGEST_UNIT: usize = 20;
+
 /// What a value is.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(untagged)]
 pub enum Seen {
     /// A number.
     Number(f64),
@@ -50,12 +61,55 @@ pub enum Look {
         /// Values beyond those that were looked at.
         more: usize,
     },
+    /// Records of SenML.
+    Senml(Pack),
     /// Nothing that is known; how it begins.
     Unknown(String),
 }
 
+/// What a field of a JSON document says of the number beside it, to judge by
+/// its name.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Beside {
+    /// Its unit.
+    Unit,
+    /// How the instrument is.
+    Status,
+}
+
+impl Field {
+    /// Its name, or its place in a list.
+    pub(super) fn name(&self) -> &str {
+        self.pointer.rsplit('/').next().unwrap_or_default()
+    }
+
+    /// The pointer to what it stands in.
+    pub(super) fn parent(&self) -> &str {
+        self.pointer
+            .rsplit_once('/')
+            .map_or("", |(parent, _)| parent)
+    }
+
+    /// What it says of a number beside it.
+    pub(super) fn beside(&self) -> Option<Beside> {
+        beside(self.name())
+    }
+}
+
+fn beside(name: &str) -> Option<Beside> {
+    let name = name.to_lowercase();
+    if UNIT_NAMES.contains(&&*name) {
+        Some(Beside::Unit)
+    } else {
+        STATUS_NAMES.contains(&&*name).then_some(Beside::Status)
+    }
+}
+
 /// Looks at a message that came at `now`.
 pub fn recognise(payload: &[u8], now: Timestamp) -> Look {
+    if let Some(pack) = pack::recognise(payload) {
+        return Look::Senml(pack);
+    }
     let Ok(text) = std::str::from_utf8(payload) else {
         return Look::Unknown(beginning(payload));
     };
@@ -83,9 +137,16 @@ pub(super) fn beginning(payload: &[u8]) -> String {
     format!("{}{more} ({} bytes)", shown.trim_end(), payload.len())
 }
 
-fn is_word(text: &str) -> bool {
+pub(super) fn is_word(text: &str) -> bool {
     let fits = |c: char| c.is_alphanumeric() || c == '_' || c == '-';
     (1..=20).contains(&text.len()) && text.chars().all(fits)
+}
+
+/// Units have characters that words have not.
+fn is_unit(text: &str, pointer: &str) -> bool {
+    let name = pointer.rsplit('/').next().unwrap_or_default();
+    let fits = (1..=LONGEST_UNIT).contains(&text.len()) && !text.chars().any(char::is_control);
+    fits && beside(name) == Some(Beside::Unit)
 }
 
 fn json(document: &Value, now: Timestamp) -> Look {
@@ -143,7 +204,9 @@ impl Walk {
         let seen = match value {
             Value::Number(number) => number.as_f64().map(Seen::Number),
             Value::Bool(truth) => Some(Seen::Word(truth.to_string())),
-            Value::String(text) if is_word(text) => Some(Seen::Word(text.clone())),
+            Value::String(text) if is_word(text) || is_unit(text, &pointer) => {
+                Some(Seen::Word(text.clone()))
+            }
             _ => None,
         };
         match seen {

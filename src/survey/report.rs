@@ -1,107 +1,142 @@
-//! What was heard on a broker, in words and as settings.
+//! What was found, in rows: for people as text, for programs as they are.
 
-use std::fmt::Write as _;
+use std::fmt::{self, Write as _};
 
-use super::recognise::{Field, Look, Seen};
-use super::snippet::Snippets;
-use super::topics::{Topic, Topics};
+use serde::Serialize;
+
+use super::recognise::Seen;
+use super::snippet::one_line;
 use crate::units::{Span, Timestamp};
 
 /// What the survey has to say.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
 pub struct Report {
-    /// What was seen, in words.
-    pub seen: String,
+    /// One a topic, device of an edge node, port or table of registers.
+    pub rows: Vec<Row>,
+    /// What there is to know besides.
+    pub notes: Vec<String>,
+    /// Settings of the source that the channels of several rows share; empty
+    /// where they need none.
+    pub settings: String,
+}
+
+/// One thing that was found.
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+pub struct Row {
+    /// What it is called.
+    pub name: String,
+    /// What its messages are called; empty where they are messages.
+    #[serde(skip)]
+    pub noun: &'static str,
+    /// How it speaks.
+    pub format: String,
+    /// Messages, lines or answers, without those that a broker had retained.
+    pub messages: u64,
+    /// Messages that a broker had retained.
+    pub retained: u64,
+    /// Mean time between messages, once there were two.
+    #[serde(rename = "every_s", serialize_with = "seconds")]
+    pub every: Option<Span>,
+    /// When the newest came; registers, which are asked for, have no such time.
+    #[serde(serialize_with = "in_words")]
+    pub last: Option<Timestamp>,
+    /// The newest values.
+    pub values: Vec<Valued>,
+    /// What there is to know besides.
+    pub notes: Vec<String>,
     /// Settings of channels that would take it in; empty if there is nothing.
     pub settings: String,
 }
 
-impl Topics {
-    /// What was heard until `now`.
-    pub fn report(&self, now: Timestamp) -> Report {
-        let mut seen = String::new();
-        let mut snippets = Snippets::default();
-        for (name, topic) in self.iter() {
+/// A value and where it stands.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Valued {
+    /// A place in a message, a name, a register; empty for the whole message.
+    pub place: String,
+    /// What stands there.
+    pub value: Seen,
+    /// The unit that is named with it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub unit: Option<String>,
+}
+
+fn seconds<S: serde::Serializer>(span: &Option<Span>, to: S) -> Result<S::Ok, S::Error> {
+    span.map(Span::secs_f64).serialize(to)
+}
+
+fn in_words<S: serde::Serializer>(time: &Option<Timestamp>, to: S) -> Result<S::Ok, S::Error> {
+    time.map(|time| time.to_string()).serialize(to)
+}
+
+impl Report {
+    /// What was seen until `now`, in words.
+    pub fn seen(&self, now: Timestamp) -> String {
+        let mut text = String::new();
+        for row in &self.rows {
+            row.write(&mut text, now);
+        }
+        for note in &self.notes {
             // Writing to a String never fails.
-            let _ = writeln!(seen, "{name}\n    {}", topic.describe(now));
-            for line in topic.look.lines() {
-                let _ = writeln!(seen, "    {line}");
-            }
-            offer(&mut snippets, name, topic);
+            let _ = writeln!(text, "{}", one_line(note));
         }
-        if self.others > 0 {
-            let _ = writeln!(
-                seen,
-                "and {} messages of further topics; survey them with a narrower --topic",
-                self.others
-            );
-        }
-        Report {
-            seen,
-            settings: snippets.text().to_owned(),
-        }
+        text
+    }
+
+    /// All settings that are offered.
+    pub fn all_settings(&self) -> String {
+        let of_rows = self.rows.iter().map(|row| row.settings.as_str());
+        std::iter::once(self.settings.as_str())
+            .chain(of_rows)
+            .collect()
     }
 }
 
-impl Topic {
-    fn describe(&self, now: Timestamp) -> String {
-        let format = self.look.name();
-        let varies = if self.varies { "; not all alike" } else { "" };
-        if self.fresh == 0 {
-            return format!("{format}; only retained by the broker, of unknown age{varies}");
+impl Row {
+    fn write(&self, text: &mut String, now: Timestamp) {
+        let _ = writeln!(text, "{}\n    {}", one_line(&self.name), self.summary(now));
+        let width = self.values.iter().map(|v| v.place.chars().count());
+        let width = width.max().unwrap_or(0);
+        for Valued { place, value, unit } in &self.values {
+            let gap = if width > 0 { "  " } else { "" };
+            let unit = unit.as_deref().map_or(String::new(), |u| format!(" {u}"));
+            let line = format!("{place:width$}{gap}{value}{unit}");
+            let _ = writeln!(text, "    {}", one_line(&line));
         }
-        let count = match (self.fresh, self.interval()) {
-            (1, _) => "1 message".to_owned(),
-            (count, Some(interval)) => format!("{count} messages, every {}", about(interval)),
-            (count, None) => format!("{count} messages"),
-        };
-        let retained = if self.retained > 0 {
-            "; retained too"
-        } else {
-            ""
-        };
-        let ago = about(now - self.last);
-        format!("{format}; {count}, the last {ago} ago{retained}{varies}")
-    }
-}
-
-impl Look {
-    fn name(&self) -> &'static str {
-        match self {
-            Look::Number(_) => "a number",
-            Look::Word(_) => "a word",
-            Look::Json { .. } => "JSON",
-            Look::Unknown(_) => "not recognised",
+        for note in &self.notes {
+            let _ = writeln!(text, "    {}", one_line(note));
         }
     }
 
-    fn lines(&self) -> Vec<String> {
-        match self {
-            Look::Number(number) => vec![number.to_string()],
-            Look::Word(word) => vec![word.clone()],
-            Look::Json { fields, time, more } => {
-                let width = fields.iter().map(|f| f.pointer.len()).max().unwrap_or(0);
-                let mut lines: Vec<String> = fields
-                    .iter()
-                    .map(|field| format!("{:width$}  {}", field.pointer, field.seen))
-                    .collect();
-                if let Some((pointer, _)) = time {
-                    lines.push(format!("{pointer:width$}  a time"));
+    fn summary(&self, now: Timestamp) -> String {
+        let mut parts = vec![self.format.clone()];
+        match (self.messages, self.retained, self.every) {
+            (0, 0, _) => {}
+            (0, ..) => parts.push("only retained by the broker, of unknown age".to_owned()),
+            (count, retained, every) => {
+                let noun = if self.noun.is_empty() {
+                    "message"
+                } else {
+                    self.noun
+                };
+                let mut told = counted(count, noun);
+                if let Some(every) = every {
+                    let _ = write!(told, ", every {}", about(every));
                 }
-                if *more > 0 {
-                    lines.push(format!(
-                        "and {more} that are no single value or beyond what is looked at"
-                    ));
+                if let Some(last) = self.last {
+                    let _ = write!(told, ", the last {} ago", about(now - last));
                 }
-                lines
+                parts.push(told);
+                if retained > 0 {
+                    parts.push("retained too".to_owned());
+                }
             }
-            Look::Unknown(beginning) => vec![beginning.clone()],
         }
+        parts.join("; ")
     }
 }
 
-impl std::fmt::Display for Seen {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+impl fmt::Display for Seen {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Seen::Number(number) => write!(f, "{number}"),
             Seen::Word(word) => f.write_str(word),
@@ -110,7 +145,7 @@ impl std::fmt::Display for Seen {
 }
 
 /// A length of time as people say it.
-fn about(span: Span) -> String {
+pub(super) fn about(span: Span) -> String {
     match span.secs_f64() {
         s if s < 0.95 => format!("{:.0} ms", s * 1000.0),
         s if s < 99.5 => format!("{s:.1} s"),
@@ -118,126 +153,58 @@ fn about(span: Span) -> String {
     }
 }
 
-fn offer(snippets: &mut Snippets, name: &str, topic: &Topic) {
-    let last_level = name.rsplit('/').next().unwrap_or(name);
-    match &topic.look {
-        Look::Number(number) => {
-            snippets
-                .channel(last_level, name, false, &format!("{name}: {number}"))
-                .line("topic", name, None);
-        }
-        Look::Word(word) => {
-            snippets
-                .channel(last_level, name, true, &format!("{name}: {word}"))
-                .line("topic", name, None)
-                .switch_words(word);
-        }
-        Look::Json { fields, time, .. } => {
-            for Field { pointer, seen } in fields {
-                let field = pointer.rsplit('/').next().unwrap_or_default();
-                let is_index = field.chars().all(|c| c.is_ascii_digit());
-                let called = if is_index { last_level } else { field };
-                let word = match seen {
-                    Seen::Word(word) => Some(word),
-                    Seen::Number(_) => None,
-                };
-                let told = format!("{name} at {pointer}: {seen}");
-                snippets
-                    .channel(called, name, word.is_some(), &told)
-                    .line("topic", name, None)
-                    .line("payload", "json", None)
-                    .line("value", pointer, None)
-                    .time(time.as_ref());
-                if let Some(word) = word {
-                    snippets.switch_words(word);
-                }
-            }
-        }
-        Look::Unknown(_) => {}
-    }
+/// A count with its noun, which takes an s where there is more or less than
+/// one.
+pub fn counted(count: u64, noun: &str) -> String {
+    let s = if count == 1 { "" } else { "s" };
+    format!("{count} {noun}{s}")
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::ingest::decode::{Claimed, Decoded, Plan};
-    use crate::settings::{Origin, Settings};
 
-    const PLANT: &str = r#"
-        [plant]
-        name = "north"
-        [store]
-        folder = "./data"
-        [broker.main]
-        host = "127.0.0.1"
-        [fluid.soluble-a]
-        factor = 1.1
-        [sump.cell-a]
-        fluid = "soluble-a"
-        target = "8 %"
-        working_volume = "820 L"
-        vessel = { shape = "rectangular", length = "1.6 m", width = "0.9 m", height = "0.65 m" }
-    "#;
-
-    fn now() -> Timestamp {
-        Timestamp::parse("2026-03-02T06:10:00Z").unwrap()
-    }
-
-    /// What is offered, put into a plant's settings, reads what was seen.
-    #[test]
-    fn what_is_offered_reads_what_was_seen() {
-        let messages: [(&str, &[u8], &[f64], bool); 5] = [
-            ("cells/a/brix", b"7.41", &[7.41], false),
-            ("cells/a/pump", b"Running", &[1.0], false),
-            ("cells/\"b\"/x y", b"12", &[12.0], false),
-            (
-                "cells/c",
-                br#"{"ph":9.1,"a/b":[1,2],"on":true,"time":"2026-03-02T06:09:58Z","name":"the probe"}"#,
-                &[1.0, 2.0, 1.0, 9.1],
-                true,
-            ),
-            ("cells/d", br#"[4.5,{"ts":1772431798,"t":21.5}]"#, &[4.5, 21.5], true),
-        ];
-        for (topic, payload, values, timed) in messages {
-            let mut heard = Topics::default();
-            heard.hear(topic, payload, false, now());
-            let report = heard.report(now());
-            assert!(report.seen.contains(topic));
-            let channels = report
-                .settings
-                .replace("SUMP", "cell-a")
-                .replace("\"?\"", "\"brix\"");
-            let files = [("plant.toml", PLANT), ("z.toml", channels.as_str())];
-            let settings = Settings::from_texts(&files, std::iter::empty())
-                .unwrap_or_else(|error| panic!("{error}\n{channels}"));
-            let mut read: Vec<Decoded> = Vec::new();
-            for route in &settings.routes {
-                let Origin::Topic { topics, format, .. } = &route.origin else {
-                    panic!("{:?} is no topic", route.origin);
-                };
-                assert_eq!(*topics, [topic]);
-                let mut plan = Plan::default();
-                plan.add(format, &route.scale);
-                let mut outcomes = Vec::new();
-                plan.decode(payload, &mut outcomes);
-                read.extend(outcomes.into_iter().map(|outcome| outcome.reading.unwrap()));
-            }
-            let mut found: Vec<f64> = read.iter().map(|reading| reading.value).collect();
-            let mut values = values.to_vec();
-            found.sort_by(f64::total_cmp);
-            values.sort_by(f64::total_cmp);
-            assert_eq!(found, values, "{channels}");
-            let at = |reading: &Decoded| matches!(reading.claimed, Claimed::At(_));
-            assert_eq!(read.iter().all(at), timed, "{channels}");
+    fn row() -> Row {
+        Row {
+            name: "cells/a".to_owned(),
+            format: "JSON".to_owned(),
+            messages: 2,
+            every: Some(Span::from_millis(1500)),
+            last: Some(Timestamp::from_millis(1_772_431_800_000)),
+            values: vec![Valued {
+                place: "/brix".to_owned(),
+                value: Seen::Number(7.4),
+                unit: Some("°Bx".to_owned()),
+            }],
+            ..Row::default()
         }
     }
 
     #[test]
-    fn what_is_not_recognised_is_listed_and_nothing_is_offered_for_it() {
-        let mut topics = Topics::default();
-        topics.hear("x", &[0xff, 0, 1], false, now());
-        let report = topics.report(now());
-        assert!(report.seen.contains("not recognised"), "{}", report.seen);
-        assert_eq!(report.settings, "");
+    fn a_row_as_people_read_it() {
+        let report = Report {
+            rows: vec![row()],
+            ..Report::default()
+        };
+        let seen = report.seen(Timestamp::from_millis(1_772_431_803_000));
+        assert_eq!(
+            seen,
+            "cells/a\n    JSON; 2 messages, every 1.5 s, the last 3.0 s ago\n    /brix  7.4 °Bx\n"
+        );
+    }
+
+    #[test]
+    fn a_row_as_programs_read_it() {
+        let json = serde_json::to_value(row()).unwrap();
+        assert_eq!(json["every_s"], 1.5);
+        assert_eq!(json["last"], "2026-03-02T06:10:00Z");
+        assert_eq!(json["values"][0]["value"], 7.4);
+        assert_eq!(json["values"][0]["unit"], "°Bx");
+    }
+
+    #[test]
+    fn one_is_not_many() {
+        let told = [0, 1, 2].map(|count| counted(count, "topic"));
+        assert_eq!(told, ["0 topics", "1 topic", "2 topics"]);
     }
 }

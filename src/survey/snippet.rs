@@ -9,6 +9,8 @@ use crate::units::Quantity;
 
 /// Words for on and off that need no setting.
 const USUAL_WORDS: [&str; 6] = ["on", "true", "1", "off", "false", "0"];
+/// Names of channels have at most 64 characters; the rest is for a number.
+const LONGEST_BARE: usize = 56;
 /// Stands where a person must put the name of a sump.
 const SUMP: &str = "SUMP";
 
@@ -29,9 +31,15 @@ impl Snippets {
             Some(Quantity::State) => None,
             guessed => guessed,
         };
+        self.channel_of(quantity, name, seen)
+    }
+
+    /// Begins the table of a channel whose quantity is guessed already, or
+    /// cannot be.
+    pub fn channel_of(&mut self, quantity: Option<Quantity>, name: &str, seen: &str) -> &mut Self {
         let name = self.free_name(&guess::settings_name(name));
         // Writing to a String never fails.
-        let _ = writeln!(self.text, "\n# {seen}");
+        let _ = writeln!(self.text, "\n# {}", one_line(seen));
         let _ = writeln!(self.text, "[sump.{SUMP}.channel.{name}]");
         let (word, remark) = match quantity {
             Some(quantity) => (
@@ -41,6 +49,12 @@ impl Snippets {
             None => ("?", "what is it? see config/sumps.toml for what there is"),
         };
         self.line("quantity", word, Some(remark))
+    }
+
+    /// Begins a table of a source.
+    pub fn source(&mut self, table: &str, name: &str) -> &mut Self {
+        let _ = writeln!(self.text, "\n[{table}.{name}]");
+        self
     }
 
     /// Adds a text setting.
@@ -89,13 +103,29 @@ impl Snippets {
         }
     }
 
-    /// The settings written so far.
-    pub fn text(&self) -> &str {
-        &self.text
+    /// Adds a setting that is switched off: whether it holds, a person must say.
+    pub fn perhaps(&mut self, key: &str, value: &str, remark: &str) -> &mut Self {
+        let value = toml_edit::Value::from(value);
+        let setting = format!("#{key} = {}", value.to_string().trim());
+        let _ = writeln!(self.text, "{setting:<32}# {remark}");
+        self
+    }
+
+    /// Adds a setting as it is written in TOML.
+    pub fn written(&mut self, setting: &str) -> &mut Self {
+        let _ = writeln!(self.text, "{setting}");
+        self
+    }
+
+    /// Takes out the settings written since the last time; the names stay
+    /// taken.
+    pub fn take(&mut self) -> String {
+        std::mem::take(&mut self.text)
     }
 
     fn free_name(&mut self, name: &str) -> String {
-        let mut free = name.to_owned();
+        let name: String = name.chars().take(LONGEST_BARE).collect();
+        let mut free = name.clone();
         let mut count = 1;
         while !self.taken.insert(free.clone()) {
             count += 1;
@@ -103,6 +133,13 @@ impl Snippets {
         }
         free
     }
+}
+
+/// What came from outside, without characters that would end a comment or
+/// move a cursor.
+pub(super) fn one_line(text: &str) -> String {
+    let plain = |c: char| if c.is_control() { '\u{fffd}' } else { c };
+    text.chars().map(plain).collect()
 }
 
 #[cfg(test)]
@@ -117,7 +154,7 @@ mod tests {
                 .channel("brix", "a/brix", false, "a number")
                 .line("topic", "a\"b", None);
         }
-        let text = snippets.text();
+        let text = &snippets.take();
         assert!(text.contains("[sump.SUMP.channel.brix]"), "{text}");
         assert!(text.contains("[sump.SUMP.channel.brix-2]"), "{text}");
         assert!(text.contains("quantity = \"brix\""), "{text}");

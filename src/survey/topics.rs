@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use super::nodes::Nodes;
 use super::recognise::{Look, beginning, recognise};
 use crate::units::{Span, Timestamp};
 
@@ -41,6 +42,8 @@ impl Topic {
 #[derive(Debug, Default)]
 pub struct Topics {
     seen: BTreeMap<String, Topic>,
+    /// Edge nodes of Sparkplug B; their topics are not told apart.
+    pub(super) nodes: Nodes,
     /// Messages of topics beyond [`TOPICS`].
     pub others: u64,
     /// Messages in all.
@@ -51,11 +54,15 @@ impl Topics {
     /// Takes in one message.
     pub fn hear(&mut self, topic: &str, payload: &[u8], retained: bool, arrival: Timestamp) {
         self.messages += 1;
+        let fits = payload.len() <= LOOKED_AT;
+        if fits && !retained && self.nodes.hear(topic, payload, arrival) {
+            return;
+        }
         if !self.seen.contains_key(topic) && self.seen.len() >= TOPICS {
             self.others += 1;
             return;
         }
-        let look = if payload.len() <= LOOKED_AT {
+        let look = if fits {
             recognise(payload, arrival)
         } else {
             Look::Unknown(beginning(payload))
@@ -81,6 +88,16 @@ impl Topics {
         seen.largest = seen.largest.max(payload.len());
     }
 
+    /// Edge nodes of Sparkplug B that were heard of themselves, and devices.
+    pub fn nodes_and_devices(&self) -> (usize, usize) {
+        let of_devices = self
+            .nodes
+            .iter()
+            .filter(|((.., device), _)| device.is_some());
+        let devices = of_devices.count();
+        (self.nodes.iter().count() - devices, devices)
+    }
+
     /// The topics by name.
     pub fn iter(&self) -> impl Iterator<Item = (&str, &Topic)> {
         self.seen.iter().map(|(name, topic)| (name.as_str(), topic))
@@ -94,6 +111,11 @@ fn alike(a: &Look, b: &Look) -> bool {
             .iter()
             .map(|f| &f.pointer)
             .eq(b.iter().map(|f| &f.pointer)),
+        (Look::Senml(a), Look::Senml(b)) => a
+            .named
+            .iter()
+            .map(|n| &n.name)
+            .eq(b.named.iter().map(|n| &n.name)),
         _ => std::mem::discriminant(a) == std::mem::discriminant(b),
     }
 }

@@ -29,6 +29,7 @@ mod shutdown;
 mod slave;
 mod source;
 mod sparkplug;
+mod survey;
 mod tls;
 mod traps;
 mod versions;

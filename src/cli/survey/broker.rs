@@ -11,7 +11,7 @@ use crate::cli::run;
 use crate::daemon::Clock;
 use crate::mqtt::{self, Client, Event, Introduction, SessionWish};
 use crate::settings::{BrokerSettings, Protocol, Secret, TlsSettings};
-use crate::survey::Topics;
+use crate::survey::{Topics, counted};
 use crate::units::Span;
 
 /// Ports without and with encryption. IANA service name registry: mqtt,
@@ -26,22 +26,32 @@ const DRAW_EVERY: Duration = Duration::from_millis(200);
 
 pub(super) fn survey(args: &BrokerArgs) -> anyhow::Result<bool> {
     let broker = broker(args)?;
-    let runtime = tokio::runtime::Builder::new_current_thread()
-        .enable_all()
-        .build()
-        .context("cannot start the runtime")?;
-    let (topics, took) = runtime.block_on(listen(&broker, args))?;
+    let (topics, took) = super::runtime()?.block_on(listen(&broker, args))?;
     let heading = format!(
-        "{}:{}, {} for {:.0} s: {} topics, {} messages",
+        "{}:{}, {} for {:.0} s: {}, {}",
         broker.host,
         broker.port,
         args.topics.join(" "),
         took.as_secs_f64(),
-        topics.iter().count(),
-        topics.messages
+        sources(&topics),
+        counted(topics.messages, "message")
     );
-    super::print(&heading, &topics.report(Clock::System.now()), &args.how);
+    let report = topics.report();
+    super::print(&heading, &report, args.json);
     Ok(topics.messages > 0)
+}
+
+/// How many there are to hear, in words.
+fn sources(topics: &Topics) -> String {
+    let told = counted(topics.iter().count() as u64, "topic");
+    match topics.nodes_and_devices() {
+        (0, 0) => told,
+        (nodes, devices) => format!(
+            "{told}, {} and {} of Sparkplug B",
+            counted(nodes as u64, "node"),
+            counted(devices as u64, "device")
+        ),
+    }
 }
 
 async fn listen(broker: &BrokerSettings, args: &BrokerArgs) -> anyhow::Result<(Topics, Duration)> {
@@ -52,10 +62,10 @@ async fn listen(broker: &BrokerSettings, args: &BrokerArgs) -> anyhow::Result<(T
     };
     let (client, mut events) = mqtt::connect(broker, &introduction)?;
     let mut topics = Topics::default();
-    let mut progress = Progress::new("listening", args.how.listen.as_secs());
+    let mut progress = Progress::new("listening", args.listen.as_secs());
     let begun = Instant::now();
     let mut draw = tokio::time::interval(DRAW_EVERY);
-    let end = tokio::time::sleep(args.how.listen);
+    let end = tokio::time::sleep(args.listen);
     tokio::pin!(end);
     loop {
         let next = events.next();

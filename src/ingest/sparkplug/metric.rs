@@ -3,7 +3,7 @@
 use crate::units::Timestamp;
 
 use super::payload::PayloadError;
-use super::value::{Carried, DataType};
+use super::value::{Carried, DataType, Value, ValueError};
 use super::wire::{Fields, Raw};
 
 /// The property that says how good a value is (chapter 6.4.9.1).
@@ -34,7 +34,8 @@ pub struct Metric<'a> {
     pub historical: bool,
     /// What the node says about the value.
     pub quality: MetricQuality,
-    pub(super) datatype: Option<DataType>,
+    /// What the value is to be read as; data mostly leave it to the birth.
+    pub datatype: Option<DataType>,
     /// The value; `None` where the node says that there is none.
     pub(super) value: Option<Carried>,
 }
@@ -63,6 +64,14 @@ pub(super) mod field {
 }
 
 impl<'a> Metric<'a> {
+    /// The value, read as `datatype` says; `None` where there is none.
+    ///
+    /// # Errors
+    /// When it is not a number or a truth value, or does not fit.
+    pub fn reading(&self, datatype: Option<DataType>) -> Option<Result<Value, ValueError>> {
+        self.value.map(|value| value.read(datatype))
+    }
+
     /// Reads one metric. The flag `is_transient` is not heeded: a channel that
     /// names a metric wants it kept.
     pub(super) fn parse(message: &'a [u8]) -> Result<Self, PayloadError> {

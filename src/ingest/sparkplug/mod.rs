@@ -43,4 +43,4 @@ pub use metric::{Metric, MetricQuality};
 pub use outcome::{Counters, Finding, Footing, News, Outcome, Told, Trouble};
 pub use payload::{MAX_METRICS, Payload, PayloadError};
 pub use topic::{Kind, NAMESPACE, Topic, TopicError};
-pub use value::{Value, ValueError};
+pub use value::{DataType, Value, ValueError};

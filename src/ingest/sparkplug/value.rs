@@ -29,7 +29,7 @@ pub(super) enum Carried {
 /// The datatypes of the standard (chapter 6.4.16), as far as they tell how to
 /// read a number.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum DataType {
+pub enum DataType {
     /// Whole number with sign, of so many bits.
     Signed(u32),
     /// Whole number without sign, of so many bits.

@@ -185,7 +185,7 @@ impl<L: Line> MasterSource<L> {
     }
 }
 
-async fn write(wire: &mut impl Wire, frame: &[u8]) -> Result<(), Lost> {
+pub(super) async fn write(wire: &mut impl Wire, frame: &[u8]) -> Result<(), Lost> {
     match tokio::time::timeout(WRITING, wire.write_all(frame)).await {
         Ok(written) => Ok(written?),
         Err(_) => Err(Lost::Stuck),

@@ -13,6 +13,7 @@
 //! and it is read on while the store fails. Refuses: to write anything but
 //! requests to read.
 
+mod asker;
 mod deliver;
 mod desk;
 mod keep;
@@ -23,6 +24,11 @@ mod port;
 mod socket;
 mod state;
 mod wire;
+
+pub use asker::{AskError, Asker};
+pub use port::{OpenError, open as open_port};
+pub use socket::ConnectError;
+pub use wire::Lost;
 
 use std::collections::BTreeSet;
 use std::sync::Arc;

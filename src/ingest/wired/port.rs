@@ -8,7 +8,7 @@ use crate::settings::{self, PortSettings};
 
 /// Why a port does not open.
 #[derive(Debug, thiserror::Error)]
-pub(super) enum OpenError {
+pub enum OpenError {
     /// Nothing is there.
     #[error("there is no {0}; plug the adapter in, or see ls -l /dev/serial/by-id for its name")]
     Absent(String),
@@ -34,7 +34,10 @@ pub(super) enum OpenError {
 }
 
 /// Opens the port, for us alone.
-pub(super) fn open(port: &PortSettings) -> Result<SerialStream, OpenError> {
+///
+/// # Errors
+/// When it is not there, not ours to use, or in use.
+pub fn open(port: &PortSettings) -> Result<SerialStream, OpenError> {
     let device = port.device.display().to_string();
     let builder = tokio_serial::new(device.as_str(), port.baud)
         .data_bits(match port.data_bits {

@@ -10,7 +10,7 @@ const PATIENCE: Duration = Duration::from_secs(5);
 
 /// Why there is no connection.
 #[derive(Debug, thiserror::Error)]
-pub(super) enum ConnectError {
+pub enum ConnectError {
     /// The system says so.
     #[error("no connection to {host}:{port}: {why}")]
     Failed {

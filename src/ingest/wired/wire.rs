@@ -43,7 +43,7 @@ pub(super) async fn read(wire: &mut impl Wire, buffer: &mut [u8]) -> Result<usiz
 
 /// Why an open wire is given up.
 #[derive(Debug, thiserror::Error)]
-pub(super) enum Lost {
+pub enum Lost {
     /// It ended.
     #[error("the far end is gone: unplugged, switched off or closed")]
     Ended,
