@@ -211,6 +211,11 @@ impl Document<'_> {
 }
 
 fn offer_named(snippets: &mut Snippets, topic: &str, named: &Named) {
+    let quantity = named.quantity(topic);
+    if quantity.is_none() && matches!(named.seen, Seen::Word(_)) {
+        // Its unit says that it is no state, and nothing else has words.
+        return;
+    }
     let unit = named
         .unit
         .as_deref()
@@ -221,7 +226,7 @@ fn offer_named(snippets: &mut Snippets, topic: &str, named: &Named) {
         .as_ref()
         .map(|unit| format!("the pack gives its unit: {unit}"));
     snippets
-        .channel_of(named.quantity(topic), named.last_part(), &told)
+        .channel_of(quantity, named.last_part(), &told)
         .line("topic", topic, None)
         .line("payload", "senml", None)
         .line("name", &named.name, remark.as_deref());
