@@ -209,7 +209,7 @@ async fn ask(args: &ModbusArgs, settings: &ModbusSettings) -> anyhow::Result<Vec
     let mut slaves = Vec::new();
     for number in &args.slaves.0 {
         let mut slave = SlaveSurvey::new(*number, &wanted);
-        while let Some(request) = slave.next() {
+        while let Some(request) = slave.poll_request() {
             progress.at(slaves.len() as u64);
             let outcome = tokio::select! {
                 outcome = asker.ask(*number, request) => outcome?,

@@ -83,7 +83,7 @@ impl SlaveSurvey {
     }
 
     /// The next request; none when all is known.
-    pub fn next(&mut self) -> Option<Request> {
+    pub fn poll_request(&mut self) -> Option<Request> {
         loop {
             let (table, first, count) = self.ahead.pop()?;
             if let Ok(request) = Request::new(table, first, count) {
@@ -179,7 +179,7 @@ mod tests {
     /// often it was asked.
     fn answer(survey: &mut SlaveSurvey, has: impl Fn(u16) -> bool) -> usize {
         let mut requests = 0;
-        while let Some(request) = survey.next() {
+        while let Some(request) = survey.poll_request() {
             requests += 1;
             let all = request.first()..=request.first() + (request.count() - 1);
             let outcome = if all.clone().all(&has) {
@@ -195,26 +195,26 @@ mod tests {
     #[test]
     fn who_is_silent_is_asked_once() {
         let mut survey = SlaveSurvey::new(3, &wanted(0..=99));
-        assert_eq!(survey.next().unwrap().count(), 1);
+        assert_eq!(survey.poll_request().unwrap().count(), 1);
         survey.handle_outcome(Err(Failure::Silent));
-        assert_eq!(survey.next(), None);
+        assert_eq!(survey.poll_request(), None);
         assert!(!survey.is_there());
     }
 
     #[test]
     fn a_gateway_with_nobody_behind_it_is_no_slave() {
         let mut survey = SlaveSurvey::new(3, &wanted(0..=99));
-        survey.next();
+        survey.poll_request();
         survey.handle_outcome(Ok(Answer::Exception(Exception(0x0B))));
-        assert!(survey.next().is_none() && !survey.is_there());
+        assert!(survey.poll_request().is_none() && !survey.is_there());
     }
 
     #[test]
     fn a_table_that_is_not_there_is_asked_for_once() {
         let mut survey = SlaveSurvey::new(3, &wanted(0..=99));
-        survey.next();
+        survey.poll_request();
         survey.handle_outcome(Ok(Answer::Exception(Exception(1))));
-        assert_eq!(survey.next(), None);
+        assert_eq!(survey.poll_request(), None);
         let (_, found) = survey.found().next().unwrap();
         assert_eq!(found.refused, Some((100, Exception(1))));
         assert!(survey.is_there());
@@ -223,9 +223,9 @@ mod tests {
     #[test]
     fn what_is_silent_later_is_told() {
         let mut survey = SlaveSurvey::new(3, &wanted(0..=9));
-        survey.next();
+        survey.poll_request();
         survey.handle_outcome(Ok(Answer::Registers(vec![1])));
-        assert_eq!(survey.next().unwrap().count(), 10);
+        assert_eq!(survey.poll_request().unwrap().count(), 10);
         survey.handle_outcome(Err(Failure::Silent));
         let (_, found) = survey.found().next().unwrap();
         assert_eq!(found.failed, Some((10, Failure::Silent)));

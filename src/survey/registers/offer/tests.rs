@@ -38,7 +38,7 @@ fn slave(number: u8, has: &BTreeMap<u16, u16>) -> SlaveSurvey {
         registers: 0..=99,
     };
     let mut slave = SlaveSurvey::new(number, &wanted);
-    while let Some(request) = slave.next() {
+    while let Some(request) = slave.poll_request() {
         let all = request.first()..request.first() + request.count();
         let registers: Option<Vec<u16>> = all.map(|at| has.get(&at).copied()).collect();
         let answer = registers.map_or(Answer::Exception(Exception(2)), Answer::Registers);
@@ -111,7 +111,7 @@ fn silence_offers_nothing() {
             registers: 0..=9,
         },
     );
-    silent.next();
+    silent.poll_request();
     silent.handle_outcome(Err(Failure::Silent));
     assert_eq!(report(&[silent], &tcp()), Report::default());
 }
