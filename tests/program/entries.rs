@@ -108,7 +108,7 @@ fn over_mqtt_the_writer_is_told_what_became_of_it() {
 fn the_same_entry_again_over_mqtt_counts_once_however_many_lie_between() {
     let broker = Mosquitto::start(Keeps::Nothing);
     let plant = plant(&broker);
-    let client = TestClient::connect(broker.port, "test", &["me/answers"]);
+    let client = TestClient::connect(broker.port, "test", &["sumpward/test/entry/answer/me"]);
     let _daemon = Daemon::start(&plant);
     let begun = now() - Span::from_secs(600);
     let note = |n: i64| {
@@ -120,8 +120,8 @@ fn the_same_entry_again_over_mqtt_counts_once_however_many_lie_between() {
         client.publish(ENTRY, note(n));
     }
     // By the time of this answer everything before it has been judged.
-    client.ask(ENTRY, &note(0), "me/answers", b"q");
-    assert_eq!(client.next("me/answers")["answer"], "known");
+    client.ask(ENTRY, &note(0), "sumpward/test/entry/answer/me", b"q");
+    assert_eq!(client.next("/answer/me")["answer"], "known");
     assert_eq!(entries(&plant).len(), 100);
 }
 

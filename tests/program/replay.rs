@@ -175,7 +175,7 @@ fn what_the_daemon_stored_with_marks_replays_to_the_same_journal() {
     let replayed = String::from_utf8(done.stdout).unwrap();
     let replayed: Vec<&str> = replayed.lines().collect();
     assert_eq!(journal(&plant), replayed);
-    assert_eq!(replayed.len(), 2, "{replayed:#?}");
+    assert_eq!(replayed.len(), 3, "{replayed:#?}");
 }
 
 #[test]
