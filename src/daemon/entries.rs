@@ -8,6 +8,7 @@ use crate::engine::{Correction, CorrectionError, Entry, SumpWatch};
 use crate::ingest::EntryOutcome;
 use crate::settings::nearest;
 use crate::store::Reader;
+use crate::units::Timestamp;
 
 /// The journal, for what lies further back than a watch remembers.
 pub(super) struct Journal {
@@ -46,12 +47,23 @@ impl Journal {
         self.under_way.clear();
     }
 
-    /// What will become of an entry.
-    pub(super) fn judge(&mut self, watch: &SumpWatch, entry: &Entry) -> EntryOutcome {
+    /// What will become of an entry that arrives at `arrival`.
+    pub(super) fn judge(
+        &mut self,
+        watch: &SumpWatch,
+        entry: &Entry,
+        arrival: Timestamp,
+    ) -> EntryOutcome {
         if self.knows(watch, entry) {
             return EntryOutcome::Known;
         }
         match watch.check_entry(entry) {
+            Ok(Correction::Plain) if watch.is_ahead(entry, arrival) => EntryOutcome::Taken {
+                note: Some(format!(
+                    "{} is yet to come; taken as of now, {arrival}",
+                    entry.time
+                )),
+            },
             Ok(Correction::Plain) => EntryOutcome::Taken {
                 note: watch.names_in_vain(entry),
             },
@@ -164,18 +176,21 @@ mod tests {
         for n in 0..100 {
             let entry = note(n, None);
             let taken = EntryOutcome::Taken { note: None };
-            assert_eq!(journal.judge(&watch, &entry), taken, "{n}");
+            assert_eq!(journal.judge(&watch, &entry, Timestamp::MAX), taken, "{n}");
             journal.handle_taken(&entry);
             let event = Event::Entry(Box::new(entry.clone()), entry.time);
             watch.step(&event, &mut Vec::new());
         }
         assert!(!watch.knows_entry("n0"), "the watch has forgotten it");
-        assert_eq!(journal.judge(&watch, &note(0, None)), EntryOutcome::Known);
+        assert_eq!(
+            journal.judge(&watch, &note(0, None), Timestamp::MAX),
+            EntryOutcome::Known
+        );
         assert_eq!(
             journal.judge_past(&watch, &note(0, None)),
             EntryOutcome::Known
         );
-        let corrected = journal.judge(&watch, &note(101, Some("n0")));
+        let corrected = journal.judge(&watch, &note(101, Some("n0")), Timestamp::MAX);
         assert!(
             matches!(corrected, EntryOutcome::Taken { note: Some(_) }),
             "{corrected:?}"

@@ -156,7 +156,8 @@ impl Worker {
                 kind,
             }),
             Content::Entry { entry, answer } => {
-                let outcome = self.journal.judge(&self.shard.watches()[ix], &entry);
+                let watch = &self.shard.watches()[ix];
+                let outcome = self.journal.judge(watch, &entry, self.clock);
                 if !self.may_happen(&entry, outcome, answer) {
                     self.batch.acks.extend(arrived.ack);
                     return;

@@ -9,6 +9,7 @@ use crate::units::{Quantity, Span, Timestamp};
 use super::channel::ChannelWatch;
 use super::current_loop::mark;
 use super::dosing::Dosing;
+use super::entry::Entry;
 use super::event::{Effect, Event, Quality, Reading, Sample, SeriesIx, Trouble, TroubleKind};
 use super::input::When;
 use super::journal::{JournalBody, JournalRecord};
@@ -99,8 +100,7 @@ impl SumpWatch {
             Event::Reading(reading) => self.step_reading(reading, out),
             Event::Entry(entry, _) | Event::PastEntry(entry, _) if self.passes_over(entry) => {}
             Event::Entry(entry, arrival) => {
-                let latest = *arrival + self.admission.future_skew;
-                let time = if entry.time > latest {
+                let time = if self.is_ahead(entry, *arrival) {
                     *arrival
                 } else {
                     entry.time
@@ -113,6 +113,12 @@ impl SumpWatch {
             Event::PastEntry(entry, _) => self.step_past_entry(entry, out),
             Event::Tick(time) => self.advance(*time, out),
         }
+    }
+
+    /// Whether an entry's time is so far ahead of its arrival that it is taken as
+    /// of then.
+    pub fn is_ahead(&self, entry: &Entry, arrival: Timestamp) -> bool {
+        entry.time > arrival + self.admission.future_skew
     }
 
     #[inline]

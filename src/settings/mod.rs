@@ -82,7 +82,7 @@ pub use secret::Secret;
 pub use senml_name::{SenmlName, SenmlNameError};
 pub use template::TemplateError;
 pub use tls::{IdentityFiles, TlsError, TlsFault, TlsSettings};
-pub use topic::TopicError;
+pub use topic::{TopicError, check_filter};
 pub use wires::{
     DataBits, ModbusSettings, ModbusWay, Parity, PortSettings, SerialSettings, StopBits,
 };

@@ -32,7 +32,10 @@ pub enum TopicError {
 }
 
 /// Checks a topic that may hold wildcards.
-pub(super) fn check_filter(text: &str) -> Result<(), TopicError> {
+///
+/// # Errors
+/// When it is none (MQTT 5.0, section 4.7).
+pub fn check_filter(text: &str) -> Result<(), TopicError> {
     check_text(text)?;
     if text.starts_with("$share/") {
         return Err(TopicError::Shared(text.to_owned()));

@@ -16,7 +16,12 @@ impl Topics {
     pub fn report(&self) -> Report {
         let mut report = Report::default();
         let mut snippets = Snippets::default();
+        let ours = self.trees_of_ours();
+        let is_ours = |name: &str| ours.iter().find(|tree| name.starts_with(**tree));
         for (name, topic) in self.iter() {
+            if is_ours(name).is_some() {
+                continue;
+            }
             offer(&mut snippets, name, topic);
             let mut row = topic.row(name);
             row.settings = snippets.take();
@@ -25,6 +30,10 @@ impl Topics {
         for (whose, scope) in self.nodes.iter() {
             report.rows.push(scope.row(&mut snippets, whose));
         }
+        report.notes.extend(
+            ours.iter()
+                .map(|tree| format!("left out: {tree}#, which a daemon of ours publishes")),
+        );
         if self.others > 0 {
             report.notes.push(format!(
                 "and {} of further topics; survey them with a narrower --topic",

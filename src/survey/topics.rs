@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::nodes::Nodes;
-use super::recognise::{Look, beginning, recognise};
+use super::recognise::{Field, Look, Seen, beginning, recognise};
 use crate::units::{Span, Timestamp};
 
 /// Topics that are told apart; messages of others are counted together.
@@ -51,6 +51,21 @@ pub struct Topics {
 }
 
 impl Topics {
+    /// What topics begin with that a daemon like this one publishes: where it
+    /// tells whether it is online.
+    pub(super) fn trees_of_ours(&self) -> Vec<&str> {
+        let status = |(name, topic): (&'_ str, &Topic)| {
+            let tells = matches!(&topic.look, Look::Json { fields, time: None, more: 0, .. }
+                if matches!(&fields[..], [Field { pointer, seen: Seen::Word(word) }]
+                    if pointer == "/status" && ["online", "offline"].contains(&word.as_str())));
+            tells.then(|| name.len() - "status".len())
+        };
+        self.iter()
+            .filter(|(name, _)| name.ends_with("/status"))
+            .filter_map(|(name, topic)| status((name, topic)).map(|end| &name[..end]))
+            .collect()
+    }
+
     /// Takes in one message.
     pub fn hear(&mut self, topic: &str, payload: &[u8], retained: bool, arrival: Timestamp) {
         self.messages += 1;
@@ -142,6 +157,24 @@ mod tests {
         assert!(!topic.varies);
         topics.hear("a", b"{\"x\":1}", false, at(30));
         assert!(topics.iter().next().unwrap().1.varies);
+    }
+
+    #[test]
+    fn what_a_daemon_of_ours_publishes_is_known_by_its_status() {
+        let mut topics = Topics::default();
+        for (topic, payload) in [
+            ("sumpward/north/status", "{\"status\":\"online\"}"),
+            ("sumpward/north/mill/state", "{\"volume_l\":812.0}"),
+            ("gateway/status", "{\"status\":\"ok\"}"),
+            ("gateway/brix", "7.4"),
+        ] {
+            topics.hear(topic, payload.as_bytes(), true, at(0));
+        }
+        assert_eq!(topics.trees_of_ours(), ["sumpward/north/"]);
+        let report = topics.report();
+        let names: Vec<_> = report.rows.iter().map(|row| &*row.name).collect();
+        assert_eq!(names, ["gateway/brix", "gateway/status"]);
+        assert!(report.notes[0].contains("sumpward/north/#"), "{report:?}");
     }
 
     #[test]

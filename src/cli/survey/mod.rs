@@ -14,6 +14,7 @@ use clap::{Args, Subcommand};
 
 use crate::daemon::Clock;
 use crate::settings::Parity;
+use crate::settings::{TopicError, check_filter};
 use crate::survey::{Report, settings_name};
 use crate::units::{Parse, Span};
 
@@ -56,7 +57,7 @@ pub(super) struct BrokerArgs {
     #[arg(long, value_name = "VERSION", default_value = "5", value_parser = ["5", "3.1.1"])]
     mqtt: String,
     /// Topics to listen to, + and # allowed.
-    #[arg(long = "topic", value_name = "FILTER", default_value = "#")]
+    #[arg(long = "topic", value_name = "FILTER", default_value = "#", value_parser = filter)]
     topics: Vec<String>,
     /// Listen so long; Ctrl-C ends it earlier.
     #[arg(long = "for", value_name = "TIME", default_value = "60s", value_parser = listening)]
@@ -64,6 +65,10 @@ pub(super) struct BrokerArgs {
     /// Print one JSON object.
     #[arg(long)]
     json: bool,
+}
+
+fn filter(text: &str) -> Result<String, TopicError> {
+    check_filter(text).map(|()| text.to_owned())
 }
 
 fn listening(text: &str) -> Result<Duration, String> {

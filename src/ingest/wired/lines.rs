@@ -69,6 +69,7 @@ impl LineSource {
                 biased;
                 handed = self.deliver.hand_on(), if self.deliver.holds_any() => {
                     handed?;
+                    freshness.look(self.start.elapsed());
                     continue;
                 }
                 came = tokio::time::timeout(LOOK_EVERY, read(wire, &mut buffer)) => came,
