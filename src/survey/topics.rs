@@ -44,7 +44,7 @@ pub struct Topics {
     seen: BTreeMap<String, Topic>,
     /// Edge nodes of Sparkplug B; their topics are not told apart.
     pub(super) nodes: Nodes,
-    /// Messages of topics beyond [`TOPICS`].
+    /// Messages of topics beyond those that are told apart.
     pub others: u64,
     /// Messages in all.
     pub messages: u64,
