@@ -3,23 +3,18 @@
 //! nothing but what it said while it was there.
 
 use std::collections::{BTreeMap, HashMap};
-use std::sync::atomic::{AtomicBool, Ordering};
-use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
 use sumpward::units::{Span, Timestamp};
 
 use crate::broker::{Keeps, Mosquitto};
-use crate::confirmed::Publisher;
 use crate::daemon::Daemon;
-use crate::plant::{Plant, Wanted, brix, now};
+use crate::plant::{Plant, Wanted, now};
 use crate::slave::{self, Slave, Told};
+use crate::stream::{self, Stream, Streamed};
 use crate::wait::{PATIENCE, until};
 use crate::wires::Wired;
 
-const SUMPS: u64 = 10;
-/// A value tells the message it came with: n times this, in °Bx.
-const STEP: f64 = 1e-5;
 /// So long before a kill the broker may have confirmed what it then lost: the
 /// second between two of its saves (`autosave_interval` of its settings here),
 /// and as much again for the saving.
@@ -37,7 +32,7 @@ enum End {
 #[derive(Debug, Clone, Copy)]
 struct Run {
     end: End,
-    /// How often each of them is broken and healed.
+    /// How often broker, store and both at once are broken and healed.
     rounds: u32,
     /// Between one thing and the next.
     pause: Duration,
@@ -49,7 +44,7 @@ struct Run {
 fn what_is_broken_and_heals_loses_nothing() {
     let run = Run {
         end: End::Stopped,
-        rounds: 2,
+        rounds: 1,
         pause: Duration::from_millis(300),
         every: Duration::from_micros(500),
     };
@@ -74,8 +69,8 @@ impl Run {
     fn of_ten_minutes(end: End) -> Self {
         Run {
             end,
-            rounds: 10,
-            pause: Duration::from_secs(15),
+            rounds: 6,
+            pause: Duration::from_secs(13),
             every: Duration::from_millis(1),
         }
     }
@@ -91,8 +86,7 @@ struct Figures {
     stored: usize,
     unconfirmed: usize,
     twice: usize,
-    /// When the broker was ended.
-    ends: Vec<Timestamp>,
+    ends: Vec<Ended>,
     /// Confirmed to the publisher and not stored: which, and when confirmed.
     lost: Vec<(u64, Timestamp)>,
     slave: Told,
@@ -135,27 +129,33 @@ impl Figures {
     /// A broker that is killed loses what it confirmed since it last saved.
     fn lost_nothing_but_by_the_broker(self) {
         self.print();
-        let longest = self
+        let before: Vec<Option<Span>> = self
             .lost
             .iter()
             .map(|(_, at)| self.before_an_end(*at))
-            .max();
+            .collect();
+        let earliest = before.iter().flatten().max();
         println!(
-            "the broker lost {} confirmed readings in {} kills, confirmed {} ms before its kill at most; it saves \
-             every second, and all of them must lie within {} ms",
+            "the broker lost {} confirmed readings in {} kills, the earliest confirmed {} ms before its kill; it \
+             saves every second, and all of them must lie within {} ms",
             self.lost.len(),
             self.ends.len(),
-            longest.unwrap_or_default().millis(),
+            earliest.map_or("-".to_owned(), |span| span.millis().to_string()),
             BROKER_FORGETS.millis(),
         );
         self.holds();
-        assert!(longest.unwrap_or_default() <= BROKER_FORGETS);
+        let by_the_broker = |span: &Option<Span>| span.is_some_and(|span| span <= BROKER_FORGETS);
+        assert!(
+            before.iter().all(by_the_broker),
+            "lost otherwise: {before:?}"
+        );
     }
 
-    /// From then to the next end of the broker.
-    fn before_an_end(&self, at: Timestamp) -> Span {
-        let end = self.ends.iter().find(|end| **end >= at);
-        *end.expect("it was lost by an end of the broker") - at
+    /// From then to the next end of the broker; what is confirmed before it is
+    /// started again it had confirmed before that end. Nothing after the last.
+    fn before_an_end(&self, at: Timestamp) -> Option<Span> {
+        let ended = self.ends.iter().find(|ended| ended.again > at)?;
+        Some((ended.at - at).max(Span::ZERO))
     }
 
     fn holds(&self) {
@@ -168,162 +168,165 @@ impl Figures {
 }
 
 fn endure(run: Run) -> Figures {
-    let mut broker = Mosquitto::start(Keeps::Sessions);
-    let wanted = Wanted {
-        port: broker.port,
-        sumps: SUMPS as usize,
-        on_delay: "10 min",
-        broker: "",
-    };
-    let wired = Wired::write_with(&wanted, &slave::settings());
-    let mut slave = Slave::start(&wired);
-    let daemon = Daemon::start_with_limits(wired.plant());
-    let stream = Stream::start(broker.port, run.every);
-    slave.is_read(&wired);
-    let mut ends = Vec::new();
+    let mut scene = Scene::start(run);
     let begun = Instant::now();
     for round in 0..run.rounds {
         // The slave goes with the broker and with the store by turns.
-        let (with_broker, with_store) = (round % 2 == 0, round % 2 == 1);
-        std::thread::park_timeout(run.pause);
-        ends.push(now());
-        match run.end {
-            End::Stopped => broker.stop(),
-            End::Killed => broker.kill(),
-        }
-        slave.away(with_broker, &wired, &daemon, run.pause);
-        let subscribed = daemon.count_logged("subscribed");
-        broker.start_again();
-        until("the daemon is back", || {
-            (daemon.count_logged("subscribed") > subscribed).then_some(())
-        });
-        stream.goes_on();
-        slave.is_read(&wired);
-        std::thread::park_timeout(run.pause);
-        let healed = daemon.count_logged(STORE_HEALED);
-        daemon.limit_files("1");
-        slave.away(with_store, &wired, &daemon, run.pause);
-        daemon.limit_files("unlimited");
-        until("the store had failed and writes again", || {
-            (daemon.count_logged(STORE_HEALED) > healed).then_some(())
-        });
-        stream.goes_on();
-        slave.is_read(&wired);
+        scene.is_without_broker(round % 2 == 0);
+        scene.is_without_store(round % 2 == 1);
+        scene.is_without_both();
     }
-    let took = begun.elapsed();
-    let Streamed { confirmed, sent } = stream.stop();
-    let stored = settled(wired.plant(), &confirmed, run.end);
-    let lost = confirmed.iter().filter(|(n, _)| !stored.contains_key(n));
-    Figures {
-        run,
-        took,
-        sent,
-        confirmed: confirmed.len(),
-        stored: stored.len(),
-        unconfirmed: stored.keys().filter(|n| !confirmed.contains_key(n)).count(),
-        twice: stored.values().filter(|count| **count > 1).count(),
-        ends,
-        lost: lost.map(|(n, at)| (*n, *at)).collect(),
-        slave: slave.told(&wired),
+    scene.figures(begun.elapsed())
+}
+
+/// Everything that is broken and healed.
+struct Scene {
+    run: Run,
+    broker: Mosquitto,
+    wired: Wired,
+    slave: Slave,
+    daemon: Daemon,
+    stream: Stream,
+    ends: Vec<Ended>,
+}
+
+/// When the broker was ended, and when it was started again.
+#[derive(Debug, Clone, Copy)]
+struct Ended {
+    at: Timestamp,
+    again: Timestamp,
+}
+
+impl Scene {
+    fn start(run: Run) -> Self {
+        let broker = Mosquitto::start(Keeps::Sessions);
+        let wanted = Wanted {
+            port: broker.port,
+            sumps: stream::SUMPS as usize,
+            on_delay: "10 min",
+            broker: "",
+        };
+        let wired = Wired::write_with(&wanted, &slave::settings());
+        let slave = Slave::start(&wired);
+        let daemon = Daemon::start_with_limits(wired.plant());
+        let stream = Stream::start(broker.port, run.every);
+        slave.is_read(&wired);
+        Scene {
+            run,
+            broker,
+            wired,
+            slave,
+            daemon,
+            stream,
+            ends: Vec::new(),
+        }
+    }
+
+    fn is_without_broker(&mut self, slave_goes: bool) {
+        std::thread::park_timeout(self.run.pause);
+        self.end_broker();
+        self.pauses_without_slave(slave_goes);
+        self.start_broker();
+        self.goes_on();
+    }
+
+    fn is_without_store(&mut self, slave_goes: bool) {
+        std::thread::park_timeout(self.run.pause);
+        let healed = self.break_store();
+        self.pauses_without_slave(slave_goes);
+        self.heal_store(healed);
+        self.goes_on();
+    }
+
+    /// The broker keeps what the daemon cannot take, and is ended on top of that.
+    fn is_without_both(&mut self) {
+        std::thread::park_timeout(self.run.pause);
+        let healed = self.break_store();
+        std::thread::park_timeout(self.run.pause);
+        self.end_broker();
+        std::thread::park_timeout(self.run.pause);
+        self.start_broker();
+        self.heal_store(healed);
+        self.goes_on();
+    }
+
+    fn pauses_without_slave(&mut self, goes: bool) {
+        let Scene {
+            slave,
+            wired,
+            daemon,
+            run,
+            ..
+        } = self;
+        slave.away(goes, wired, daemon, run.pause);
+    }
+
+    fn end_broker(&mut self) {
+        let at = now();
+        match self.run.end {
+            End::Stopped => self.broker.stop(),
+            End::Killed => self.broker.kill(),
+        }
+        let again = Timestamp::MAX;
+        self.ends.push(Ended { at, again });
+    }
+
+    fn start_broker(&mut self) {
+        let ended = self.ends.last_mut().expect("it was ended before");
+        ended.again = now();
+        self.broker.start_again();
+    }
+
+    /// Gives how often it has healed before.
+    fn break_store(&self) -> usize {
+        let healed = self.daemon.count_logged(STORE_HEALED);
+        self.daemon.limit_files("1");
+        healed
+    }
+
+    fn heal_store(&self, healed: usize) {
+        self.daemon.limit_files("unlimited");
+        until("the store had failed and writes again", || {
+            (self.daemon.count_logged(STORE_HEALED) > healed).then_some(())
+        });
+    }
+
+    /// Waits until readings are stored again that were sent after this began.
+    fn goes_on(&self) {
+        self.stream.goes_on(&self.wired);
+        self.slave.is_read(&self.wired);
+    }
+
+    fn figures(self, took: Duration) -> Figures {
+        let Streamed { confirmed, sent } = self.stream.stop();
+        let stored = settled(self.wired.plant(), &confirmed, self.run.end);
+        let lost = confirmed.iter().filter(|(n, _)| !stored.contains_key(n));
+        Figures {
+            run: self.run,
+            took,
+            sent,
+            confirmed: confirmed.len(),
+            stored: stored.len(),
+            unconfirmed: stored.keys().filter(|n| !confirmed.contains_key(n)).count(),
+            twice: stored.values().filter(|count| **count > 1).count(),
+            ends: self.ends,
+            lost: lost.map(|(n, at)| (*n, *at)).collect(),
+            slave: self.slave.told(&self.wired),
+        }
     }
 }
 
 /// Said only where writing had failed before.
 const STORE_HEALED: &str = "the store can write again";
 
-/// A stream of readings that goes on whatever happens to the broker.
-struct Stream {
-    stop: Arc<AtomicBool>,
-    confirmed: Arc<Mutex<BTreeMap<u64, Timestamp>>>,
-    thread: std::thread::JoinHandle<u64>,
-}
-
-struct Streamed {
-    /// When each message that was confirmed was.
-    confirmed: BTreeMap<u64, Timestamp>,
-    sent: u64,
-}
-
-impl Stream {
-    fn start(port: u16, every: Duration) -> Self {
-        let stop = Arc::new(AtomicBool::new(false));
-        let confirmed = Arc::new(Mutex::new(BTreeMap::new()));
-        let (stopping, noted) = (Arc::clone(&stop), Arc::clone(&confirmed));
-        let thread = std::thread::spawn(move || publish(port, every, &stopping, &noted));
-        Stream {
-            stop,
-            confirmed,
-            thread,
-        }
-    }
-
-    /// Waits until messages are confirmed again.
-    fn goes_on(&self) {
-        let count = || self.confirmed.lock().unwrap().len();
-        let before = count();
-        until("messages are confirmed again", || {
-            (count() > before + 100).then_some(())
-        });
-    }
-
-    fn stop(self) -> Streamed {
-        self.stop.store(true, Ordering::Relaxed);
-        let sent = self.thread.join().unwrap();
-        let confirmed = std::mem::take(&mut *self.confirmed.lock().unwrap());
-        Streamed { confirmed, sent }
-    }
-}
-
-/// Publishes until told to stop; gives how many messages were sent.
-fn publish(
-    port: u16,
-    every: Duration,
-    stop: &AtomicBool,
-    confirmed: &Mutex<BTreeMap<u64, Timestamp>>,
-) -> u64 {
-    let mut times = HashMap::new();
-    let mut n = 0;
-    let note = |which: Vec<u64>| {
-        let at = now();
-        confirmed
-            .lock()
-            .unwrap()
-            .extend(which.into_iter().map(|n| (n, at)));
-    };
-    while !stop.load(Ordering::Relaxed) {
-        let Ok(mut publisher) = Publisher::connect(port, "endurance") else {
-            std::thread::park_timeout(Duration::from_millis(20));
-            continue;
-        };
-        while !stop.load(Ordering::Relaxed) {
-            let sump = n % SUMPS;
-            let last = times.entry(sump).or_insert(Timestamp::MIN);
-            *last = now().max(*last + Span::from_millis(1));
-            let reading = brix(n as f64 * STEP, *last);
-            match publisher.publish(n, &format!("in/s{sump}/brix"), &reading) {
-                Ok(which) => note(which),
-                Err(_) => break,
-            }
-            n += 1;
-            std::thread::park_timeout(every);
-        }
-        if let Ok(which) = publisher.confirmations(0) {
-            note(which);
-        }
-        // Whether the broker took a message that it did not confirm is unknown.
-        n += 1;
-    }
-    n
-}
-
 /// How often each message is stored, once nothing more comes.
 fn settled(plant: &Plant, confirmed: &BTreeMap<u64, Timestamp>, end: End) -> HashMap<u64, u32> {
     let deadline = Instant::now() + PATIENCE;
-    let mut stored = messages(plant);
+    let mut stored = stream::stored(plant);
     let all_there = |stored: &HashMap<u64, u32>| confirmed.keys().all(|n| stored.contains_key(n));
     while !all_there(&stored) && Instant::now() < deadline {
         std::thread::park_timeout(Duration::from_millis(200));
-        let again = messages(plant);
+        let again = stream::stored(plant);
         let nothing_new = again.len() == stored.len();
         stored = again;
         if end == End::Killed && nothing_new && Instant::now() + PATIENCE / 2 > deadline {
@@ -331,18 +334,4 @@ fn settled(plant: &Plant, confirmed: &BTreeMap<u64, Timestamp>, end: End) -> Has
         }
     }
     stored
-}
-
-fn messages(plant: &Plant) -> HashMap<u64, u32> {
-    let connection = rusqlite::Connection::open(plant.store().join("sumpward.db")).unwrap();
-    let mut select = connection
-        .prepare("SELECT value FROM readings_plain WHERE kind = 'reading' AND channel = 'brix'")
-        .unwrap();
-    let mut messages = HashMap::new();
-    for value in select.query_map([], |row| row.get::<_, f64>(0)).unwrap() {
-        *messages
-            .entry((value.unwrap() / STEP).round() as u64)
-            .or_insert(0) += 1;
-    }
-    messages
 }

@@ -29,6 +29,7 @@ mod shutdown;
 mod slave;
 mod source;
 mod sparkplug;
+mod stream;
 mod survey;
 mod tls;
 mod traps;

@@ -4,6 +4,7 @@ use std::io::{BufRead, BufReader, Write};
 use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdin, ChildStdout, Command, Stdio};
 
+use rusqlite::{Connection, OpenFlags};
 use sumpward::engine::Quality;
 use sumpward::units::Timestamp;
 
@@ -133,9 +134,7 @@ impl Wired {
 
     /// Readings of a channel in the store, by time.
     pub fn stored(&self, channel: &str) -> Vec<Stored> {
-        let file = self.plant.store().join("sumpward.db");
-        let flags = rusqlite::OpenFlags::SQLITE_OPEN_READ_ONLY;
-        let Ok(store) = rusqlite::Connection::open_with_flags(file, flags) else {
+        let Some(store) = self.store() else {
             return Vec::new();
         };
         let select = "SELECT time, value, quality FROM series JOIN readings ON series = id
@@ -162,9 +161,19 @@ impl Wired {
             .collect()
     }
 
-    /// The newest value of a channel in the store.
+    /// The newest value of a channel of the first sump in the store.
     pub fn last(&self, channel: &str) -> Option<f64> {
-        self.stored(channel).pop().map(|one| one.value)
+        let select = "SELECT value FROM readings WHERE series =
+                      (SELECT id FROM series WHERE sump = 's0' AND channel = ?1 AND kind = 'reading')
+                      ORDER BY time DESC LIMIT 1";
+        let newest = self.store()?.query_row(select, [channel], |row| row.get(0));
+        newest.ok()
+    }
+
+    /// The store, once there is one.
+    fn store(&self) -> Option<Connection> {
+        let file = self.plant.store().join("sumpward.db");
+        Connection::open_with_flags(file, OpenFlags::SQLITE_OPEN_READ_ONLY).ok()
     }
 
     /// Just the values.
