@@ -21,6 +21,7 @@ pub mod chemistry;
 pub mod engine;
 pub mod line;
 pub mod modbus;
+pub mod model;
 pub mod rules;
 pub mod settings;
 pub mod signal;

@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use crate::units::{Concentration, Flow, Span, Timestamp, Volume};
+use crate::units::{Concentration, Flow, Measured, Span, Timestamp, Volume};
 
 use super::Caution;
 use super::balance::{self, BalanceError, Makeup};
@@ -21,15 +21,6 @@ pub struct DoseSetup {
     pub turnovers: f64,
     /// Shortest time until an addition counts as mixed.
     pub min_mixing: Span,
-}
-
-/// A value with its standard uncertainty, both in the same unit.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct Measured {
-    /// The value.
-    pub value: f64,
-    /// Its standard uncertainty.
-    pub uncertainty: f64,
 }
 
 /// Where a sump is.

@@ -11,7 +11,7 @@ mod dose;
 mod look;
 
 pub use caution::Caution;
-pub use dose::{Dose, DoseSetup, Measured, MixState, Withheld, mixing_time, plan};
+pub use dose::{Dose, DoseSetup, MixState, Withheld, mixing_time, plan};
 pub use look::look_at;
 
 use serde::Serialize;

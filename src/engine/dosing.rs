@@ -5,9 +5,9 @@ use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
 
-use crate::advice::{self, Advice, Measured, Withheld};
+use crate::advice::{self, Advice, Withheld};
 use crate::rules::Condition;
-use crate::units::{Timestamp, Volume};
+use crate::units::{Measured, Timestamp, Volume};
 
 use super::alarms::Which;
 use super::event::Effect;

@@ -4,10 +4,10 @@ use std::sync::Arc;
 
 use serde::Serialize;
 
-use crate::advice::{Advice, Measured};
+use crate::advice::Advice;
 use crate::alarm::{AlarmState, Priority, Transition};
 use crate::rules::Condition;
-use crate::units::Timestamp;
+use crate::units::{Measured, Timestamp};
 
 use super::entry::Entry;
 

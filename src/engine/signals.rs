@@ -1,8 +1,8 @@
 //! The sump's signals at one time: estimates and channel values that may be
 //! used now, with their uncertainty.
 
-use crate::advice::{Measured, MixState, Withheld};
-use crate::units::{Brix, Length, Quantity, Volume};
+use crate::advice::{MixState, Withheld};
+use crate::units::{Brix, Length, Measured, Quantity, Volume};
 
 use super::watch::SumpWatch;
 

@@ -4,10 +4,9 @@ use std::sync::Arc;
 
 use serde::Serialize;
 
-use crate::advice::Measured;
 use crate::alarm::{AlarmState, Priority};
 use crate::rules::Condition;
-use crate::units::{Quantity, Timestamp};
+use crate::units::{Measured, Quantity, Timestamp};
 
 use super::event::QualityClass;
 use super::setup::ChannelKind;

@@ -3,11 +3,11 @@
 
 use std::fmt::Write;
 
-use crate::advice::{Advice, Dose, Measured};
+use crate::advice::{Advice, Dose};
 use crate::alarm::Transition;
 use crate::engine::{AlarmLine, LimitLevel, Outcome};
 use crate::rules::Condition;
-use crate::units::{Quantity, Timestamp};
+use crate::units::{Measured, Quantity, Timestamp};
 
 /// An alarm in words.
 pub fn alarm_text(title: &str, time: Timestamp, line: &AlarmLine) -> String {

@@ -5,11 +5,13 @@
 //! quantity's own. Refuses: a number without a unit, a unit of another
 //! quantity, anything that is not finite.
 
+mod measured;
 mod parse;
 mod quantity;
 mod time;
 mod wire;
 
+pub use measured::Measured;
 pub use parse::{Linear, Parse, QuantityError, QuantityFault};
 pub use quantity::{
     Brix, BrixCoefficient, CellConstant, Concentration, Conductance, Conductivity,
