@@ -10,3 +10,4 @@ pub mod broker;
 pub mod crew;
 pub mod plant;
 mod random;
+pub mod trial;

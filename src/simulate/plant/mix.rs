@@ -19,7 +19,7 @@ pub struct Mix {
 impl Mix {
     /// Fresh mix from the plant's water. Volumes add up: mixing contraction is
     /// below 0.1 % (common practice, no source).
-    pub(super) fn fresh(litres: f64, strength_pct: f64) -> Mix {
+    pub(in crate::simulate) fn fresh(litres: f64, strength_pct: f64) -> Mix {
         let concentrate_l = litres * strength_pct / 100.0;
         let water_l = litres - concentrate_l;
         Mix {
@@ -59,7 +59,7 @@ impl Mix {
         }
     }
 
-    pub(super) fn add(&mut self, more: Mix) {
+    pub(in crate::simulate) fn add(&mut self, more: Mix) {
         self.water_l += more.water_l;
         self.concentrate_l += more.concentrate_l;
         self.salts_g += more.salts_g;
@@ -67,7 +67,7 @@ impl Mix {
     }
 
     /// Takes out so many litres of mix, or all there is.
-    pub(super) fn take(&mut self, litres: f64) -> Mix {
+    pub(in crate::simulate) fn take(&mut self, litres: f64) -> Mix {
         let volume = self.volume_l();
         if volume <= 0.0 {
             return Mix::default();
@@ -88,7 +88,7 @@ impl Mix {
 
     /// Lets so many litres of water go as vapour, or all there is; tells how
     /// many went.
-    pub(super) fn evaporate(&mut self, litres: f64) -> f64 {
+    pub(in crate::simulate) fn evaporate(&mut self, litres: f64) -> f64 {
         let gone = litres.clamp(0.0, self.water_l);
         self.water_l -= gone;
         gone

@@ -1,0 +1,843 @@
+//! The balance of one sump: points and entries go in, movements and loss rates
+//! come out.
+//!
+//! Points wait a little before they are taken in, so that a step is seen
+//! before it is mistaken for a change of the losses. While something moves
+//! nothing is taken in; once it has settled a step of unknown size is opened,
+//! which the points after it tell; and once they have told enough it is held
+//! against what people wrote down, named, and closed.
+
+use std::collections::VecDeque;
+
+use serde::{Deserialize, Serialize};
+
+use crate::units::{Measured, Span, Timestamp};
+
+use super::classify::{Lines, classify};
+use super::departure::{Departure, DepartureWatch};
+use super::movement::{Logged, Movement, MovementKind, Origin};
+use super::noise::Noise;
+use super::setup::BalanceSetup;
+use super::state::{Regime, State, Step};
+
+/// Points that wait.
+const WAIT: usize = 6;
+/// A step in the level is seen in so many points, one in the concentration in
+/// all that wait.
+const SEEN_IN: usize = 3;
+/// So many deviations off are a step (choice: less than one false one in a sump's
+/// year at a point each five minutes).
+const STEP: f64 = 5.0;
+/// A step is at least this share of the working volume.
+const LEAST_STEP: f64 = 0.002;
+/// A step of concentration is at least so large, %.
+const LEAST_CONCENTRATION_STEP: f64 = 0.1;
+/// A point so many deviations off belongs to the movement.
+const MOVES: f64 = 2.5;
+/// Points over which a movement must have settled.
+const SETTLED: usize = 4;
+/// Points after which a movement is taken as settled anyway.
+const MOST_MOVING: usize = 36;
+/// After mixing, points of the concentration go on telling about a step for so
+/// long.
+const TELLING: Span = Span::from_hours(4);
+/// At least so many points of the concentration tell about a step.
+const LEAST_TELLING: u32 = 12;
+/// A step is closed after this at the latest.
+const LONGEST: Span = Span::from_hours(24);
+/// The level is not looked at for so long after the pumps started or stopped.
+const RUNNING_BACK: Span = Span::from_mins(15);
+/// What was written down and what was seen belong together when they lie within
+/// this of each other.
+const BELONGS: Span = Span::from_hours(4);
+/// What was written down and not seen by then is judged without.
+const SEEN_WITHIN: Span = Span::from_mins(90);
+/// After a step or a change of the pumps the volume is well known again after
+/// this.
+const SETTLING: Span = Span::from_mins(60);
+/// Departures from the usual losses are told once these are known, d.
+const LEARNING_DAYS: f64 = 4.0;
+/// Entries that wait to be matched.
+const MOST_LOGGED: usize = 16;
+/// Movements that are remembered.
+const MOST_MOVEMENTS: usize = 32;
+/// Squared distance between what was written down and what was seen beyond
+/// which they contradict each other: χ² with two degrees of freedom, one in a
+/// thousand.
+const CONTRADICTS: f64 = 13.8;
+/// A point further off than this counts less.
+const ODD: f64 = 4.0;
+/// Over so many days the usual share of working hours is taken.
+const WORKED_OVER_DAYS: f64 = 7.0;
+
+/// What the instruments say of a short time.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Point {
+    /// When.
+    pub time: Timestamp,
+    /// Volume by level, lines included, L.
+    pub volume_l: Option<f64>,
+    /// Concentration, %.
+    pub concentration_pct: Option<f64>,
+    /// Whether machines work.
+    pub working: bool,
+    /// Whether the pumps run, where that is known.
+    pub pumps_run: Option<bool>,
+    /// What ran in through meters since the last point, L.
+    pub metered_l: f64,
+    /// Concentrate in it, L.
+    pub metered_concentrate_l: f64,
+}
+
+/// What the balance has to tell.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Told {
+    /// A new line of the ledger.
+    Movement(Movement),
+    /// Losses or gains have left what is usual, or have come back to it.
+    Departure(Option<Departure>),
+    /// A movement that was inferred before was written down after all.
+    WrittenDown {
+        /// When the movement began.
+        time: Timestamp,
+        /// The entry.
+        entry: String,
+    },
+}
+
+/// The memory of the balance.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Balance {
+    state: Option<State>,
+    begun: Timestamp,
+    waiting: VecDeque<Point>,
+    moving: bool,
+    open: Option<OpenStep>,
+    volume_noise: Noise,
+    concentration_noise: Noise,
+    logged: VecDeque<Logged>,
+    movements: VecDeque<Movement>,
+    pumps: Option<Pumps>,
+    /// Concentration is not looked at until then: something is being mixed in.
+    mixing_until: Timestamp,
+    work: Work,
+    departure: DepartureWatch,
+}
+
+/// Hours in which machines work.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+struct Work {
+    /// Of a day, of late; none before the first day is over.
+    usual: Option<f64>,
+    /// Since the present day of 24 hours began.
+    hours: f64,
+    /// How long ago that is, h.
+    passed: f64,
+}
+
+/// A step that is open.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+struct OpenStep {
+    since: Timestamp,
+    until: Timestamp,
+    /// Share of concentrate before.
+    share: f64,
+    /// Points of the concentration after mixing.
+    told: u32,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+struct Pumps {
+    run: bool,
+    since: Timestamp,
+}
+
+impl Balance {
+    /// A balance that has seen nothing yet.
+    pub fn new(setup: &BalanceSetup) -> Self {
+        Balance {
+            state: None,
+            begun: Timestamp::MIN,
+            waiting: VecDeque::with_capacity(WAIT),
+            moving: false,
+            open: None,
+            volume_noise: Noise::new(setup.errors.volume_l),
+            concentration_noise: Noise::new(setup.errors.concentration_pct),
+            logged: VecDeque::new(),
+            movements: VecDeque::new(),
+            pumps: None,
+            mixing_until: Timestamp::MIN,
+            work: Work::default(),
+            departure: DepartureWatch::default(),
+        }
+    }
+
+    /// The newest movements, oldest first.
+    pub fn movements(&self) -> impl DoubleEndedIterator<Item = &Movement> {
+        self.movements.iter()
+    }
+
+    /// The volume as level and balance tell it together, L, lines included.
+    pub fn volume_l(&self) -> Option<Measured> {
+        self.state.as_ref().map(State::volume)
+    }
+
+    /// What drains back from the lines when the pumps stop, L.
+    pub fn drain_back_l(&self) -> Option<Measured> {
+        self.state.as_ref().map(State::drain_back)
+    }
+
+    /// What is lost or gained beyond what is usual, if anything is.
+    pub fn departure(&self) -> Option<&Departure> {
+        self.departure.told()
+    }
+
+    /// What is known of the sump.
+    pub(super) fn state(&self) -> Option<&State> {
+        self.state.as_ref()
+    }
+
+    /// When the first point was taken in.
+    pub(super) fn begun(&self) -> Timestamp {
+        self.begun
+    }
+
+    /// Hours of a day in which machines work, of late.
+    pub(super) fn worked_hours(&self) -> f64 {
+        self.work.usual.unwrap_or(24.0)
+    }
+
+    /// Takes in the next point, in order of time.
+    pub fn take(&mut self, setup: &BalanceSetup, point: Point, out: &mut Vec<Told>) {
+        let point = self.looked_at(setup, point);
+        let Some(state) = &self.state else {
+            self.begin(setup, &point);
+            return;
+        };
+        if point.time <= self.waiting.back().map_or(state.time(), |last| last.time) {
+            return;
+        }
+        self.learn_noise(&point);
+        self.waiting.push_back(point);
+        if self.moving {
+            self.settle(setup, out);
+        } else {
+            self.look_for_step(setup, out);
+        }
+        while !self.moving && self.waiting.len() > WAIT {
+            self.apply_oldest(setup, out);
+        }
+        self.judge_unseen(setup, out);
+    }
+
+    /// Takes in what somebody wrote down that went in or out.
+    pub fn log(&mut self, setup: &BalanceSetup, logged: Logged, out: &mut Vec<Told>) {
+        if let Some(movement) = self.inferred_like(setup, &logged) {
+            movement.origin = Origin::Logged {
+                entries: vec![logged.entry.clone()],
+                seen: true,
+            };
+            let time = movement.time;
+            out.push(Told::WrittenDown {
+                time,
+                entry: logged.entry,
+            });
+            return;
+        }
+        if self.logged.len() == MOST_LOGGED {
+            self.judge_oldest(setup, out);
+        }
+        self.logged.push_back(logged);
+    }
+
+    /// An entry that has not been judged yet was withdrawn or corrected.
+    pub fn forget(&mut self, entry: &str) {
+        self.logged.retain(|logged| logged.entry != entry);
+    }
+
+    /// Somebody touched the concentration's instrument.
+    pub fn instrument_touched(&mut self, setup: &BalanceSetup) {
+        self.concentration_noise.interrupt();
+        if let Some(state) = &mut self.state {
+            state.instrument_touched(setup);
+        }
+    }
+
+    /// The sump was filled anew: it begins afresh, with the losses that it had.
+    pub fn filled_anew(&mut self) {
+        self.waiting.clear();
+        self.moving = false;
+        self.open = None;
+        self.logged.clear();
+        self.volume_noise.interrupt();
+        self.concentration_noise.interrupt();
+        self.begun = Timestamp::MIN;
+    }
+
+    /// What of the point may be looked at, as things stand.
+    fn looked_at(&mut self, setup: &BalanceSetup, mut point: Point) -> Point {
+        if let Some(run) = point.pumps_run
+            && self.pumps.is_none_or(|pumps| pumps.run != run)
+        {
+            let since = self.pumps.map_or(Timestamp::MIN, |_| point.time);
+            self.pumps = Some(Pumps { run, since });
+            self.volume_noise.interrupt();
+            if let Some(state) = &mut self.state {
+                state.pumps_changed();
+            }
+        }
+        if let Some(pumps) = self.pumps {
+            let changed = point.time - pumps.since;
+            if changed < RUNNING_BACK {
+                point.volume_l = None;
+            }
+            // What stands in the cell is not what is in the tank.
+            if !pumps.run || changed < setup.mixing {
+                point.concentration_pct = None;
+            }
+        }
+        if point.metered_l > LEAST_STEP * setup.working_volume_l {
+            self.mixing_until = self.mixing_until.max(point.time + setup.mixing);
+        }
+        point
+    }
+
+    fn begin(&mut self, setup: &BalanceSetup, point: &Point) {
+        let errors = setup.errors;
+        let volume = match (setup.level_measured, point.volume_l) {
+            (true, Some(litres)) => Some((litres, self.volume_noise.variance())),
+            (true, None) => None,
+            // Nobody measures it: it is taken to be what it should be.
+            (false, _) => Some((setup.working_volume_l, 0.0)),
+        };
+        let concentration = match (setup.concentration_measured, point.concentration_pct) {
+            (true, Some(percent)) => Some((percent, errors.concentration_pct.powi(2))),
+            (true, None) => None,
+            (false, _) => Some((setup.target_pct, 0.0)),
+        };
+        if let (Some(volume), Some(concentration)) = (volume, concentration) {
+            self.state = Some(State::new(setup, point.time, volume, concentration));
+            self.begun = point.time;
+        }
+    }
+
+    fn learn_noise(&mut self, point: &Point) {
+        match point.volume_l {
+            Some(litres) => self.volume_noise.step(litres),
+            None => self.volume_noise.interrupt(),
+        }
+        match point.concentration_pct {
+            Some(percent) => self.concentration_noise.step(percent),
+            None => self.concentration_noise.interrupt(),
+        }
+    }
+
+    /// Whether the points that wait lie off what was expected of them.
+    fn look_for_step(&mut self, setup: &BalanceSetup, out: &mut Vec<Told>) {
+        if self.waiting.len() < WAIT {
+            return;
+        }
+        let Some(state) = &self.state else { return };
+        let residuals = residuals(setup, state, &self.waiting);
+        let by_level = self.step_of_level(setup, &residuals);
+        if let Some(begins) = by_level {
+            for _ in 0..begins {
+                self.apply_oldest(setup, out);
+            }
+            self.moving = true;
+            self.settle(setup, out);
+        } else if self.step_of_concentration(&residuals) {
+            let since = self.waiting[0].time;
+            self.open_step(setup, since, since, out);
+        }
+    }
+
+    /// The place of the first waiting point that moves, if the level does.
+    fn step_of_level(&self, setup: &BalanceSetup, residuals: &[Residual]) -> Option<usize> {
+        let noise = self.volume_noise.variance();
+        let last: Vec<(f64, f64)> = residuals
+            .iter()
+            .rev()
+            .take(SEEN_IN)
+            .filter_map(|residual| residual.volume)
+            .collect();
+        if last.len() < SEEN_IN {
+            return None;
+        }
+        let mean = last.iter().map(|(error, _)| error).sum::<f64>() / SEEN_IN as f64;
+        let variance = last[0].1 + noise / SEEN_IN as f64;
+        let least = LEAST_STEP * setup.working_volume_l;
+        if mean.abs() < least.max(STEP * variance.sqrt()) {
+            return None;
+        }
+        let moves = |residual: &Residual| {
+            residual.volume.is_none_or(|(error, variance)| {
+                error * mean > 0.0 && error.abs() > MOVES * (variance + noise).sqrt()
+            })
+        };
+        let moving = residuals.iter().rev().take_while(|r| moves(r)).count();
+        Some((residuals.len() - moving.max(SEEN_IN)).saturating_sub(1))
+    }
+
+    /// Whether the concentration has changed although the volume has not.
+    fn step_of_concentration(&self, residuals: &[Residual]) -> bool {
+        let errors: Vec<(f64, f64)> = residuals.iter().filter_map(|r| r.concentration).collect();
+        if errors.len() < residuals.len() || self.is_mixing() {
+            return false;
+        }
+        let count = errors.len() as f64;
+        let mean = errors.iter().map(|(error, _)| error).sum::<f64>() / count;
+        let variance = errors[0].1 + self.concentration_noise.variance() / count;
+        let same_side = errors.iter().all(|(error, _)| error * mean > 0.0);
+        same_side && mean.abs() > LEAST_CONCENTRATION_STEP.max(STEP * variance.sqrt())
+    }
+
+    fn is_mixing(&self) -> bool {
+        let first = self.waiting.front().map_or(Timestamp::MAX, |p| p.time);
+        first < self.mixing_until
+    }
+
+    /// Opens a step once the level stands still again.
+    fn settle(&mut self, setup: &BalanceSetup, out: &mut Vec<Told>) {
+        let Some(state) = &self.state else { return };
+        // The first point that waits is the last one before the movement.
+        let moving = self.waiting.iter().skip(1);
+        let levels: Vec<f64> = moving.filter_map(|p| p.volume_l).collect();
+        let waited_long = self.waiting.len() >= MOST_MOVING;
+        if levels.len() < SETTLED && !waited_long {
+            return;
+        }
+        let tail = &levels[levels.len().saturating_sub(SETTLED)..];
+        let half = tail.len() / 2;
+        let mean = |part: &[f64]| part.iter().sum::<f64>() / part.len().max(1) as f64;
+        let moved = mean(&tail[half..]) - mean(&tail[..half]);
+        let rates = state.rates();
+        let usual = rates.both_at_work.value.abs() * 0.5;
+        let still = moved.abs() < 3.0 * self.volume_noise.variance().sqrt() + usual;
+        if !still && !waited_long {
+            return;
+        }
+        let since = self.waiting[0].time;
+        let steady = self.waiting.len() - tail.len().min(self.waiting.len());
+        let until = self.waiting[steady.min(self.waiting.len() - 1)].time;
+        self.moving = false;
+        self.open_step(setup, since, until, out);
+        for _ in 0..steady {
+            self.pass_over_oldest(setup);
+        }
+    }
+
+    fn open_step(
+        &mut self,
+        setup: &BalanceSetup,
+        since: Timestamp,
+        until: Timestamp,
+        out: &mut Vec<Told>,
+    ) {
+        self.close_step(setup, out);
+        let Some(state) = &mut self.state else { return };
+        let share = state.concentration_pct().value / 100.0;
+        state.open_step(setup);
+        self.open = Some(OpenStep {
+            since,
+            until,
+            share,
+            told: 0,
+        });
+        self.mixing_until = self.mixing_until.max(until + setup.mixing);
+    }
+
+    /// Lets the oldest point's time pass, but does not look at what it says.
+    fn pass_over_oldest(&mut self, setup: &BalanceSetup) {
+        if let Some(point) = self.waiting.pop_front() {
+            self.pass(setup, &point);
+        }
+    }
+
+    fn pass(&mut self, setup: &BalanceSetup, point: &Point) {
+        let Some(state) = &mut self.state else { return };
+        let hours = (point.time - state.time()).secs_f64() / 3600.0;
+        self.work.pass(hours, point.working);
+        state.pass(setup, point.time, point.regime());
+        if point.metered_l != 0.0 {
+            let strength = 100.0 * point.metered_concentrate_l / point.metered_l;
+            state.put_in(point.metered_l, strength, setup.errors.metering);
+        }
+    }
+
+    fn apply_oldest(&mut self, setup: &BalanceSetup, out: &mut Vec<Told>) {
+        let Some(point) = self.waiting.pop_front() else {
+            return;
+        };
+        if self.begun == Timestamp::MIN {
+            self.start_over(setup, &point);
+            return;
+        }
+        self.pass(setup, &point);
+        let Some(state) = &mut self.state else { return };
+        if let Some(litres) = point.volume_l {
+            let noise = self.volume_noise.variance();
+            let regime = point.regime();
+            let variance = toned_down(litres, state.expected_volume(regime), noise);
+            state.learn_volume(litres, variance, regime);
+        }
+        if let Some(percent) = point.concentration_pct
+            && point.time >= self.mixing_until
+        {
+            let noise = self.concentration_noise.variance();
+            let variance = toned_down(percent, state.expected_concentration(), noise);
+            state.learn_concentration(percent, variance);
+            if let Some(open) = &mut self.open {
+                open.told += 1;
+            }
+        }
+        if self.has_told(setup, point.time) {
+            self.close_step(setup, out);
+        }
+        self.watch_departure(setup, &point, out);
+    }
+
+    /// Holds what was lost against what is usual.
+    fn watch_departure(&mut self, setup: &BalanceSetup, point: &Point, out: &mut Vec<Told>) {
+        let Some(state) = &mut self.state else { return };
+        let days = (point.time - self.begun).secs_f64() / 86_400.0;
+        let settling = self
+            .open
+            .is_some_and(|open| point.time < open.until + SETTLING);
+        let changing = self
+            .pumps
+            .is_some_and(|pumps| point.time - pumps.since < SETTLING);
+        if days < LEARNING_DAYS || settling || changing || point.volume_l.is_none() {
+            self.departure.interrupt();
+            return;
+        }
+        if let Some(change) = self.departure.step(setup, state, point) {
+            out.push(Told::Departure(change));
+        }
+        if self.departure.is_suspected() {
+            // What leaves the usual must not become the usual.
+            state.loosen(setup);
+        }
+    }
+
+    /// The first point after the sump was filled anew.
+    fn start_over(&mut self, setup: &BalanceSetup, point: &Point) {
+        let (Some(litres), Some(percent)) = (
+            point
+                .volume_l
+                .or((!setup.level_measured).then_some(setup.working_volume_l)),
+            point
+                .concentration_pct
+                .or((!setup.concentration_measured).then_some(setup.target_pct)),
+        ) else {
+            return;
+        };
+        self.pass(setup, point);
+        let Some(state) = &mut self.state else { return };
+        let volume = (litres, self.volume_noise.variance());
+        let doubt = setup.errors.concentration_pct.powi(2);
+        state.filled_anew(volume, (percent, doubt));
+        state.instrument_touched(setup);
+        self.begun = point.time;
+    }
+
+    /// Whether the open step has been told about enough.
+    fn has_told(&self, setup: &BalanceSetup, now: Timestamp) -> bool {
+        let Some(open) = &self.open else { return false };
+        if now - open.until >= LONGEST {
+            return true;
+        }
+        if !setup.concentration_measured {
+            return now - open.until >= SEEN_WITHIN;
+        }
+        now >= self.mixing_until + TELLING && open.told >= LEAST_TELLING
+    }
+
+    /// Names the open step and writes it into the ledger.
+    fn close_step(&mut self, setup: &BalanceSetup, out: &mut Vec<Told>) {
+        let (Some(open), Some(state)) = (self.open.take(), &mut self.state) else {
+            return;
+        };
+        let Some(step) = state.step() else { return };
+        let candidates: Vec<Logged> = {
+            let near = |logged: &Logged| {
+                logged.time >= open.since - BELONGS && logged.time <= open.until + BELONGS
+            };
+            self.logged.iter().filter(|l| near(l)).cloned().collect()
+        };
+        let sump = 100.0 * open.share;
+        let matched = matching(setup, &step, sump, &candidates);
+        if let Some(matched) = &matched {
+            let (litres, strength) = together(matched, sump);
+            state.learn_step(litres, strength, setup.errors.metering);
+            state.close_step();
+            let movement = logged_movement(setup, matched, sump, (open.since, open.until), true);
+            let taken: Vec<String> = matched.iter().map(|l| l.entry.clone()).collect();
+            self.logged.retain(|l| !taken.contains(&l.entry));
+            self.keep(movement, out);
+            return;
+        }
+        let lines = self.lines(setup);
+        let Some(state) = &mut self.state else { return };
+        let Some(guess) = classify(&step, open.share, lines, setup) else {
+            state.close_step();
+            return;
+        };
+        match guess.kind {
+            MovementKind::Instrument => state.blame_instrument(),
+            _ => state.close_step(),
+        }
+        let contradicted = nearest(&candidates, open.since);
+        let movement = Movement {
+            time: open.since,
+            until: open.until,
+            kind: guess.kind,
+            litres: guess.litres,
+            strength_pct: guess.strength_pct,
+            origin: contradiction(contradicted, sump),
+            confidence: guess.confidence,
+        };
+        if let Some(contradicted) = contradicted {
+            let entry = contradicted.entry.clone();
+            self.logged.retain(|l| l.entry != entry);
+        }
+        self.keep(movement, out);
+    }
+
+    /// What is known of the lines.
+    fn lines(&self, setup: &BalanceSetup) -> Lines {
+        if self.pumps.is_some() || setup.lines_l <= 0.0 {
+            return Lines::Known;
+        }
+        let of_lines = |one: &&Movement| one.kind == MovementKind::Lines;
+        let last = self.movements.iter().rev().find(of_lines);
+        let came_back_l = last.map_or(0.0, |one| one.litres.value.max(0.0));
+        Lines::Unknown { came_back_l }
+    }
+
+    fn keep(&mut self, movement: Movement, out: &mut Vec<Told>) {
+        if self.movements.len() == MOST_MOVEMENTS {
+            self.movements.pop_front();
+        }
+        self.movements.push_back(movement.clone());
+        out.push(Told::Movement(movement));
+    }
+
+    /// Judges what was written down long enough ago without having been seen.
+    fn judge_unseen(&mut self, setup: &BalanceSetup, out: &mut Vec<Told>) {
+        let Some(state) = &self.state else { return };
+        let now = state.time();
+        let busy = self.moving || self.open.is_some();
+        while let Some(first) = self.logged.front() {
+            let near_open = self.open.is_some_and(|open| {
+                first.time >= open.since - BELONGS && first.time <= open.until + BELONGS
+            });
+            let due = if setup.level_measured {
+                first.time + SEEN_WITHIN <= now
+            } else {
+                first.time <= now
+            };
+            if !due || (busy && (near_open || self.moving)) {
+                return;
+            }
+            self.judge_oldest(setup, out);
+        }
+    }
+
+    /// Something was written down and no step was seen: where it is too small
+    /// to be seen, or nothing could be seen, it is believed.
+    fn judge_oldest(&mut self, setup: &BalanceSetup, out: &mut Vec<Told>) {
+        let (Some(logged), Some(state)) = (self.logged.pop_front(), &mut self.state) else {
+            return;
+        };
+        let sump = state.concentration_pct().value;
+        let noise = self.volume_noise.variance().sqrt();
+        let visible = (LEAST_STEP * setup.working_volume_l).max(STEP * noise);
+        let strength = logged.strength_pct.unwrap_or(sump);
+        let (time, litres) = (logged.time, logged.litres);
+        let movement = if setup.level_measured && litres.abs() > 2.0 * visible {
+            Movement {
+                time,
+                until: time,
+                kind: logged.kind(),
+                litres: Measured::new(0.0, noise),
+                strength_pct: None,
+                origin: contradiction(Some(&logged), sump),
+                confidence: 1.0,
+            }
+        } else {
+            state.put_in(litres, strength, setup.errors.metering);
+            let mixing = time + setup.mixing;
+            self.mixing_until = self.mixing_until.max(mixing);
+            logged_movement(setup, &[logged], sump, (time, time), false)
+        };
+        self.keep(movement, out);
+    }
+
+    /// A movement that was inferred and that this entry describes.
+    fn inferred_like(&mut self, setup: &BalanceSetup, logged: &Logged) -> Option<&mut Movement> {
+        let metering = setup.errors.metering;
+        self.movements.iter_mut().rev().find(|movement| {
+            let near =
+                logged.time >= movement.time - BELONGS && logged.time <= movement.until + BELONGS;
+            let apart = (movement.litres.value - logged.litres).abs();
+            let doubt = movement.litres.uncertainty.hypot(metering * logged.litres);
+            let same_kind =
+                movement.kind == logged.kind() || movement.kind == MovementKind::Unclear;
+            near && same_kind && movement.origin == Origin::Inferred && apart <= 4.0 * doubt
+        })
+    }
+}
+
+impl Work {
+    /// Lets time pass; a day counts once it is over.
+    fn pass(&mut self, hours: f64, working: bool) {
+        self.passed += hours;
+        self.hours += if working { hours } else { 0.0 };
+        if self.passed >= 24.0 {
+            let a_day = 24.0 * self.hours / self.passed;
+            let usual = self.usual.get_or_insert(a_day);
+            *usual += (a_day - *usual) / WORKED_OVER_DAYS;
+            (self.hours, self.passed) = (0.0, 0.0);
+        }
+    }
+}
+
+impl Point {
+    pub(super) fn regime(&self) -> Regime {
+        Regime {
+            working: self.working,
+            stopped: self.pumps_run == Some(false),
+        }
+    }
+}
+
+/// How far off what was expected a waiting point lies, with the variance of
+/// what was expected.
+struct Residual {
+    volume: Option<(f64, f64)>,
+    concentration: Option<(f64, f64)>,
+}
+
+fn residuals(setup: &BalanceSetup, state: &State, waiting: &VecDeque<Point>) -> Vec<Residual> {
+    let mut ahead = state.clone();
+    let each = waiting.iter().map(|point| {
+        ahead.pass(setup, point.time, point.regime());
+        if point.metered_l != 0.0 {
+            let strength = 100.0 * point.metered_concentrate_l / point.metered_l;
+            ahead.put_in(point.metered_l, strength, setup.errors.metering);
+        }
+        let off = |found: f64, (expected, variance): (f64, f64)| (found - expected, variance);
+        Residual {
+            volume: point
+                .volume_l
+                .map(|litres| off(litres, ahead.expected_volume(point.regime()))),
+            concentration: point
+                .concentration_pct
+                .map(|percent| off(percent, ahead.expected_concentration())),
+        }
+    });
+    each.collect()
+}
+
+/// The variance of a point, larger where it lies far off.
+fn toned_down(found: f64, (expected, variance): (f64, f64), noise: f64) -> f64 {
+    let off = (found - expected).abs() / (variance + noise).sqrt();
+    if off > ODD {
+        noise * (off / ODD).powi(2)
+    } else {
+        noise
+    }
+}
+
+/// What was written down of a step, if it agrees with what was seen: all
+/// candidates together, or else one of them.
+fn matching(
+    setup: &BalanceSetup,
+    step: &Step,
+    sump_pct: f64,
+    candidates: &[Logged],
+) -> Option<Vec<Logged>> {
+    let agrees = |logged: &[Logged]| {
+        !logged.is_empty() && distance(setup, step, sump_pct, logged) < CONTRADICTS
+    };
+    if agrees(candidates) {
+        return Some(candidates.to_vec());
+    }
+    let best = candidates.iter().min_by(|a, b| {
+        let distance = |one: &Logged| distance(setup, step, sump_pct, std::slice::from_ref(one));
+        distance(a).total_cmp(&distance(b))
+    })?;
+    agrees(std::slice::from_ref(best)).then(|| vec![best.clone()])
+}
+
+/// Squared distance between step and what was written down, in deviations of
+/// both together.
+fn distance(setup: &BalanceSetup, step: &Step, sump_pct: f64, logged: &[Logged]) -> f64 {
+    let (litres, strength) = together(logged, sump_pct);
+    let p = strength / 100.0;
+    let metering = (setup.errors.metering * litres).powi(2);
+    let v = step.volume_variance + metering;
+    let m = step.concentrate_variance + p * p * metering + 1e-9;
+    let vm = step.covariance + p * metering;
+    let (dv, dm) = (step.volume_l - litres, step.concentrate_l - p * litres);
+    let determinant = (v * m - vm * vm).max(1e-12);
+    (m * dv * dv - 2.0 * vm * dv * dm + v * dm * dm) / determinant
+}
+
+/// Litres and strength of several that went in together.
+fn together(logged: &[Logged], sump_pct: f64) -> (f64, f64) {
+    let strength = |one: &Logged| one.strength_pct.unwrap_or(sump_pct);
+    let litres: f64 = logged.iter().map(|one| one.litres).sum();
+    let concentrate: f64 = logged.iter().map(|one| one.litres * strength(one)).sum();
+    match litres {
+        0.0 => (0.0, 0.0),
+        litres => (litres, concentrate / litres),
+    }
+}
+
+fn logged_movement(
+    setup: &BalanceSetup,
+    logged: &[Logged],
+    sump_pct: f64,
+    (time, until): (Timestamp, Timestamp),
+    seen: bool,
+) -> Movement {
+    let (litres, strength) = together(logged, sump_pct);
+    let kind = match logged {
+        [one] => one.kind(),
+        _ if litres < 0.0 => MovementKind::MixOut,
+        _ if strength <= 0.0 => MovementKind::Water,
+        _ if strength >= 100.0 => MovementKind::Concentrate,
+        _ => MovementKind::Premix,
+    };
+    let metering = setup.errors.metering;
+    Movement {
+        time,
+        until,
+        kind,
+        litres: Measured::new(litres, (metering * litres).abs()),
+        strength_pct: Some(Measured::new(strength, 0.0)),
+        origin: Origin::Logged {
+            entries: logged.iter().map(|one| one.entry.clone()).collect(),
+            seen,
+        },
+        confidence: 1.0,
+    }
+}
+
+fn nearest(candidates: &[Logged], time: Timestamp) -> Option<&Logged> {
+    let away = |one: &&Logged| (one.time - time).millis().abs();
+    candidates.iter().min_by_key(away)
+}
+
+fn contradiction(logged: Option<&Logged>, sump_pct: f64) -> Origin {
+    match logged {
+        None => Origin::Inferred,
+        Some(logged) => Origin::Contradicted {
+            entries: vec![logged.entry.clone()],
+            logged_litres: logged.litres,
+            logged_strength_pct: logged.strength_pct.unwrap_or(sump_pct),
+        },
+    }
+}

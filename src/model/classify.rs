@@ -1,0 +1,249 @@
+//! What a step in volume and concentrate was.
+//!
+//! Each kind of movement makes the concentrate grow with the volume in a way of
+//! its own: δm = p·δV with p = 0 for water, the strength for premix, 1 for
+//! concentrate and the sump's own share for mix let out. How well the step
+//! fits is the density of δm − p·δV, whose variance follows from the step's;
+//! with what is usual beforehand that gives the probability of each kind
+//! (Bayes' rule).
+
+use crate::units::Measured;
+
+use super::movement::MovementKind;
+use super::setup::BalanceSetup;
+use super::state::Step;
+
+/// How usual each kind of addition is (choice; the readings decide unless they
+/// cannot tell).
+const WATER: f64 = 0.40;
+const PREMIX: f64 = 0.40;
+const CONCENTRATE: f64 = 0.15;
+/// How usual it is that fluid as strong as the sump came back from the lines,
+/// where nobody says when the pumps stand.
+const LINES: f64 = 0.3;
+/// How usual it is that what went out was mix.
+const MIX_OUT: f64 = 0.9;
+/// What runs into the lines again is as much as came back from them, to within
+/// this share.
+const SAME: f64 = 0.2;
+
+/// The weakest premix that is told from water, as a share.
+const WEAKEST: f64 = 0.005;
+/// Strengths of premix that are tried.
+const TRIED: usize = 40;
+
+/// A step this many deviations from nothing is one.
+const SIGNIFICANT: f64 = 4.0;
+/// A change of concentration without one of volume that is thought possible, as
+/// a share of the volume.
+const POSSIBLE: f64 = 0.04;
+
+/// What is known of the lines, which fill and drain as the pumps run and stand.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Lines {
+    /// There are none, or it is known when the pumps run: no step is theirs.
+    Known,
+    /// Nobody says when the pumps run.
+    Unknown {
+        /// What came back from them last and has not run in again, L.
+        came_back_l: f64,
+    },
+}
+
+/// The most probable kind, and how probable it is.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Guess {
+    pub(super) kind: MovementKind,
+    pub(super) confidence: f64,
+    pub(super) litres: Measured,
+    pub(super) strength_pct: Option<Measured>,
+}
+
+/// What a step was in a sump with this share of concentrate; none where it is
+/// not sure that there was one.
+pub(super) fn classify(
+    step: &Step,
+    share: f64,
+    lines: Lines,
+    setup: &BalanceSetup,
+) -> Option<Guess> {
+    let volume_counts = step.volume_l.abs() > SIGNIFICANT * step.volume_variance.sqrt();
+    let concentrate_counts =
+        step.concentrate_l.abs() > SIGNIFICANT * step.concentrate_variance.sqrt();
+    if !volume_counts && !concentrate_counts {
+        return None;
+    }
+    let candidates = match volume_counts {
+        true if step.volume_l > 0.0 => came_in(step, share, lines, setup),
+        true => went_out(step, share, lines),
+        false => same_volume(step, setup),
+    };
+    let total: f64 = candidates.iter().map(|(_, weight)| weight).sum();
+    let best = candidates.into_iter().max_by(|a, b| a.1.total_cmp(&b.1));
+    let (kind, weight) = best.filter(|_| total > 0.0)?;
+    Some(Guess {
+        kind,
+        confidence: weight / total,
+        litres: litres(step, kind),
+        strength_pct: strength(step, kind),
+    })
+}
+
+fn came_in(
+    step: &Step,
+    share: f64,
+    lines: Lines,
+    setup: &BalanceSetup,
+) -> Vec<(MovementKind, f64)> {
+    let strongest = (setup.strongest_premix_pct / 100.0).max(2.0 * WEAKEST);
+    let premix: f64 = (0..TRIED)
+        .map(|i| WEAKEST + (strongest - WEAKEST) * (i as f64 + 0.5) / TRIED as f64)
+        .map(|p| fit(step, p))
+        .sum::<f64>()
+        / TRIED as f64;
+    let lines = match lines {
+        Lines::Known => 0.0,
+        Lines::Unknown { .. } => LINES,
+    };
+    vec![
+        (MovementKind::Water, WATER * fit(step, 0.0)),
+        (MovementKind::Premix, PREMIX * premix),
+        (MovementKind::Concentrate, CONCENTRATE * fit(step, 1.0)),
+        (MovementKind::Lines, lines * fit(step, share)),
+        (MovementKind::Unclear, unlike_any(step)),
+    ]
+}
+
+fn went_out(step: &Step, share: f64, lines: Lines) -> Vec<(MovementKind, f64)> {
+    let refills = |litres: f64| (step.volume_l + litres).abs() < SAME * litres;
+    let kind = match lines {
+        Lines::Unknown { came_back_l } if refills(came_back_l) => MovementKind::Lines,
+        _ => MovementKind::MixOut,
+    };
+    vec![
+        (kind, MIX_OUT * fit(step, share)),
+        (MovementKind::Unclear, unlike_any(step)),
+    ]
+}
+
+/// The concentration changed and the volume did not: so little concentrate that
+/// the level does not show it, or the instrument.
+fn same_volume(step: &Step, setup: &BalanceSetup) -> Vec<(MovementKind, f64)> {
+    let possible = POSSIBLE * setup.working_volume_l;
+    let by_instrument = density(step.volume_l, step.volume_variance) / possible;
+    let concentrate = if step.concentrate_l > 0.0 {
+        fit(step, 1.0) / possible
+    } else {
+        0.0
+    };
+    vec![
+        (MovementKind::Concentrate, concentrate),
+        (MovementKind::Instrument, by_instrument),
+    ]
+}
+
+/// The density of δm − p·δV where it should be nothing.
+fn fit(step: &Step, p: f64) -> f64 {
+    let variance =
+        step.concentrate_variance - 2.0 * p * step.covariance + p * p * step.volume_variance;
+    density(step.concentrate_l - p * step.volume_l, variance)
+}
+
+/// As usual as a step that is like none of the kinds: one in a hundred, its
+/// strength anywhere between none and all.
+fn unlike_any(step: &Step) -> f64 {
+    0.01 / step.volume_l.abs().max(1e-9)
+}
+
+fn density(error: f64, variance: f64) -> f64 {
+    let variance = variance.max(1e-12);
+    (-0.5 * error * error / variance).exp() / (std::f64::consts::TAU * variance).sqrt()
+}
+
+fn litres(step: &Step, kind: MovementKind) -> Measured {
+    match kind {
+        MovementKind::Concentrate if step.concentrate_variance < step.volume_variance => {
+            Measured::new(step.concentrate_l, step.concentrate_variance.sqrt())
+        }
+        _ => Measured::new(step.volume_l, step.volume_variance.sqrt()),
+    }
+}
+
+/// The strength p = δm/δV with its uncertainty, where it is not that of the
+/// kind.
+fn strength(step: &Step, kind: MovementKind) -> Option<Measured> {
+    match kind {
+        MovementKind::Water => Some(Measured::new(0.0, 0.0)),
+        MovementKind::Concentrate => Some(Measured::new(100.0, 0.0)),
+        MovementKind::Instrument => None,
+        MovementKind::Premix
+        | MovementKind::MixOut
+        | MovementKind::Lines
+        | MovementKind::Unclear => {
+            let p = step.concentrate_l / step.volume_l;
+            let variance = step.concentrate_variance - 2.0 * p * step.covariance
+                + p * p * step.volume_variance;
+            let deviation = variance.max(0.0).sqrt() / step.volume_l.abs();
+            Some(Measured::new(100.0 * p, 100.0 * deviation))
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::testing;
+
+    fn step(volume_l: f64, concentrate_l: f64) -> Step {
+        Step {
+            volume_l,
+            concentrate_l,
+            volume_variance: 1.0,
+            concentrate_variance: 0.15_f64.powi(2),
+            covariance: 0.0,
+        }
+    }
+
+    fn kind(volume: f64, concentrate: f64) -> Option<MovementKind> {
+        classify(
+            &step(volume, concentrate),
+            0.08,
+            Lines::Known,
+            &testing::setup(),
+        )
+        .map(|guess| guess.kind)
+    }
+
+    #[test]
+    fn each_kind_is_told_by_how_concentrate_goes_with_volume() {
+        assert_eq!(kind(40.0, 0.1), Some(MovementKind::Water));
+        assert_eq!(kind(40.0, 2.0), Some(MovementKind::Premix));
+        assert_eq!(kind(10.0, 9.0), Some(MovementKind::Concentrate));
+        assert_eq!(kind(-50.0, -4.1), Some(MovementKind::MixOut));
+        assert_eq!(kind(1.4, 1.4), Some(MovementKind::Concentrate));
+        assert_eq!(kind(0.3, -1.4), Some(MovementKind::Instrument));
+        assert_eq!(kind(2.0, 0.2), None);
+        assert_eq!(kind(40.0, -5.0), Some(MovementKind::Unclear));
+    }
+
+    #[test]
+    fn what_is_as_strong_as_the_sump_is_of_the_lines_where_nobody_knows_the_pumps() {
+        let kind = |volume, concentrate, came_back_l| {
+            let lines = Lines::Unknown { came_back_l };
+            classify(&step(volume, concentrate), 0.08, lines, &testing::setup()).map(|g| g.kind)
+        };
+        assert_eq!(kind(50.0, 4.0, 0.0), Some(MovementKind::Lines));
+        assert_eq!(kind(-51.0, -4.1, 50.0), Some(MovementKind::Lines));
+        assert_eq!(kind(-80.0, -6.4, 50.0), Some(MovementKind::MixOut));
+        assert_eq!(kind(50.0, 0.1, 0.0), Some(MovementKind::Water));
+    }
+
+    #[test]
+    fn premix_comes_with_its_strength() {
+        let guess = classify(&step(40.0, 2.0), 0.08, Lines::Known, &testing::setup()).unwrap();
+        let strength = guess.strength_pct.unwrap();
+        assert!((strength.value - 5.0).abs() < 1e-9, "{strength:?}");
+        assert!((strength.uncertainty - 0.395).abs() < 0.01, "{strength:?}");
+        assert!(guess.confidence > 0.95, "{}", guess.confidence);
+    }
+}

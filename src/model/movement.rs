@@ -1,0 +1,112 @@
+//! What went into a sump or out of it: the lines of its ledger.
+
+use serde::{Deserialize, Serialize};
+
+use crate::units::{Measured, Timestamp};
+
+/// A line of the ledger.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Movement {
+    /// When it began.
+    pub time: Timestamp,
+    /// When it was over.
+    pub until: Timestamp,
+    /// What it was.
+    pub kind: MovementKind,
+    /// How much, L; negative where it went out.
+    pub litres: Measured,
+    /// Its strength, % by volume, where that is known.
+    pub strength_pct: Option<Measured>,
+    /// How it is known.
+    pub origin: Origin,
+    /// The probability that it is of this kind, from 0 to 1; of what was
+    /// written down and seen, 1.
+    pub confidence: f64,
+}
+
+/// What went in or out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum MovementKind {
+    /// Water came in.
+    Water,
+    /// Premix came in.
+    Premix,
+    /// Concentrate came in.
+    Concentrate,
+    /// Mix went out.
+    MixOut,
+    /// As strong as the sump itself: fluid back from lines that stand, or
+    /// out into them.
+    Lines,
+    /// Nothing went in or out: the refractometer was wiped, fouled or hit by
+    /// something.
+    Instrument,
+    /// The readings cannot tell.
+    Unclear,
+}
+
+/// How a movement is known.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "by", rename_all = "snake_case")]
+pub enum Origin {
+    /// Somebody wrote it down, and the readings agree as far as they can tell.
+    Logged {
+        /// The entries.
+        entries: Vec<String>,
+        /// Whether its step was seen; a small one need not show.
+        seen: bool,
+    },
+    /// A step in the readings that nobody wrote down.
+    Inferred,
+    /// Somebody wrote it down, and the readings contradict.
+    Contradicted {
+        /// The entries.
+        entries: Vec<String>,
+        /// What was written down, L.
+        logged_litres: f64,
+        /// Of which strength, %.
+        logged_strength_pct: f64,
+    },
+}
+
+/// What somebody wrote down that went in or out.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Logged {
+    /// The entry.
+    pub entry: String,
+    /// When.
+    pub time: Timestamp,
+    /// How much, L; negative where it was let out.
+    pub litres: f64,
+    /// Its strength, %; of mix that was let out that of the sump.
+    pub strength_pct: Option<f64>,
+}
+
+impl MovementKind {
+    /// What it is, in words.
+    pub const fn words(self) -> &'static str {
+        match self {
+            MovementKind::Water => "water",
+            MovementKind::Premix => "premix",
+            MovementKind::Concentrate => "concentrate",
+            MovementKind::MixOut => "mix let out",
+            MovementKind::Lines => "fluid of the lines",
+            MovementKind::Instrument => "the refractometer, nothing in or out",
+            MovementKind::Unclear => "something that the readings cannot tell",
+        }
+    }
+}
+
+impl Logged {
+    /// The kind of movement that was written down.
+    pub fn kind(&self) -> MovementKind {
+        match self.strength_pct {
+            _ if self.litres < 0.0 => MovementKind::MixOut,
+            None => MovementKind::Unclear,
+            Some(strength) if strength <= 0.0 => MovementKind::Water,
+            Some(strength) if strength >= 100.0 => MovementKind::Concentrate,
+            Some(_) => MovementKind::Premix,
+        }
+    }
+}

@@ -1,0 +1,8 @@
+//! The model held against a plant whose truth is known: twenty seeds and more,
+//! median and worst. `cargo test --release --test estimates -- --nocapture`
+//! prints the tables.
+
+mod leaks;
+mod losses;
+mod run;
+mod steps;
