@@ -6,6 +6,7 @@ use std::sync::Arc;
 use crate::advice::DoseSetup;
 use crate::alarm::{AlarmDelays, Priority};
 use crate::chemistry::{Chart, MixCoefficient};
+use crate::model::ShiftPattern;
 use crate::rules::LimitLevel;
 use crate::signal::{DespikeSetup, MeterSetup};
 use crate::units::{Brix, Concentration, Flow, Quantity, Span, Timestamp, Volume};
@@ -27,6 +28,14 @@ pub struct SumpSetup {
     pub vessel: Vessel,
     /// Fluid in pipes and machines, not seen by the level probe.
     pub lines: Volume,
+    /// Part of what is in pipes and machines that runs back into the tank when
+    /// the circulation pumps stop, where known; never more than `lines`.
+    pub drain_back: Option<Volume>,
+    /// Place in `channels` of the switch that says whether the circulation
+    /// pumps run, where there is one.
+    pub pump: Option<u16>,
+    /// When machines work here, where that is known.
+    pub shifts: Option<Arc<ShiftPattern>>,
     /// Volume that the sump is to be kept at, lines included.
     pub working_volume: Volume,
     /// Volume that must never be exceeded, lines included.

@@ -14,6 +14,8 @@ mod losses;
 mod movement;
 mod noise;
 mod setup;
+mod shift;
+mod shift_pattern;
 mod state;
 #[cfg(test)]
 mod testing;
@@ -23,4 +25,6 @@ pub use departure::{Departure, DepartureKind};
 pub use losses::{Losses, NotIdentifiable};
 pub use movement::{Logged, Movement, MovementKind, Origin};
 pub use setup::{BalanceSetup, ErrorSetup};
+pub use shift::{Shift, ShiftError};
+pub use shift_pattern::{ShiftPattern, ShiftPatternError};
 pub use state::Step;

@@ -1,0 +1,178 @@
+//! When a plant works: its shifts by the clocks on its walls, less its
+//! holidays.
+//!
+//! A shift belongs to the day on which it begins: on a holiday none begins,
+//! and one of the evening before is worked to its end [choice: a night shift is
+//! planned and paid as one]. Where the clocks are changed, a shift begins and
+//! ends as RFC 5545, section 3.3.5, reads local times: of a time that comes
+//! twice the first is meant, and one that is left out is counted with the
+//! offset from before the change. So a night shift of eight hours takes seven
+//! in spring and nine in autumn.
+
+use jiff::civil::{Date, DateTime};
+use jiff::tz::TimeZone;
+
+use crate::units::Timestamp;
+
+use super::shift::Shift;
+
+/// Most lines of a week, and most holidays. Choice: three shifts a day, each
+/// by itself, are 21; twelve holidays a year last for 80 years.
+const MAX: (usize, usize) = (64, 1000);
+
+/// So many days ahead a change is looked for. Choice: a year; who asks wants to
+/// know of a night, a weekend or a shut-down.
+const HORIZON_DAYS: usize = 366;
+
+/// A shift that began so many days before can still go on: one by itself, the
+/// other for zones that have left out a whole day.
+const DAYS_BACK: i64 = 2;
+
+const HOUR_MS: f64 = 3_600_000.0;
+
+/// A week's working hours in a time zone, and the days on which they do not
+/// hold.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ShiftPattern {
+    zone: TimeZone,
+    /// Begin and end of each day's shifts in minutes after its midnight, by
+    /// their begin; Monday first.
+    week: [Vec<(u16, u16)>; 7],
+    /// In order, each once.
+    holidays: Vec<Date>,
+}
+
+/// Why shifts do not make a pattern.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum ShiftPatternError {
+    /// A week without work.
+    #[error("has no shift; write one, as \"mon-fri 06:00-22:00\", or leave the shifts out")]
+    NoShift,
+    /// A longer list of shifts than any plant has.
+    #[error("has {0} shifts; at most 64 are allowed: write days with the same hours as mon-fri")]
+    TooManyShifts(usize),
+    /// A longer list of holidays than anyone looks ahead.
+    #[error("has {0} holidays; at most 1000 are allowed: leave out those that have passed")]
+    TooManyHolidays(usize),
+}
+
+/// A stretch of work.
+#[derive(Debug, Clone, Copy)]
+struct Stretch {
+    begin: Timestamp,
+    /// Not part of it.
+    end: Timestamp,
+}
+
+impl ShiftPattern {
+    /// The pattern of a week of `shifts`, in any order; they may overlap.
+    ///
+    /// # Errors
+    /// When there is no shift, or too many of something.
+    pub fn new(
+        zone: TimeZone,
+        shifts: &[Shift],
+        holidays: &[Date],
+    ) -> Result<Self, ShiftPatternError> {
+        match (shifts.len(), holidays.len()) {
+            (0, _) => return Err(ShiftPatternError::NoShift),
+            (many, _) if many > MAX.0 => return Err(ShiftPatternError::TooManyShifts(many)),
+            (_, many) if many > MAX.1 => return Err(ShiftPatternError::TooManyHolidays(many)),
+            _ => {}
+        }
+        let week = std::array::from_fn(|day| {
+            let shifts = shifts.iter().filter(|shift| shift.begins_on(day));
+            let mut hours: Vec<_> = shifts.map(Shift::minutes).collect();
+            hours.sort_unstable();
+            hours
+        });
+        let mut holidays = holidays.to_vec();
+        holidays.sort_unstable();
+        holidays.dedup();
+        Ok(ShiftPattern {
+            zone,
+            week,
+            holidays,
+        })
+    }
+
+    /// Whether people work at this time.
+    pub fn is_working(&self, at: Timestamp) -> bool {
+        self.stretches(at)
+            .take_while(|stretch| stretch.begin <= at)
+            .any(|stretch| at < stretch.end)
+    }
+
+    /// When work begins or ends next, after this time; nothing where it goes on
+    /// as it is for a year. Takes some 10 µs where a change is near, so ask
+    /// again only when it has come.
+    pub fn next_change(&self, at: Timestamp) -> Option<Timestamp> {
+        let mut worked_to = at;
+        for stretch in self.stretches(at) {
+            if stretch.begin > worked_to {
+                let is_idle = worked_to == at;
+                return Some(if is_idle { stretch.begin } else { worked_to });
+            }
+            worked_to = worked_to.max(stretch.end);
+        }
+        None
+    }
+
+    /// Hours worked between two times; none where `to` is not after `from`.
+    /// Takes longer the more days lie between.
+    pub fn working_hours_between(&self, from: Timestamp, to: Timestamp) -> f64 {
+        let mut counted_to = from;
+        let mut millis = 0;
+        for stretch in self.days_from(from).flat_map(|date| self.on(date)) {
+            if stretch.begin >= to {
+                break;
+            }
+            let (begin, end) = (stretch.begin.max(counted_to), stretch.end.min(to));
+            if begin < end {
+                millis += (end - begin).millis();
+                counted_to = end;
+            }
+        }
+        millis as f64 / HOUR_MS
+    }
+
+    /// What is worked from some days before a time to the horizon, by its
+    /// begin.
+    fn stretches(&self, at: Timestamp) -> impl Iterator<Item = Stretch> {
+        self.days_from(at)
+            .take(HORIZON_DAYS)
+            .flat_map(|date| self.on(date))
+    }
+
+    /// The days of the plant from some days before a time to the last that
+    /// there is; none for a time that no calendar has.
+    fn days_from(&self, at: Timestamp) -> impl Iterator<Item = Date> {
+        let today = jiff::Timestamp::from_millisecond(at.millis())
+            .map(|at| self.zone.to_datetime(at).date());
+        let first = today.map(|date| date.saturating_sub(jiff::Span::new().days(DAYS_BACK)));
+        std::iter::successors(first.ok(), |date| date.tomorrow().ok())
+    }
+
+    /// What is worked in the shifts that begin on a day.
+    fn on(&self, date: Date) -> impl Iterator<Item = Stretch> {
+        let day = date.weekday().to_monday_zero_offset() as usize;
+        let is_holiday = self.holidays.binary_search(&date).is_ok();
+        let hours = if is_holiday { &[][..] } else { &self.week[day] };
+        hours.iter().filter_map(move |(begin, end)| {
+            let begin = self.instant(date, *begin)?;
+            let end = self.instant(date, *end)?;
+            (begin < end).then_some(Stretch { begin, end })
+        })
+    }
+
+    /// When the clocks show so many minutes after the midnight of a day.
+    fn instant(&self, date: Date, minutes: u16) -> Option<Timestamp> {
+        let midnight = DateTime::from(date);
+        let shown = midnight.checked_add(jiff::Span::new().minutes(minutes));
+        let instant = self.zone.to_timestamp(shown.ok()?).ok()?;
+        Some(Timestamp::from_millis(instant.as_millisecond()))
+    }
+}
+
+#[cfg(test)]
+mod tests;
