@@ -8,6 +8,9 @@ use crate::units::{Quantity, RelativeCoefficient, Span};
 
 /// First level of topics. Choice.
 pub(super) const BASE_TOPIC: &str = "sumpward";
+/// Time zone of the plant. Choice: it means the same everywhere, and the
+/// machine's own zone is often not the plant's.
+pub(super) const TIME_ZONE: &str = "UTC";
 /// Time until a reading is on the disk. Choice: twenty commits a second wear
 /// no disk; alarms never wait for it.
 pub(super) const COMMIT_AFTER: Span = Span::from_millis(50);

@@ -4,6 +4,8 @@ use std::fmt;
 use std::path::PathBuf;
 use std::sync::Arc;
 
+use jiff::tz::TimeZone;
+
 use crate::engine::{AdmissionSetup, SumpSetup};
 use crate::units::{Linear, Quantity, Span};
 use crate::{line, modbus};
@@ -58,6 +60,8 @@ pub struct PlantSettings {
     pub name: Arc<str>,
     /// The first level or levels of every topic that is published to.
     pub base_topic: String,
+    /// The zone of its clocks, with the rules that are built in.
+    pub time_zone: TimeZone,
 }
 
 /// Where data is kept.

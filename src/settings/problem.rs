@@ -5,6 +5,7 @@ use crate::chemistry::{
     ProbeFactorError, RefractometerError, StandardError,
 };
 use crate::line::PatternError;
+use crate::model::{ShiftError, ShiftPatternError};
 use crate::signal::LoopRangeError;
 use crate::units::{Quantity, Span};
 use crate::vessel::VesselError;
@@ -198,6 +199,23 @@ pub enum Problem {
     /// A text that is no day.
     #[error("\"{0}\" is not a date; write it as \"2026-03-02\"")]
     NotADate(String),
+    /// A zone that the time zone database does not have.
+    #[error("there is no time zone \"{found}\"; {}", match .nearest {
+        Some(name) => format!("did you mean \"{name}\"?"),
+        None => "write its name in the IANA time zone database, as \"Europe/Vienna\"".to_owned(),
+    })]
+    UnknownZone {
+        /// What was found.
+        found: String,
+        /// The zone that was probably meant.
+        nearest: Option<String>,
+    },
+    /// A text that is no shift.
+    #[error(transparent)]
+    Shift(#[from] ShiftError),
+    /// Shifts that make no week.
+    #[error(transparent)]
+    Shifts(#[from] ShiftPatternError),
     /// A compensation that the instrument does already.
     #[error(
         "the instrument compensates for temperature itself (compensation = \"by_instrument\"), and to \

@@ -32,6 +32,7 @@ pub(super) struct RawSettings {
     pub(super) messages: Option<RawMessages>,
     pub(super) engine: Option<RawEngine>,
     pub(super) admission: Option<RawAdmission>,
+    pub(super) shifts: Option<RawShifts>,
     pub(super) broker: Named,
     pub(super) modbus: Named,
     pub(super) serial: Named,
@@ -45,6 +46,12 @@ tables! {
     RawPlant {
         name: String,
         base_topic: String,
+        time_zone: String,
+    }
+    /// `[shifts]`, or `[sump.NAME.shifts]`
+    RawShifts {
+        week: Vec<String>,
+        holidays: Vec<String>,
     }
     /// `[store]`
     RawStore {
@@ -159,8 +166,11 @@ tables! {
         working_volume: Written,
         max_volume: Written,
         lines: Written,
+        drain_back: Written,
+        pump: Written,
         circulation: Written,
         water_zero: Written,
+        shifts: Switch<RawShifts>,
         vessel: RawVessel,
         dose: RawDose,
         channel: BTreeMap<String, Value>,

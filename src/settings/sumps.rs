@@ -18,10 +18,12 @@ use super::masters;
 use super::origin::{self, Ways};
 use super::plant::{Route, SeriesKind, SeriesSetup};
 use super::problem::Problem;
+use super::pump;
 use super::raw::{Named, RawChannel, RawSump};
 use super::registers::Taken;
 use super::review::Review;
 use super::scale;
+use super::shifts::PlantShifts;
 use super::topics::Claim;
 use super::volumes::{self, Volumes};
 use super::window;
@@ -32,6 +34,8 @@ use super::written::Written;
 pub(super) struct Surrounding<'a> {
     /// The fluids by name.
     pub(super) fluids: &'a Fluids,
+    /// When machines work, where a sump says nothing else.
+    pub(super) shifts: &'a PlantShifts,
     /// Where readings can come from.
     pub(super) ways: Ways<'a>,
 }
@@ -108,11 +112,13 @@ impl Sumps {
         let dose = dose::dose(review, at, &raw.dose.unwrap_or_default(), target);
         let circulation = circulation(review, at, raw.circulation.as_ref());
         let water_zero = water_zero(review, at, raw.water_zero.as_ref());
+        let shifts = around.shifts.at_sump(review, at, raw.shifts.as_ref());
         let [concentration_series, volume_series] = self.estimates(name);
         let Volumes {
             working,
             max,
             lines,
+            drain_back,
         } = volumes;
         let (low, high) = window?;
         Some(SumpSetup {
@@ -121,9 +127,9 @@ impl Sumps {
             fluid: fluid?,
             vessel: vessel?.vessel,
             lines: Volume::from_litres(lines?),
-            drain_back: None,
-            pump: None,
-            shifts: None,
+            drain_back: drain_back?.map(Volume::from_litres),
+            pump: read.pump?,
+            shifts: shifts?,
             working_volume: Volume::from_litres(working?),
             max_volume: Volume::from_litres(max?),
             circulation: circulation?,
@@ -151,9 +157,11 @@ impl Sumps {
     ) -> Channels {
         let mut measured = BTreeSet::new();
         let mut channels = Vec::new();
+        let sump_at = at;
         let at = at.key("channel");
         let raws = raw_channels(review, &at, raw);
         let thermometers = thermometers(&raws);
+        let pump = pump::pump(review, sump_at, raw.pump.as_ref(), &pump::switches(&raws));
         for (name, raw) in raws {
             let at = at.key(&name);
             let quantity = channels::quantity(review, &at, &raw);
@@ -201,6 +209,7 @@ impl Sumps {
         }
         Channels {
             measured,
+            pump,
             channels: channels.into_iter().collect(),
         }
     }
@@ -258,6 +267,8 @@ fn thermometers(raws: &[(String, RawChannel)]) -> Vec<(String, u16)> {
 /// The channels of one sump, and what they measure.
 struct Channels {
     measured: BTreeSet<Quantity>,
+    /// Place of the switch of the circulation pumps.
+    pump: Option<Option<u16>>,
     channels: Option<Vec<ChannelSetup>>,
 }
 

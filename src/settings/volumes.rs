@@ -21,6 +21,9 @@ pub(super) struct Volumes {
     pub(super) working: Option<f64>,
     /// Never to be exceeded, lines included.
     pub(super) max: Option<f64>,
+    /// Of what is in the lines, the part that runs back when the pumps stop,
+    /// where it is written.
+    pub(super) drain_back: Option<Option<f64>>,
 }
 
 /// Reads the volumes and fits them to the tank.
@@ -37,11 +40,46 @@ pub(super) fn volumes(
     };
     let working = working(review, at, raw, lines.unwrap_or(0.0), holds);
     let max = working.and_then(|working| max(review, at, raw, working, holds));
+    let drain_back = match &raw.drain_back {
+        None => Some(None),
+        Some(written) => drain_back(review, at, written, lines, max.map(|max| holds - max)),
+    };
     Volumes {
         lines,
         working,
         max,
+        drain_back,
     }
+}
+
+/// What runs back comes out of the lines, and a tank that stands at its largest
+/// volume must have room for it.
+fn drain_back(
+    review: &mut Review,
+    at: &KeyPath,
+    written: &Written,
+    lines: Option<f64>,
+    room: Option<f64>,
+) -> Option<Option<f64>> {
+    let path = at.key("drain_back");
+    let volume = review.good(&path, Volume::parse(written.text()))?.litres();
+    let (lines, room) = (lines?, room?);
+    if 0.0 <= volume && volume <= lines && volume <= room {
+        return Some(Some(volume));
+    }
+    let found = litres(volume);
+    let lines = litres(lines);
+    let allowed = if room.is_finite() {
+        let room = litres(room);
+        format!(
+            "at most what is in the lines ({lines}), and what tank and lines hold beyond \
+             max_volume ({room}), or the tank runs over when the pumps stop"
+        )
+    } else {
+        format!("at most what is in the lines ({lines})")
+    };
+    review.tell(&path, Problem::OutOfRange { found, allowed });
+    None
 }
 
 fn lines(review: &mut Review, at: &KeyPath, raw: &RawSump) -> Option<f64> {

@@ -2,6 +2,8 @@
 
 use std::path::{Path, PathBuf};
 
+use jiff::tz::TimeZone;
+
 use crate::engine::AdmissionSetup;
 use crate::units::{Parse, Span};
 
@@ -22,6 +24,7 @@ use super::problem::Problem;
 use super::raw::{RawAdmission, RawEngine, RawMessages, RawPlant, RawSettings, RawStore};
 use super::registers;
 use super::review::Review;
+use super::shifts::{self, PlantShifts};
 use super::sources::{Sources, is_name};
 use super::sumps::{self, Sumps, Surrounding};
 use super::topic::check_exact;
@@ -71,7 +74,10 @@ fn settings(sources: Sources) -> Result<Settings, SettingsError> {
 }
 
 fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings> {
-    let plant = plant(review, raw.plant.unwrap_or_default());
+    let raw_plant = raw.plant.unwrap_or_default();
+    let time_zone = shifts::time_zone(review, &KeyPath::root().key("plant"), &raw_plant);
+    let shifts = PlantShifts::read(review, raw.shifts.as_ref(), time_zone.clone());
+    let plant = plant(review, raw_plant, time_zone);
     let name = plant.as_ref().map(|plant| &*plant.name);
     let brokers = brokers::brokers(review, raw.broker, name, base);
     let messages = raw.messages.unwrap_or_default();
@@ -88,6 +94,7 @@ fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings>
     let fluids = fluids::fluids(review, raw.fluid);
     let around = Surrounding {
         fluids: &fluids,
+        shifts: &shifts,
         ways: Ways {
             brokers: &brokers,
             usual_broker: messages_broker,
@@ -134,7 +141,7 @@ fn all<T>(parts: Vec<Option<T>>) -> Option<Vec<T>> {
     parts.into_iter().collect()
 }
 
-fn plant(review: &mut Review, raw: RawPlant) -> Option<PlantSettings> {
+fn plant(review: &mut Review, raw: RawPlant, time_zone: Option<TimeZone>) -> Option<PlantSettings> {
     let at = KeyPath::root().key("plant");
     let path = at.key("name");
     let name = review.required(&path, raw.name, "name = \"north\" under [plant]");
@@ -153,6 +160,7 @@ fn plant(review: &mut Review, raw: RawPlant) -> Option<PlantSettings> {
     Some(PlantSettings {
         name: name?.into(),
         base_topic: base,
+        time_zone: time_zone?,
     })
 }
 

@@ -12,7 +12,7 @@ use crate::settings::Settings;
 use crate::settings::raw::{
     RawAdmission, RawBroker, RawCalibration, RawChannel, RawChecksum, RawContact, RawDespike,
     RawDose, RawEngine, RawFluid, RawLimit, RawLimits, RawMessages, RawModbus, RawPlant, RawSerial,
-    RawSettings, RawStore, RawSump, RawTemplate, RawTls, RawVessel,
+    RawSettings, RawShifts, RawStore, RawSump, RawTemplate, RawTls, RawVessel,
 };
 use crate::settings::strict::{Fault, Strict};
 
@@ -140,6 +140,7 @@ fn the_example_names_every_setting() {
     for keys in [
         keys::<RawSettings>(),
         keys::<RawPlant>(),
+        keys::<RawShifts>(),
         keys::<RawStore>(),
         keys::<RawMessages>(),
         keys::<RawEngine>(),

@@ -5,6 +5,7 @@ mod calibration;
 mod example;
 mod layers;
 mod messages;
+mod shifts;
 mod topics;
 mod wires;
 
