@@ -104,8 +104,8 @@ impl ShiftPattern {
     }
 
     /// When work begins or ends next, after this time; nothing where it goes on
-    /// as it is for a year. Takes some 10 µs where a change is near, so ask
-    /// again only when it has come.
+    /// as it is for a year. It goes through the days up to the change, so ask
+    /// again only when that has come.
     pub fn next_change(&self, at: Timestamp) -> Option<Timestamp> {
         let mut worked_to = at;
         for stretch in self.stretches(at) {

@@ -2,7 +2,7 @@
 //! made.
 
 use crate::units::{Length, Parse, Volume};
-use crate::vessel::{Heads, Vessel, VesselError};
+use crate::vessel::{Head, Vessel, VesselError};
 
 use super::key_path::KeyPath;
 use super::problem::Problem;
@@ -36,10 +36,10 @@ const SHAPES: [(&str, Shape); 2] = [
     ("rectangular", Shape::Rectangular),
     ("horizontal_cylinder", Shape::HorizontalCylinder),
 ];
-const HEADS: [(&str, Heads); 3] = [
-    ("flat", Heads::Flat),
-    ("ellipsoidal_2to1", Heads::Ellipsoidal2To1),
-    ("hemispherical", Heads::Hemispherical),
+const HEADS: [(&str, Head); 3] = [
+    ("flat", Head::Flat),
+    ("ellipsoidal_2to1", Head::Ellipsoidal2To1),
+    ("hemispherical", Head::Hemispherical),
 ];
 
 /// The tank that the settings describe.
@@ -75,7 +75,7 @@ fn horizontal_cylinder(review: &mut Review, at: &KeyPath, raw: &RawVessel) -> Op
     let diameter = dimension(review, at, "diameter", raw.diameter.as_ref());
     let length = dimension(review, at, "length", raw.length.as_ref());
     let heads = match raw.heads.as_deref() {
-        None => Some(Heads::Flat),
+        None => Some(Head::Flat),
         Some(heads) => review.one_of(&at.key("heads"), heads, &HEADS),
     };
     let (diameter, length, heads) = (diameter?, length?, heads?);

@@ -2,15 +2,25 @@
 //!
 //! Promises: volume never falls as the level rises (to within rounding of
 //! 1e-9 L); level 0 is the lowest inside point; every level and every volume
-//! has an answer, for below the bottom a tank is empty and above the top full.
+//! has an answer, for below the bottom a tank is empty (or holds what its
+//! strapping table says of 0 m) and above the top full.
 //! Refuses: dimensions that are not finite and positive, or that do not fit
-//! together. What stands inside a tank (pipes, pumps, chips) is not known here.
+//! together; tables with levels or volumes out of order. What stands inside a tank (pipes, pumps, chips) is not known here.
 
 mod cone;
 mod cylinder;
+mod dish;
+mod error;
+mod head;
+mod make;
+mod quadrature;
 mod rectangular;
+mod strapping;
 
-pub use cylinder::Heads;
+pub use dish::Dish;
+pub use error::VesselError;
+pub use head::Head;
+pub use strapping::{StrappingError, StrappingTable};
 
 use crate::units::{Length, Volume};
 
@@ -44,7 +54,16 @@ pub enum Vessel {
         /// Length of the straight part.
         length: Length,
         /// Shape of the ends.
-        heads: Heads,
+        heads: Head,
+    },
+    /// A standing cylinder on a bottom of its own shape.
+    VerticalCylinder {
+        /// Inside diameter.
+        diameter: Length,
+        /// Shape of the bottom.
+        bottom: Head,
+        /// Inside height of bottom and cylinder together.
+        height: Length,
     },
     /// A standing cylinder on a cone.
     ConeBottom {
@@ -57,117 +76,20 @@ pub enum Vessel {
         /// Inside height of cone and cylinder together.
         height: Length,
     },
-}
-
-/// Why dimensions do not make a tank.
-#[derive(Debug, Clone, PartialEq, thiserror::Error)]
-pub enum VesselError {
-    /// A dimension is not a positive finite number.
-    #[error("the tank's {dimension} is {found}; give a length above 0 m")]
-    NotPositive {
-        /// The dimension's name.
-        dimension: &'static str,
-        /// What was given.
-        found: Length,
-    },
-    /// A dimension is larger than another that must hold it.
-    #[error(
-        "the tank's {dimension} is {found}, more than its {limit_name} of {limit}; \
-         measure both again, inside and from the lowest point"
-    )]
-    DoesNotFit {
-        /// The dimension's name.
-        dimension: &'static str,
-        /// What was given.
-        found: Length,
-        /// Name of the dimension that it may not exceed.
-        limit_name: &'static str,
-        /// That dimension.
-        limit: Length,
-    },
+    /// Any shape, by what it was measured to hold.
+    Strapped(StrappingTable),
 }
 
 impl Vessel {
-    /// An upright box with a flat floor.
-    ///
-    /// # Errors
-    /// When a dimension is not positive.
-    pub fn rectangular(length: Length, width: Length, height: Length) -> Result<Self, VesselError> {
-        Ok(Vessel::Rectangular {
-            length: positive("length", length)?,
-            width: positive("width", width)?,
-            height: positive("height", height)?,
-        })
-    }
-
-    /// An upright box whose floor rises by `rise` along its length.
-    ///
-    /// # Errors
-    /// When a dimension is not positive or the floor rises above the top.
-    pub fn sloped_floor(
-        length: Length,
-        width: Length,
-        rise: Length,
-        height: Length,
-    ) -> Result<Self, VesselError> {
-        let height = positive("height", height)?;
-        Ok(Vessel::SlopedFloor {
-            length: positive("length", length)?,
-            width: positive("width", width)?,
-            rise: within("rise", positive("rise", rise)?, "height", height)?,
-            height,
-        })
-    }
-
-    /// A lying cylinder; `length` is that of the straight part.
-    ///
-    /// # Errors
-    /// When a dimension is not positive.
-    pub fn horizontal_cylinder(
-        diameter: Length,
-        length: Length,
-        heads: Heads,
-    ) -> Result<Self, VesselError> {
-        Ok(Vessel::HorizontalCylinder {
-            diameter: positive("diameter", diameter)?,
-            length: positive("length", length)?,
-            heads,
-        })
-    }
-
-    /// A standing cylinder on a cone; an `outlet_diameter` of zero is a cone
-    /// that ends in a point.
-    ///
-    /// # Errors
-    /// When a dimension is not positive (the outlet may be zero), when the cone
-    /// is higher than the whole, or its outlet wider than the cylinder.
-    pub fn cone_bottom(
-        diameter: Length,
-        cone_height: Length,
-        outlet_diameter: Length,
-        height: Length,
-    ) -> Result<Self, VesselError> {
-        let diameter = positive("diameter", diameter)?;
-        let height = positive("height", height)?;
-        let cone_height = positive("cone height", cone_height)?;
-        if outlet_diameter != Length::from_metres(0.0) {
-            positive("outlet diameter", outlet_diameter)?;
-        }
-        Ok(Vessel::ConeBottom {
-            diameter,
-            cone_height: within("cone height", cone_height, "height", height)?,
-            outlet_diameter: within("outlet diameter", outlet_diameter, "diameter", diameter)?,
-            height,
-        })
-    }
-
     /// Inside height: the level at which the tank is full.
     pub fn height(&self) -> Length {
         match *self {
             Vessel::Rectangular { height, .. }
             | Vessel::SlopedFloor { height, .. }
+            | Vessel::VerticalCylinder { height, .. }
             | Vessel::ConeBottom { height, .. } => height,
             Vessel::HorizontalCylinder { diameter, .. } => diameter,
+            Vessel::Strapped(ref table) => Length::from_metres(table.height()),
         }
     }
 
@@ -181,15 +103,16 @@ impl Vessel {
         self.volume(self.height())
     }
 
-    /// The level at which the tank holds `volume`: 0 for less than nothing,
-    /// the top for more than it holds. Found by halving down to the last bits
-    /// of the height, as not every shape has a closed form.
+    /// The level at which the tank holds `volume`: 0 for less than it can hold,
+    /// the top for as much as it holds or more, else the lowest level where a
+    /// strapping table gives several. Found by halving down to the last bits of
+    /// the height, as not every shape has a closed form.
     pub fn level_for(&self, volume: Volume) -> Length {
         /// Halvings until neighbouring levels differ in the last bit only.
         const HALVINGS: usize = 53;
         let wanted = volume.litres() / 1000.0;
         let (mut low, mut high) = (0.0, self.height().metres());
-        if wanted <= 0.0 {
+        if wanted <= self.cubic_metres(low) {
             return Length::from_metres(low);
         }
         if wanted >= self.cubic_metres(high) {
@@ -233,7 +156,10 @@ impl Vessel {
                 diameter,
                 length,
                 heads,
-            } => cylinder::volume(diameter.metres(), length.metres(), heads, level),
+            } => cylinder::lying_volume(diameter.metres(), length.metres(), heads, level),
+            Vessel::VerticalCylinder {
+                diameter, bottom, ..
+            } => cylinder::standing_volume(diameter.metres(), bottom, level),
             Vessel::ConeBottom {
                 diameter,
                 cone_height,
@@ -245,6 +171,7 @@ impl Vessel {
                 outlet_diameter.metres(),
                 level,
             ),
+            Vessel::Strapped(ref table) => table.volume(level),
         }
     }
 
@@ -261,7 +188,10 @@ impl Vessel {
                 diameter,
                 length,
                 heads,
-            } => cylinder::surface(diameter.metres(), length.metres(), heads, level),
+            } => cylinder::lying_surface(diameter.metres(), length.metres(), heads, level),
+            Vessel::VerticalCylinder {
+                diameter, bottom, ..
+            } => bottom.standing_surface(diameter.metres(), level),
             Vessel::ConeBottom {
                 diameter,
                 cone_height,
@@ -273,33 +203,8 @@ impl Vessel {
                 outlet_diameter.metres(),
                 level,
             ),
+            Vessel::Strapped(ref table) => table.surface(level),
         }
-    }
-}
-
-fn positive(dimension: &'static str, found: Length) -> Result<Length, VesselError> {
-    if found.metres().is_finite() && found.metres() > 0.0 {
-        Ok(found)
-    } else {
-        Err(VesselError::NotPositive { dimension, found })
-    }
-}
-
-fn within(
-    dimension: &'static str,
-    found: Length,
-    limit_name: &'static str,
-    limit: Length,
-) -> Result<Length, VesselError> {
-    if found <= limit {
-        Ok(found)
-    } else {
-        Err(VesselError::DoesNotFit {
-            dimension,
-            found,
-            limit_name,
-            limit,
-        })
     }
 }
 

@@ -1,7 +1,7 @@
 //! Level to volume.
 
 use crate::units::Length;
-use crate::vessel::{Heads, Vessel};
+use crate::vessel::{Head, Vessel};
 
 use super::answer::{Answer, Field};
 use super::argument::{Argument, word, words};
@@ -24,10 +24,10 @@ const SHAPES: [(&str, Shape); 4] = [
     ("cone-bottom", Shape::ConeBottom),
 ];
 
-const HEAD_SHAPES: [(&str, Heads); 3] = [
-    ("flat", Heads::Flat),
-    ("ellipsoidal-2-to-1", Heads::Ellipsoidal2To1),
-    ("hemispherical", Heads::Hemispherical),
+const HEAD_SHAPES: [(&str, Head); 3] = [
+    ("flat", Head::Flat),
+    ("ellipsoidal-2-to-1", Head::Ellipsoidal2To1),
+    ("hemispherical", Head::Hemispherical),
 ];
 
 impl Argument for Shape {
@@ -40,7 +40,7 @@ impl Argument for Shape {
     }
 }
 
-impl Argument for Heads {
+impl Argument for Head {
     fn allowed() -> String {
         words(&HEAD_SHAPES).join(", ")
     }
@@ -63,7 +63,7 @@ const HEIGHT: Parameter<Length> = Parameter::optional(
 const RISE: Parameter<Length> =
     Parameter::optional("rise", "of a sloped floor from its low to its high end");
 const DIAMETER: Parameter<Length> = Parameter::optional("diameter", "inside, of a cylinder");
-const HEADS: Parameter<Heads> = Parameter::or("heads", "flat", "ends of a lying cylinder");
+const HEADS: Parameter<Head> = Parameter::or("heads", "flat", "ends of a lying cylinder");
 const CONE_HEIGHT: Parameter<Length> = Parameter::optional("cone-height", "of a cone bottom");
 const OUTLET_DIAMETER: Parameter<Length> = Parameter::or(
     "outlet-diameter",

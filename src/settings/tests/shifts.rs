@@ -88,7 +88,7 @@ fn tells_what_is_wrong_with_shifts() {
     told(
         "[shifts]\nholidays = []\n",
         &[
-            "z.toml:1:1: shifts.week: is missing; write for example week = [\"mon-fri \
+            "z.toml:1:2: shifts.week: is missing; write for example week = [\"mon-fri \
            06:00-22:00\"]",
         ],
     );
