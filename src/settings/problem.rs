@@ -8,7 +8,7 @@ use crate::line::PatternError;
 use crate::model::{ShiftError, ShiftPatternError};
 use crate::signal::LoopRangeError;
 use crate::units::{Quantity, Span};
-use crate::vessel::VesselError;
+use crate::vessel::{StrappingError, VesselError};
 
 use super::json_pointer::PointerError;
 use super::nearest::nearest;
@@ -193,6 +193,9 @@ pub enum Problem {
     /// Dimensions that make no tank.
     #[error(transparent)]
     Vessel(#[from] VesselError),
+    /// Points that make no strapping table.
+    #[error(transparent)]
+    Strapping(#[from] StrappingError),
     /// Readings that make no calibration.
     #[error(transparent)]
     Calibration(#[from] CalibrationProblem),

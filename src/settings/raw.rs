@@ -184,6 +184,13 @@ tables! {
         height: Written,
         diameter: Written,
         heads: String,
+        bottom: String,
+        crown_ratio: f64,
+        knuckle_ratio: f64,
+        rise: Written,
+        cone_height: Written,
+        outlet_diameter: Written,
+        points: Vec<Vec<Written>>,
     }
     /// `[sump.NAME.dose]`
     RawDose {

@@ -5,8 +5,9 @@ use std::sync::Arc;
 
 use crate::engine::{ChannelSetup, FluidSetup, SeriesIx, SumpSetup};
 use crate::units::{Brix, Concentration, Flow, Parse, Quantity, Volume};
+use crate::vessel::Vessel;
 
-use super::build_vessel::{self, BuiltVessel};
+use super::build_vessel;
 use super::calibration;
 use super::channel_kind;
 use super::channels::{self, Surroundings, What};
@@ -91,7 +92,7 @@ impl Sumps {
         let target = window::target(review, at, &raw);
         let window = window::window(review, at, &raw, target);
         let surroundings = Surroundings {
-            height: vessel.as_ref().map(|vessel| vessel.height.metres()),
+            height: vessel.as_ref().map(|vessel| vessel.height().metres()),
             working: volumes.working,
         };
         let surroundings = Around {
@@ -125,7 +126,7 @@ impl Sumps {
             name: name.into(),
             title: raw.title.unwrap_or_else(|| name.to_owned()),
             fluid: fluid?,
-            vessel: vessel?.vessel,
+            vessel: vessel?,
             lines: Volume::from_litres(lines?),
             drain_back: drain_back?.map(Volume::from_litres),
             pump: read.pump?,
@@ -289,7 +290,7 @@ fn fluid(
     }
 }
 
-fn built_vessel(review: &mut Review, at: &KeyPath, raw: &RawSump) -> Option<BuiltVessel> {
+fn built_vessel(review: &mut Review, at: &KeyPath, raw: &RawSump) -> Option<Vessel> {
     let path = at.key("vessel");
     let example = "a table vessel with shape, length, width and height";
     let vessel = review.required(&path, raw.vessel.as_ref(), example)?;

@@ -2,8 +2,8 @@
 //! volume, largest volume, what the tank and the lines hold.
 
 use crate::units::{Parse, Volume};
+use crate::vessel::Vessel;
 
-use super::build_vessel::BuiltVessel;
 use super::defaults;
 use super::key_path::KeyPath;
 use super::measure;
@@ -31,11 +31,11 @@ pub(super) fn volumes(
     review: &mut Review,
     at: &KeyPath,
     raw: &RawSump,
-    vessel: Option<&BuiltVessel>,
+    vessel: Option<&Vessel>,
 ) -> Volumes {
     let lines = lines(review, at, raw);
     let holds = match (vessel, lines) {
-        (Some(vessel), Some(lines)) => vessel.capacity().litres() + lines,
+        (Some(vessel), Some(lines)) => vessel.full_volume().litres() + lines,
         _ => f64::INFINITY,
     };
     let working = working(review, at, raw, lines.unwrap_or(0.0), holds);

@@ -5,7 +5,8 @@
 //! has an answer, for below the bottom a tank is empty (or holds what its
 //! strapping table says of 0 m) and above the top full.
 //! Refuses: dimensions that are not finite and positive, or that do not fit
-//! together; tables with levels or volumes out of order. What stands inside a tank (pipes, pumps, chips) is not known here.
+//! together; tables with levels or volumes out of order. What stands inside a
+//! tank (pipes, pumps, chips) is not known here.
 
 mod cone;
 mod cylinder;

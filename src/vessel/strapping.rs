@@ -77,6 +77,19 @@ pub enum StrappingError {
     Level(Volume),
 }
 
+impl StrappingError {
+    /// The row that is wrong, counted from 1, where it is one alone.
+    pub fn row(&self) -> Option<usize> {
+        match self {
+            StrappingError::Count(_) | StrappingError::Level(_) => None,
+            StrappingError::FirstLevel(_) | StrappingError::Negative(_) => Some(1),
+            StrappingError::NotFinite { row }
+            | StrappingError::LevelNotRising { row, .. }
+            | StrappingError::VolumeFalls { row, .. } => Some(*row),
+        }
+    }
+}
+
 impl StrappingTable {
     /// A table of points, 2 to 500, that begins at 0 m.
     ///

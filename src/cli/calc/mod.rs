@@ -23,6 +23,7 @@ mod ph_calibration;
 mod print;
 mod refractometer;
 mod sucrose;
+mod tank_shape;
 mod tank_volume;
 mod unknown;
 

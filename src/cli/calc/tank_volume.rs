@@ -1,74 +1,21 @@
 //! Level to volume.
 
-use crate::units::Length;
-use crate::vessel::{Head, Vessel};
+use crate::units::{Length, Volume};
+use crate::vessel::Vessel;
 
 use super::answer::{Answer, Field};
-use super::argument::{Argument, word, words};
 use super::given::Given;
 use super::parameter::Parameter;
+use super::tank_shape::{self, SHAPE};
 use super::{Calculation, Example};
 
-#[derive(Clone, Copy)]
-enum Shape {
-    Rectangular,
-    SlopedFloor,
-    HorizontalCylinder,
-    ConeBottom,
-}
-
-const SHAPES: [(&str, Shape); 4] = [
-    ("rectangular", Shape::Rectangular),
-    ("sloped-floor", Shape::SlopedFloor),
-    ("horizontal-cylinder", Shape::HorizontalCylinder),
-    ("cone-bottom", Shape::ConeBottom),
-];
-
-const HEAD_SHAPES: [(&str, Head); 3] = [
-    ("flat", Head::Flat),
-    ("ellipsoidal-2-to-1", Head::Ellipsoidal2To1),
-    ("hemispherical", Head::Hemispherical),
-];
-
-impl Argument for Shape {
-    fn allowed() -> String {
-        words(&SHAPES).join(", ")
-    }
-
-    fn read(text: &str) -> Result<Self, String> {
-        word("shape", &SHAPES, text)
-    }
-}
-
-impl Argument for Head {
-    fn allowed() -> String {
-        words(&HEAD_SHAPES).join(", ")
-    }
-
-    fn read(text: &str) -> Result<Self, String> {
-        word("head", &HEAD_SHAPES, text)
-    }
-}
-
-const SHAPE: Parameter<Shape> = Parameter::required("shape", "of the tank");
 const LEVEL: Parameter<Length> =
     Parameter::required("level", "of the fluid above the lowest inside point");
-const LENGTH: Parameter<Length> =
-    Parameter::optional("length", "inside; of a lying cylinder its straight part");
-const WIDTH: Parameter<Length> = Parameter::optional("width", "inside, of a box");
-const HEIGHT: Parameter<Length> = Parameter::optional(
-    "height",
-    "inside, from the lowest point; not of a lying cylinder",
-);
-const RISE: Parameter<Length> =
-    Parameter::optional("rise", "of a sloped floor from its low to its high end");
-const DIAMETER: Parameter<Length> = Parameter::optional("diameter", "inside, of a cylinder");
-const HEADS: Parameter<Head> = Parameter::or("heads", "flat", "ends of a lying cylinder");
-const CONE_HEIGHT: Parameter<Length> = Parameter::optional("cone-height", "of a cone bottom");
-const OUTLET_DIAMETER: Parameter<Length> = Parameter::or(
-    "outlet-diameter",
-    "0 m",
-    "bottom of a cone that ends in no point",
+const LINES: Parameter<Volume> =
+    Parameter::optional("lines", "fluid in pipes and machines while the pumps run");
+const DRAIN_BACK: Parameter<Volume> = Parameter::optional(
+    "drain-back",
+    "the part of it that runs back into the tank when they stop",
 );
 
 static VOLUME: Field = Field {
@@ -96,25 +43,47 @@ static SLOPE: Field = Field {
     decimals: 2,
 };
 
+static RUNNING: Field = Field {
+    key: "running_volume_l",
+    label: "with lines, if read while the pumps run",
+    unit: "L",
+    decimals: 1,
+};
+static STOPPED: Field = Field {
+    key: "stopped_volume_l",
+    label: "with lines, if read while they stand still",
+    unit: "L",
+    decimals: 1,
+};
+
 pub(super) static TANK_VOLUME: Calculation = Calculation {
     name: "tank-volume",
     purpose: "volume of fluid in a tank from its level",
     parameters: &[
         &SHAPE,
         &LEVEL,
-        &LENGTH,
-        &WIDTH,
-        &HEIGHT,
-        &RISE,
-        &DIAMETER,
-        &HEADS,
-        &CONE_HEIGHT,
-        &OUTLET_DIAMETER,
+        &tank_shape::LENGTH,
+        &tank_shape::WIDTH,
+        &tank_shape::HEIGHT,
+        &tank_shape::RISE,
+        &tank_shape::DIAMETER,
+        &tank_shape::HEADS,
+        &tank_shape::BOTTOM,
+        &tank_shape::CROWN_RATIO,
+        &tank_shape::KNUCKLE_RATIO,
+        &tank_shape::CONE_HEIGHT,
+        &tank_shape::OUTLET_DIAMETER,
+        &tank_shape::POINTS,
+        &LINES,
+        &DRAIN_BACK,
     ],
-    results: &[&VOLUME, &FULL, &SHARE, &SLOPE],
+    results: &[&VOLUME, &FULL, &SHARE, &SLOPE, &RUNNING, &STOPPED],
     formula: "closed form of the shape: box, wedge, circular segment with spherical caps \
-              flattened to the heads' depth, frustum of a cone",
-    source: "geometry; worked out here and held against independently computed partial volumes",
+              flattened to the heads' depth, frustum of a cone; lying dished heads by integration \
+              over their circles; a strapping table by a monotone cubic. With lines: volume + lines, \
+              and less the drain-back where the pumps stand still",
+    source: "geometry, worked out here and held against independently computed partial volumes; \
+             F. N. Fritsch and R. E. Carlson, SIAM J. Numer. Anal. 17 (1980) for tables",
     cautions: &[],
     example: Example {
         arguments: &[
@@ -131,8 +100,9 @@ pub(super) static TANK_VOLUME: Calculation = Calculation {
 
 fn work(given: &mut Given<'_>) -> Option<Answer> {
     let level = given.take(&LEVEL);
+    let beyond = out_of_sight(given);
     let shape = given.take(&SHAPE)?;
-    let vessel = vessel(given, shape)?;
+    let vessel = tank_shape::vessel(given, shape)?;
     let level = level?;
     if level < Length::default() || level > vessel.height() {
         given.mistake(format!(
@@ -141,54 +111,44 @@ fn work(given: &mut Given<'_>) -> Option<Answer> {
         ));
         return None;
     }
-    let (volume, full) = (vessel.volume(level), vessel.full_volume());
-    Some(
-        Answer::default()
-            .with(&VOLUME, volume.litres())
-            .with(&FULL, full.litres())
-            .with(&SHARE, 100.0 * volume.litres() / full.litres())
-            .with(&SLOPE, vessel.litres_per_metre(level) / 1000.0),
-    )
+    Some(answer(&vessel, level, beyond))
 }
 
-fn vessel(given: &mut Given<'_>, shape: Shape) -> Option<Vessel> {
-    let vessel = match shape {
-        Shape::Rectangular => {
-            let [length, width, height] = dimensions(given, "a box", [&LENGTH, &WIDTH, &HEIGHT])?;
-            Vessel::rectangular(length, width, height)
-        }
-        Shape::SlopedFloor => {
-            let wanted = [&LENGTH, &WIDTH, &RISE, &HEIGHT];
-            let [length, width, rise, height] = dimensions(given, "a sloped floor", wanted)?;
-            Vessel::sloped_floor(length, width, rise, height)
-        }
-        Shape::HorizontalCylinder => {
-            let heads = given.take(&HEADS);
-            let wanted = [&DIAMETER, &LENGTH];
-            let [diameter, length] = dimensions(given, "a lying cylinder", wanted)?;
-            Vessel::horizontal_cylinder(diameter, length, heads?)
-        }
-        Shape::ConeBottom => {
-            let outlet = given.take(&OUTLET_DIAMETER);
-            let wanted = [&DIAMETER, &CONE_HEIGHT, &HEIGHT];
-            let [diameter, cone, height] = dimensions(given, "a cone bottom", wanted)?;
-            Vessel::cone_bottom(diameter, cone, outlet?, height)
-        }
+/// Litres of fluid out of sight of a level probe.
+#[derive(Clone, Copy)]
+struct OutOfSight {
+    running: Option<f64>,
+    stopped: Option<f64>,
+}
+
+fn out_of_sight(given: &mut Given<'_>) -> OutOfSight {
+    let drain_back = given.take(&DRAIN_BACK).map(Volume::litres);
+    let lines = match drain_back {
+        Some(_) => given.take_for("drain-back", &LINES),
+        None => given.take(&LINES),
     };
-    vessel.map_err(|error| given.mistake(error)).ok()
+    let running = lines.map(Volume::litres);
+    let stopped = running.zip(drain_back).map(|(lines, back)| lines - back);
+    if running.is_some_and(|lines| lines < 0.0) {
+        given.mistake("lines: there is no less than nothing in them; give 0 L or more");
+    }
+    if drain_back.is_some_and(|back| back < 0.0) || stopped.is_some_and(|rest| rest < 0.0) {
+        given.mistake("drain-back: no more runs back than is in the lines; give 0 L to lines");
+    }
+    OutOfSight { running, stopped }
 }
 
-/// The dimensions that a shape needs, all of them asked for before the first
-/// missing one ends it.
-fn dimensions<const N: usize>(
-    given: &mut Given<'_>,
-    shape: &str,
-    wanted: [&Parameter<Length>; N],
-) -> Option<[Length; N]> {
-    let taken = wanted.map(|parameter| given.take_for(shape, parameter));
-    let mut lengths = [Length::default(); N];
-    for (length, taken) in lengths.iter_mut().zip(taken) {
-        *length = taken?;
+fn answer(vessel: &Vessel, level: Length, beyond: OutOfSight) -> Answer {
+    let (volume, full) = (vessel.volume(level).litres(), vessel.full_volume().litres());
+    let mut answer = Answer::default()
+        .with(&VOLUME, volume)
+        .with(&FULL, full)
+        .with(&SHARE, 100.0 * volume / full)
+        .with(&SLOPE, vessel.litres_per_metre(level) / 1000.0);
+    for (field, beyond) in [(&RUNNING, beyond.running), (&STOPPED, beyond.stopped)] {
+        if let Some(beyond) = beyond {
+            answer = answer.with(field, volume + beyond);
+        }
     }
-    Some(lengths)
+    answer
 }

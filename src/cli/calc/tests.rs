@@ -237,6 +237,92 @@ fn a_tank_asks_for_the_dimensions_of_its_shape_only() {
     assert_eq!(answer(&with(&["level=1m"]))["fill_pct"], 100.0);
 }
 
+/// Rows of tests/reference/tank_volumes_dished.csv and points by hand.
+#[test]
+fn every_shape_of_a_tank_can_be_asked_for() {
+    for (arguments, litres) in [
+        (
+            &[
+                "shape=horizontal-cylinder",
+                "diameter=1.2m",
+                "length=2m",
+                "heads=dished",
+            ][..],
+            127.873008,
+        ),
+        (
+            &["shape=vertical-cylinder", "diameter=1.2m", "height=2m"],
+            135.716803,
+        ),
+        (
+            &[
+                "shape=cone-bottom",
+                "diameter=1m",
+                "cone-height=0.5m",
+                "height=2m",
+            ],
+            1.809557,
+        ),
+        (
+            &["shape=strapping-table", "points=0m:0L, 0.1m:80L, 0.2m:160L"],
+            96.0,
+        ),
+    ] {
+        let call = [&["tank-volume", "level=0.12m"], arguments].concat();
+        let got = answer(&call)["volume_l"].as_f64().unwrap();
+        assert!((got - litres).abs() < 1e-4, "{arguments:?} gave {got}");
+    }
+    let told = mistakes(&[
+        "tank-volume",
+        "level=0.1m",
+        "shape=strapping-table",
+        "points=0m:0L, 0.1m:80L, 0.1m:90L",
+    ]);
+    assert!(told[0].starts_with("row 3 says 0.100 m after"), "{told:?}");
+    let plate = [
+        "shape=vertical-cylinder",
+        "diameter=1m",
+        "height=2m",
+        "crown-ratio=1",
+    ];
+    let told = mistakes(&[&["tank-volume", "level=0.1m"], &plate[..]].concat());
+    assert_eq!(
+        told,
+        ["crown-ratio has no part in this calculation; leave it out"]
+    );
+}
+
+#[test]
+fn a_tank_with_lines_holds_less_where_its_pumps_stand_still() {
+    let sump = |more: &[&'static str]| {
+        let tank = [
+            "tank-volume",
+            "shape=rectangular",
+            "length=2m",
+            "width=1m",
+            "height=1m",
+            "level=0.5m",
+        ];
+        [&tank[..], more].concat()
+    };
+    let both = answer(&sump(&["lines=200L", "drain-back=60L"]));
+    assert_eq!(both["running_volume_l"], 1200.0);
+    assert_eq!(both["stopped_volume_l"], 1140.0);
+    let alone = answer(&sump(&["lines=200L"]));
+    assert_eq!(alone["running_volume_l"], 1200.0);
+    assert!(alone.get("stopped_volume_l").is_none());
+    let told = mistakes(&sump(&["drain-back=60L"]));
+    assert!(
+        told[0].starts_with("lines is missing for drain-back"),
+        "{told:?}"
+    );
+    let told = mistakes(&sump(&["lines=40L", "drain-back=60L"]));
+    assert!(
+        told[0].starts_with("drain-back: no more runs back"),
+        "{told:?}"
+    );
+}
+
 #[test]
 fn a_concentration_takes_a_factor_or_points() {
     let points = answer(&[

@@ -6,6 +6,7 @@ mod example;
 mod layers;
 mod messages;
 mod shifts;
+mod tanks;
 mod topics;
 mod wires;
 
