@@ -5,14 +5,26 @@
 //! figure comes with its standard uncertainty, and where the readings cannot
 //! tell, that is said in place of a figure; memory is fixed. Refuses: to guess
 //! a loss from a level that something unseen holds up.
+//!
+//! The plain balances ([`makeup`], [`drift`], [`mixing`]) are formulas and no
+//! figures: they take what they are given as exact. Who estimates evaporation
+//! and carry-off from the same readings knows how the two hang together, and
+//! carries the uncertainty.
 
 mod balance;
 mod classify;
 mod departure;
+pub mod drift;
 mod gaussian;
+mod loss_rates;
 mod losses;
+pub mod makeup;
+mod mix;
+pub mod mixing;
 mod movement;
 mod noise;
+#[cfg(test)]
+mod reference;
 mod setup;
 mod shift;
 mod shift_pattern;
@@ -22,7 +34,9 @@ mod testing;
 
 pub use balance::{Balance, Point, Told};
 pub use departure::{Departure, DepartureKind};
+pub use loss_rates::{LossRates, LossRatesError};
 pub use losses::{Losses, NotIdentifiable};
+pub use mix::Mix;
 pub use movement::{Logged, Movement, MovementKind, Origin};
 pub use setup::{BalanceSetup, ErrorSetup};
 pub use shift::{Shift, ShiftError};

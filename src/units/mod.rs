@@ -15,8 +15,8 @@ pub use measured::Measured;
 pub use parse::{Linear, Parse, QuantityError, QuantityFault};
 pub use quantity::{
     Brix, BrixCoefficient, CellConstant, Concentration, Conductance, Conductivity,
-    ConductivityAsIs, Current, Flow, Length, Ph, Potential, Quantity, RelativeCoefficient,
-    Temperature, Volume,
+    ConductivityAsIs, Current, Flow, Length, LossRate, Ph, Potential, Quantity,
+    RelativeCoefficient, Temperature, Volume,
 };
 pub use time::{Span, TimeError, Timestamp};
 pub use wire::to_wire;

@@ -4,8 +4,8 @@ use std::fmt;
 
 use super::{
     Brix, BrixCoefficient, CellConstant, Concentration, Conductance, Conductivity,
-    ConductivityAsIs, Current, Flow, Length, Ph, Potential, Quantity, RelativeCoefficient, Span,
-    Temperature, Volume,
+    ConductivityAsIs, Current, Flow, Length, LossRate, Ph, Potential, Quantity,
+    RelativeCoefficient, Span, Temperature, Volume,
 };
 
 /// The largest number kept, in the unit that a quantity is kept in. It is
@@ -278,6 +278,13 @@ dimension!(FLOW, "flow",
     "m3/h" => Linear::times(1000.0 / 60.0),
     "m³/h" => Linear::times(1000.0 / 60.0),
 );
+dimension!(LOSS_RATE, "loss rate",
+    "L/d" => Linear::IDENTITY,
+    "L/h" => Linear::times(24.0),
+    "L/week" => Linear::times(1.0 / 7.0),
+    "m3/d" => Linear::times(1e3),
+    "m³/d" => Linear::times(1e3),
+);
 dimension!(CONDUCTIVITY, "conductivity",
     "µS/cm" => Linear::IDENTITY,
     "uS/cm" => Linear::IDENTITY,
@@ -353,6 +360,7 @@ parse!(Brix, BRIX, Brix::from_degrees);
 parse!(Temperature, TEMPERATURE, Temperature::from_celsius);
 parse!(Length, LENGTH, Length::from_metres);
 parse!(Flow, FLOW, Flow::from_litres_per_minute);
+parse!(LossRate, LOSS_RATE, LossRate::from_litres_per_day);
 parse!(
     Conductivity,
     CONDUCTIVITY,

@@ -58,6 +58,10 @@ quantity!(
     Flow, from_litres_per_minute, litres_per_minute, "L/min", 1
 );
 quantity!(
+    /// Fluid that a sump loses, or is given, over days.
+    LossRate, from_litres_per_day, litres_per_day, "L/d", 1
+);
+quantity!(
     /// Electrical conductivity referred to 25 °C.
     Conductivity, from_microsiemens_per_cm, microsiemens_per_cm, "µS/cm", 0
 );

@@ -21,6 +21,11 @@ fn reads_what_people_write() {
     assert_eq!(Length::parse("10 in").unwrap().metres(), 0.254);
     assert_eq!(Flow::parse("6 m3/h").unwrap().litres_per_minute(), 100.0);
     assert_eq!(Flow::parse("60 l/h").unwrap().litres_per_minute(), 1.0);
+    let loss = |text| LossRate::parse(text).unwrap().litres_per_day();
+    assert_eq!(loss("40 L/d"), 40.0);
+    assert_eq!(loss("2 l/h"), 48.0);
+    assert_eq!(loss("350 L/week"), 50.0);
+    assert_eq!(loss("0.6 m³/d"), 600.0);
     assert_eq!(Ph::parse("9.1 ph").unwrap().units(), 9.1);
     assert_eq!(Current::parse("0.012 A").unwrap().milliamperes(), 12.0);
     assert_eq!(Potential::parse("-0.13 V").unwrap().millivolts(), -130.0);
