@@ -17,6 +17,7 @@
 //! the third does it is too lean for the room there is, and neat concentrate
 //! does.
 
+use crate::model::Mix;
 use crate::units::{Concentration, Volume};
 
 /// Amounts below this share of the volumes at hand are rounding errors.
@@ -203,16 +204,12 @@ pub fn after(
     water: Volume,
 ) -> (Volume, Concentration) {
     let kept = (volume.litres() - drain.litres()).max(0.0);
-    let total = kept + concentrate.litres() + water.litres();
-    let share = if total > 0.0 {
-        (concentration.fraction() * kept + concentrate.litres()) / total
-    } else {
-        0.0
-    };
-    (
-        Volume::from_litres(total),
-        Concentration::from_fraction(share),
-    )
+    let made = Mix::of(&[
+        Mix::new(Volume::from_litres(kept), concentration),
+        Mix::concentrate(concentrate),
+        Mix::water(water),
+    ]);
+    (made.volume, made.concentration)
 }
 
 fn check(
