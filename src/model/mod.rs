@@ -14,6 +14,7 @@
 mod balance;
 mod classify;
 mod departure;
+mod dose_volume;
 pub mod drift;
 mod gaussian;
 mod loss_rates;
@@ -34,6 +35,9 @@ mod testing;
 
 pub use balance::{Balance, Point, Told};
 pub use departure::{Departure, DepartureKind};
+pub use dose_volume::{
+    DosePool, DoseStep, DoseVolumeError, DoseVolumeSetup, Strength, VolumeJudgement,
+};
 pub use loss_rates::{LossRates, LossRatesError};
 pub use losses::{Losses, NotIdentifiable};
 pub use mix::Mix;
