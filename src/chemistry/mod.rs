@@ -1,5 +1,5 @@
 //! Chemistry of the mix and what its instruments say: refractometry, pH,
-//! conductivity.
+//! conductivity, hardness.
 //!
 //! Promises: a concentration is never below 0; each formula and table names
 //! its source; a table is only read between rows that were published; what an
@@ -11,6 +11,7 @@
 //! instruments.
 
 mod conductivity;
+mod hardness;
 mod judgement;
 mod liquid;
 mod ph;
@@ -25,6 +26,7 @@ pub use conductivity::{
     ConductivityStandard, LinearCoefficient, OutsideIso7888, ProbeBands, ProbeFactor,
     ProbeFactorError, ProbeRemark, StandardError, natural_water_factor,
 };
+pub use hardness::{NoContent, hardness_by_calculation};
 pub use judgement::Judgement;
 pub use liquid::NotLiquid;
 pub use ph::{

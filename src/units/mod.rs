@@ -15,7 +15,7 @@ pub use measured::Measured;
 pub use parse::{Linear, Parse, QuantityError, QuantityFault};
 pub use quantity::{
     Brix, BrixCoefficient, CellConstant, Concentration, Conductance, Conductivity,
-    ConductivityAsIs, Current, Flow, Length, LossRate, Ph, Potential, Quantity,
+    ConductivityAsIs, Content, Current, Flow, Hardness, Length, LossRate, Ph, Potential, Quantity,
     RelativeCoefficient, Temperature, Volume,
 };
 pub use time::{Span, TimeError, Timestamp};

@@ -4,7 +4,7 @@ use std::fmt;
 
 use super::{
     Brix, BrixCoefficient, CellConstant, Concentration, Conductance, Conductivity,
-    ConductivityAsIs, Current, Flow, Length, LossRate, Ph, Potential, Quantity,
+    ConductivityAsIs, Content, Current, Flow, Hardness, Length, LossRate, Ph, Potential, Quantity,
     RelativeCoefficient, Span, Temperature, Volume,
 };
 
@@ -314,20 +314,29 @@ dimension!(BRIX_COEFFICIENT, "change of reading with temperature",
 );
 dimension!(PH, "pH", "pH" => Linear::IDENTITY);
 dimension!(CURRENT, "current", "mA" => Linear::IDENTITY, "A" => Linear::times(1e3));
-// 1 mmol/L of calcium and magnesium is 100.09 mg/L of calcium carbonate, and
-// 1 °dH is 10 mg/L of calcium oxide, 17.848 mg/L of calcium carbonate; computed
-// from the molar masses, see tests/reference/hardness_units.csv.
+// As calcium carbonate, 100.0869 g/mol: 1 mmol/L of calcium and magnesium is 2
+// mval/L; 1 °dH is 10 mg/L of calcium oxide (56.0774 g/mol), 1 °fH 10 mg/L of
+// calcium carbonate, 1 gpg a grain (64.79891 mg) of it in a US gallon
+// (3.785411784 L), 1 °e (Clark) a grain in an imperial gallon (4.54609 L). The
+// reference, hardness_units.csv, works them out from the same.
 dimension!(HARDNESS, "hardness",
     "mg/L CaCO3" => Linear::IDENTITY,
     "mg/L" => Linear::IDENTITY,
     "ppm" => Linear::IDENTITY,
-    "mmol/L" => Linear::times(100.086_9),
-    "°dH" => Linear::times(HARDNESS_DEGREE),
-    "dH" => Linear::times(HARDNESS_DEGREE),
+    "mmol/L" => Linear::times(CALCIUM_CARBONATE),
+    "mval/L" => Linear::times(CALCIUM_CARBONATE / 2.0),
+    "°dH" => Linear::times(10.0 * CALCIUM_CARBONATE / 56.0774),
+    "dH" => Linear::times(10.0 * CALCIUM_CARBONATE / 56.0774),
     "°fH" => Linear::times(10.0),
     "fH" => Linear::times(10.0),
+    "gpg" => Linear::times(GRAIN / 3.785_411_784),
+    "°e" => Linear::times(GRAIN / 4.546_09),
+    "Clark" => Linear::times(GRAIN / 4.546_09),
 );
-const HARDNESS_DEGREE: f64 = 17.847_992;
+/// Molar mass of calcium carbonate, g/mol.
+const CALCIUM_CARBONATE: f64 = 100.086_9;
+/// The grain, mg.
+const GRAIN: f64 = 64.798_91;
 dimension!(CONTENT, "content",
     "mg/L" => Linear::IDENTITY,
     "µg/L" => Linear::times(1e-3),
@@ -383,6 +392,8 @@ parse!(
     BRIX_COEFFICIENT,
     BrixCoefficient::from_degrees_per_kelvin
 );
+parse!(Hardness, HARDNESS, Hardness::from_mg_per_l);
+parse!(Content, CONTENT, Content::from_mg_per_l);
 parse!(Potential, POTENTIAL, Potential::from_millivolts);
 parse!(Ph, PH, Ph::from_units);
 parse!(Current, CURRENT, Current::from_milliamperes);

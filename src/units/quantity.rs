@@ -87,6 +87,14 @@ quantity!(
     BrixCoefficient, from_degrees_per_kelvin, degrees_per_kelvin, "°Bx/K", 3
 );
 quantity!(
+    /// Calcium and magnesium in water, as calcium carbonate.
+    Hardness, from_mg_per_l, mg_per_l, "mg/L CaCO3", 0
+);
+quantity!(
+    /// A substance dissolved in water.
+    Content, from_mg_per_l, mg_per_l, "mg/L", 1
+);
+quantity!(
     /// The potential of an electrode against its reference.
     Potential, from_millivolts, millivolts, "mV", 1
 );
