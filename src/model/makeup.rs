@@ -20,6 +20,14 @@ pub enum MakeupError {
         /// What was given.
         found: Concentration,
     },
+    /// Less than nothing.
+    #[error("the {of} is {found}; give 0 L or more")]
+    Volume {
+        /// Of what.
+        of: &'static str,
+        /// What was given.
+        found: Volume,
+    },
     /// There is nothing to correct.
     #[error("the sump holds {found}; give more than 0 L")]
     Empty {
@@ -65,6 +73,22 @@ pub enum MakeupError {
         /// Where the formula leads.
         settles: Concentration,
     },
+}
+
+/// What a top-up makes of a sump, once mixed: (cV + pv)/(V + v).
+///
+/// # Errors
+/// When a volume is below zero, or a concentration not 0 to 100 %.
+pub fn topped_up(now: Mix, added: Mix) -> Result<Mix, MakeupError> {
+    let parts = [("volume", now), ("volume added", added)];
+    for (of, Mix { volume: found, .. }) in parts {
+        if found < Volume::default() {
+            return Err(MakeupError::Volume { of, found });
+        }
+    }
+    check("concentration", now.concentration)?;
+    check("strength added", added.concentration)?;
+    Ok(Mix::of(&[now, added]))
 }
 
 /// Pearson's square: the share of `one` when `one` and `other` are mixed to

@@ -68,7 +68,7 @@ fn top_ups_agree_with_the_table() {
                 case.number("premix ")
             };
             let added = l(case.number("to ") - now.volume.litres());
-            let got = Mix::of(&[now, Mix::new(added, pct(strength))]);
+            let got = topped_up(now, Mix::new(added, pct(strength))).unwrap();
             assert!(same(got.concentration.percent(), case.value), "{got:?}");
         }
     }
@@ -109,6 +109,23 @@ fn refuses_what_cannot_be_had() {
     );
     let told = addition(Mix::water(l(0.0)), pct(6.0), pct(5.0)).unwrap_err();
     assert!(matches!(told, MakeupError::Empty { .. }), "{told}");
+}
+
+#[test]
+fn a_top_up_of_nothing_or_to_nothing_is_one() {
+    let sump = Mix::new(l(1000.0), pct(4.5));
+    assert_eq!(topped_up(sump, Mix::water(l(0.0))).unwrap(), sump);
+    assert_eq!(topped_up(Mix::water(l(0.0)), sump).unwrap(), sump);
+    let told = topped_up(sump, Mix::water(l(-1.0))).unwrap_err();
+    assert!(
+        told.to_string().starts_with("the volume added is -1.0 L"),
+        "{told}"
+    );
+    let told = topped_up(sump, Mix::new(l(1.0), pct(100.1))).unwrap_err();
+    assert!(
+        told.to_string().starts_with("the strength added is"),
+        "{told}"
+    );
 }
 
 #[test]
