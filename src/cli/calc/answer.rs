@@ -12,8 +12,40 @@ pub(super) struct Field {
     pub(super) decimals: usize,
 }
 
+impl Field {
+    /// A volume.
+    pub(super) const fn litres(key: &'static str, label: &'static str) -> Field {
+        Field {
+            key,
+            label,
+            unit: "L",
+            decimals: 1,
+        }
+    }
+
+    /// A share of concentrate.
+    pub(super) const fn percent(key: &'static str, label: &'static str) -> Field {
+        Field {
+            key,
+            label,
+            unit: "%",
+            decimals: 2,
+        }
+    }
+
+    /// A count, a word, or yes or no.
+    pub(super) const fn plain(key: &'static str, label: &'static str) -> Field {
+        Field {
+            key,
+            label,
+            unit: "",
+            decimals: 0,
+        }
+    }
+}
+
 /// The value of one result.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub(super) enum Value {
     /// In the field's unit, not rounded.
     Number(f64),
@@ -21,8 +53,23 @@ pub(super) enum Value {
     Nothing,
     /// A word.
     Word(&'static str),
+    /// A text that was made up from the input.
+    Text(String),
     /// Yes or no.
     Truth(bool),
+    /// As [`Value::Number`], one for each of what was given.
+    Numbers(Vec<f64>),
+}
+
+impl Value {
+    /// Whether every number in it is one that can be written down.
+    fn is_finite(&self) -> bool {
+        match self {
+            Value::Number(number) => number.is_finite(),
+            Value::Numbers(numbers) => numbers.iter().all(|number| number.is_finite()),
+            Value::Nothing | Value::Word(_) | Value::Text(_) | Value::Truth(_) => true,
+        }
+    }
 }
 
 impl From<f64> for Value {
@@ -40,6 +87,18 @@ impl From<Option<f64>> for Value {
 impl From<&'static str> for Value {
     fn from(word: &'static str) -> Self {
         Value::Word(word)
+    }
+}
+
+impl From<String> for Value {
+    fn from(text: String) -> Self {
+        Value::Text(text)
+    }
+}
+
+impl From<Vec<f64>> for Value {
+    fn from(numbers: Vec<f64>) -> Self {
+        Value::Numbers(numbers)
     }
 }
 
@@ -67,8 +126,6 @@ impl Answer {
 
     /// Whether every number in it is one that can be written down.
     pub(super) fn is_finite(&self) -> bool {
-        self.0
-            .iter()
-            .all(|(_, value)| !matches!(value, Value::Number(number) if !number.is_finite()))
+        self.0.iter().all(|(_, value)| value.is_finite())
     }
 }

@@ -39,6 +39,46 @@ impl Argument for f64 {
     }
 }
 
+/// A share of a whole, written in per cent and kept between 0 and 1.
+pub(super) struct Share(pub(super) f64);
+
+impl Argument for Share {
+    fn allowed() -> String {
+        "0 to 100 %".to_owned()
+    }
+
+    fn read(text: &str) -> Result<Self, String> {
+        let number = text.trim().strip_suffix('%').map(str::trim_end);
+        match number.and_then(|number| number.parse::<f64>().ok()) {
+            Some(percent) if (0.0..=100.0).contains(&percent) => Ok(Share(percent / 100.0)),
+            _ => Err(format!(
+                "\"{text}\" is not a share; write 0 to 100 and %, as 95 %"
+            )),
+        }
+    }
+}
+
+/// So many numbers are taken in one series.
+const LONGEST: usize = 10_000;
+
+/// Numbers of one unit, in the order of time.
+pub(super) struct Series(pub(super) Vec<f64>);
+
+impl Argument for Series {
+    fn allowed() -> String {
+        "plain numbers of one unit in the order of time, as \"6.1, 6.2, 6.3\"".to_owned()
+    }
+
+    fn read(text: &str) -> Result<Self, String> {
+        let values: Vec<f64> = text.split(',').map(f64::read).collect::<Result<_, _>>()?;
+        if values.len() > LONGEST {
+            let found = values.len();
+            return Err(format!("there are {found} numbers; give {LONGEST} at most"));
+        }
+        Ok(Series(values))
+    }
+}
+
 /// Points of a fluid's chart.
 pub(super) struct Points(pub(super) Vec<(Brix, Concentration)>);
 

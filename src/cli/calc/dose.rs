@@ -24,34 +24,18 @@ const STRONGEST_PREMIX: Parameter<Concentration> = Parameter::optional(
     "that people can mix; adds the make-up that keeps to it",
 );
 
-const fn litres(key: &'static str, label: &'static str) -> Field {
-    Field {
-        key,
-        label,
-        unit: "L",
-        decimals: 1,
-    }
-}
-
-const fn percent(key: &'static str, label: &'static str) -> Field {
-    Field {
-        key,
-        label,
-        unit: "%",
-        decimals: 2,
-    }
-}
-
-static DRAIN: Field = litres("drain_l", "drain");
-static CONCENTRATE: Field = litres("concentrate_l", "concentrate");
-static WATER: Field = litres("water_l", "water");
-static PREMIX: Field = litres("premix_l", "premix of both");
-static STRENGTH: Field = percent("premix_strength_pct", "premix strength");
-static LIMITED_DRAIN: Field = litres("limited_drain_l", "with limit: drain");
-static LIMITED_CONCENTRATE: Field = litres("limited_concentrate_l", "with limit: concentrate");
-static LIMITED_WATER: Field = litres("limited_water_l", "with limit: water");
-static LIMITED_PREMIX: Field = litres("limited_premix_l", "with limit: premix");
-static LIMITED_STRENGTH: Field = percent("limited_premix_strength_pct", "with limit: strength");
+static DRAIN: Field = Field::litres("drain_l", "drain");
+static CONCENTRATE: Field = Field::litres("concentrate_l", "concentrate");
+static WATER: Field = Field::litres("water_l", "water");
+static PREMIX: Field = Field::litres("premix_l", "premix of both");
+static STRENGTH: Field = Field::percent("premix_strength_pct", "premix strength");
+static LIMITED_DRAIN: Field = Field::litres("limited_drain_l", "with limit: drain");
+static LIMITED_CONCENTRATE: Field =
+    Field::litres("limited_concentrate_l", "with limit: concentrate");
+static LIMITED_WATER: Field = Field::litres("limited_water_l", "with limit: water");
+static LIMITED_PREMIX: Field = Field::litres("limited_premix_l", "with limit: premix");
+static LIMITED_STRENGTH: Field =
+    Field::percent("limited_premix_strength_pct", "with limit: strength");
 
 pub(super) static DOSE: Calculation = Calculation {
     name: "dose",

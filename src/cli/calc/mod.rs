@@ -14,9 +14,16 @@ mod argument;
 mod concentration;
 mod conductivity;
 mod dose;
+mod dose_volume;
+mod drift;
+mod filters;
 mod given;
+mod hardness;
 mod list;
 mod loop_current;
+mod make_up;
+mod mixing_time;
+mod modbus_crc;
 mod parameter;
 mod ph;
 mod ph_calibration;
@@ -25,6 +32,7 @@ mod refractometer;
 mod sucrose;
 mod tank_shape;
 mod tank_volume;
+mod top_up;
 mod unknown;
 
 use answer::{Answer, Field};
@@ -34,10 +42,21 @@ use parameter::Declared;
 pub use list::list;
 
 /// Every calculation, in the order in which they are listed.
-static REGISTRY: [&Calculation; 13] = [
+static REGISTRY: [&Calculation; 28] = [
     &dose::DOSE,
     &concentration::CONCENTRATION,
     &tank_volume::TANK_VOLUME,
+    &top_up::TOP_UP,
+    &top_up::ADDITION,
+    &top_up::EXCHANGE,
+    &make_up::PEARSON_SQUARE,
+    &make_up::HOLDING_STRENGTH,
+    &make_up::STEADY_CONCENTRATION,
+    &drift::DRIFT,
+    &drift::AFTER_EVAPORATION,
+    &mixing_time::MIXING_TIME,
+    &dose_volume::VOLUME_BY_DOSE,
+    &dose_volume::VOLUME_BY_WATER,
     &refractometer::REFRACTOMETER,
     &ph::PH_FROM_MV,
     &ph_calibration::PH_CALIBRATION,
@@ -47,7 +66,11 @@ static REGISTRY: [&Calculation; 13] = [
     &sucrose::BRIX_FROM_INDEX,
     &sucrose::INDEX_FROM_BRIX,
     &sucrose::BRIX_AT_20_C,
+    &hardness::WATER_HARDNESS,
     &loop_current::LOOP_CURRENT,
+    &filters::HAMPEL,
+    &filters::EWMA,
+    &modbus_crc::MODBUS_CRC,
 ];
 
 /// One calculation with all that is to be said about it.

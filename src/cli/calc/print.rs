@@ -81,10 +81,12 @@ fn answer_json(
 ) -> String {
     let mut object = Map::new();
     for (field, value) in answer.results() {
-        let value = match *value {
+        let value = match value {
             Value::Number(number) => json!(number),
+            Value::Numbers(numbers) => json!(numbers),
             Value::Nothing => json!(null),
             Value::Word(word) => json!(word),
+            Value::Text(text) => json!(text),
             Value::Truth(truth) => json!(truth),
         };
         object.insert(field.key.to_owned(), value);
@@ -114,13 +116,16 @@ fn answer_text(
     let results: Vec<_> = answer
         .results()
         .iter()
-        .map(|(field, value)| line(field, *value))
+        .map(|(field, value)| line(field, value))
         .collect();
     let mut text = format!("{}: {}\n", calculation.name, calculation.purpose);
     let names = given.iter().chain(&results).map(|[name, ..]| width(name));
     let names = names.max().unwrap_or(0);
     let _ = write!(text, "\ngiven\n{}", table(&given, names, 0));
-    let numbers = results.iter().map(|[_, number, _]| width(number));
+    let numbers = results.iter().zip(answer.results());
+    let numbers = numbers
+        .filter(|(_, (_, value))| !matches!(value, Value::Numbers(_)))
+        .map(|([_, number, _], _)| width(number));
     let numbers = numbers.max().unwrap_or(0);
     let _ = write!(text, "\nresult\n{}", table(&results, names, numbers));
     let _ = write!(
@@ -138,10 +143,16 @@ fn answer_text(
 }
 
 /// Name, value and unit of one result.
-fn line(field: &Field, value: Value) -> [String; 3] {
+fn line(field: &Field, value: &Value) -> [String; 3] {
+    // Adding nought turns a negative nought into a plain one.
+    let rounded = |number: &f64| format!("{:.*}", field.decimals, number + 0.0);
     let (shown, unit) = match value {
-        // Adding nought turns a negative nought into a plain one.
-        Value::Number(number) => (format!("{:.*}", field.decimals, number + 0.0), field.unit),
+        Value::Number(number) => (rounded(number), field.unit),
+        Value::Numbers(numbers) => {
+            let shown: Vec<_> = numbers.iter().map(rounded).collect();
+            (shown.join(", "), field.unit)
+        }
+        Value::Text(text) => (text.clone(), field.unit),
         Value::Nothing => ("none".to_owned(), ""),
         Value::Word(word) => (word.replace('_', " "), ""),
         Value::Truth(true) => ("yes".to_owned(), ""),
@@ -150,7 +161,8 @@ fn line(field: &Field, value: Value) -> [String; 3] {
     [field.label.to_owned(), shown, unit.to_owned()]
 }
 
-/// Lines of a name, padded to `names`, and a value, pushed right to `values`.
+/// Lines of a name, padded to `names`, and a value, pushed right to `values`; a
+/// series is longer, and begins where the values do.
 fn table(lines: &[[String; 3]], names: usize, values: usize) -> String {
     lines
         .iter()

@@ -3,6 +3,9 @@ use serde_json::Value;
 
 use super::*;
 
+mod balances;
+mod series;
+
 fn call(arguments: &[&str], json: bool) -> CalcOutcome {
     let owned: Vec<String> = arguments.iter().map(|text| (*text).to_owned()).collect();
     run(&owned, json)
