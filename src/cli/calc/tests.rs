@@ -449,6 +449,14 @@ fn the_list_names_everything() {
     }
 }
 
+#[test]
+fn the_readme_names_every_calculation() {
+    let readme = include_str!("../../../README.md");
+    for name in names() {
+        assert!(readme.contains(&format!("`{name}`")), "{name}");
+    }
+}
+
 proptest! {
     #[test]
     fn no_input_is_fatal(
