@@ -42,7 +42,7 @@ use parameter::Declared;
 pub use list::list;
 
 /// Every calculation, in the order in which they are listed.
-static REGISTRY: [&Calculation; 28] = [
+static REGISTRY: &[&Calculation] = &[
     &dose::DOSE,
     &concentration::CONCENTRATION,
     &tank_volume::TANK_VOLUME,
