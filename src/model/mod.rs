@@ -22,6 +22,7 @@ mod losses;
 pub mod makeup;
 mod mix;
 pub mod mixing;
+pub mod money;
 mod movement;
 mod noise;
 #[cfg(test)]
