@@ -5,7 +5,10 @@
 use serde::Serialize;
 
 /// What to beware of. Sources: the rules for metalworking fluids in DGUV Regel
-/// 109-003 and common practice.
+/// 109-003 and common practice; of clean-outs general safety rules (memory),
+/// the page of the DGUV on changing coolants (cleaners and biocides by
+/// appointed persons), HSE's guidance (legionella where jets are used) and the
+/// EU list of waste (memory).
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Caution {
@@ -25,6 +28,22 @@ pub enum Caution {
     HotFluid,
     /// What holds above this advice.
     DataSheets,
+    /// System cleaner.
+    AlkalineCleaner,
+    /// A cleaner that may hold a biocide.
+    BiocideInCleaner,
+    /// Work inside tanks and pits.
+    ConfinedSpaceEntry,
+    /// Fluid on the floor.
+    SlipperyFloor,
+    /// Pumps and drives of a circuit that is opened.
+    LockOut,
+    /// Cleaning with a jet.
+    Jetting,
+    /// What is worn at a clean-out.
+    ProtectiveEquipment,
+    /// Spent mix, cleaner, rinse and sludge.
+    WasteCodes,
 }
 
 impl Caution {
@@ -52,6 +71,30 @@ impl Caution {
             Caution::HotFluid => "Fluid and pump may be hot: let them cool before you touch them.",
             Caution::DataSheets => {
                 "The product's safety data sheet and the supplier's data sheet hold above this advice."
+            }
+            Caution::AlkalineCleaner => {
+                "System cleaner is alkaline and burns skin and eyes: splash goggles, gloves, apron; trained, appointed persons only."
+            }
+            Caution::BiocideInCleaner => {
+                "A biocide in the cleaner can cause allergy and harm by skin and breath: amounts only from the supplier's data sheet, by appointed persons, never by this plan."
+            }
+            Caution::ConfinedSpaceEntry => {
+                "Nobody enters a pit or tank without a permit: air it, test for oxygen and hydrogen sulfide before and during the work, one person outside, rescue ready."
+            }
+            Caution::SlipperyFloor => {
+                "Fluid and sludge make floors and gratings slippery: bind spills at once, close the area off."
+            }
+            Caution::LockOut => {
+                "Before a cover is opened, pumps, conveyors and automatic top-up are switched off, locked and tagged; lines are without pressure."
+            }
+            Caution::Jetting => {
+                "A jet makes an aerosol of fluid and bacteria: rinse without pressure; where a jet must be, breathing protection, nobody else near, and an assessment for legionella."
+            }
+            Caution::ProtectiveEquipment => {
+                "Gloves that the data sheets name, goggles, boots, closed clothing; skin protection plan, no eating or drinking there."
+            }
+            Caution::WasteCodes => {
+                "Spent mix, cleaner, rinse and sludge are regulated waste (EU list: 12 01 09* free of halogens, 12 01 08* with halogens; the disposer confirms the code): collect all of it, never to the sewer."
             }
         }
     }

@@ -9,6 +9,7 @@ pub mod balance;
 mod caution;
 mod dose;
 mod look;
+pub mod recharge;
 
 pub use caution::Caution;
 pub use dose::{Dose, DoseSetup, MixState, Withheld, mixing_time, plan};

@@ -1,0 +1,101 @@
+//! The clean-out of a sump and its new charge, step by step, in litres and
+//! hours.
+//!
+//! The order of the steps follows the page of the DGUV on changing coolants
+//! (cleaner into the old fluid, whole circuit, thorough) and the usual plan of
+//! the trade (memory). Volumes are taken to add up, and the arithmetic is
+//! worked out here:
+//!
+//! ```text
+//! V, c      the old charge          s       cleaner, as a share of it
+//! r         what no drain gets out  R, c_R  one rinse
+//!
+//! waste     V·(1 + s) − r + n·R
+//! carry     r/V · (r/(r + R))ⁿ      old fluid in the new charge
+//! strength  c ← (c·r + c_R·R)/(r + R)  of what stays, by each rinse
+//! fill      x = cₜ·V − c·r  of concentrate,  w = V − r − x  of water
+//! ```
+//!
+//! Promises: the litres add up; every plan carries its hazards; what has no
+//! time or price is named. Refuses: an amount of a cleaner that holds a biocide,
+//! or of one whose data sheet is not in the settings; to schedule anything.
+
+mod amounts;
+mod setup;
+mod steps;
+#[cfg(test)]
+mod tests;
+mod text;
+
+pub use amounts::{Cleaning, Fill, Rest, Rinse, Totals};
+pub use setup::{
+    Cleaner, CleanerContent, RechargeCase, RechargeError, RechargeSetup, VolumeSource,
+};
+pub use steps::{EntryLine, Step};
+
+use serde::Serialize;
+
+use super::Caution;
+
+/// What to do, in this order.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct RechargePlan {
+    /// Name of the sump.
+    pub sump: String,
+    /// Its name as people say it.
+    pub title: String,
+    /// The product that it is filled with.
+    pub fluid: String,
+    /// The whole volume, L.
+    pub volume_l: f64,
+    /// How that is known.
+    pub volume_source: VolumeSource,
+    /// The cleaner in the old fluid.
+    pub cleaning: Cleaning,
+    /// One rinse, and how many.
+    pub rinse: Rinse,
+    /// What no drain gets out.
+    pub rest: Rest,
+    /// The new charge.
+    pub fill: Fill,
+    /// The steps.
+    pub steps: Vec<Step>,
+    /// What to write down, as `sumpward` takes it.
+    pub entries: Vec<EntryLine>,
+    /// What it takes altogether.
+    pub totals: Totals,
+    /// What to beware of, on every plan.
+    pub cautions: Vec<Caution>,
+}
+
+/// The plan for the recharge of a sump.
+///
+/// # Errors
+/// When volume, concentrations or rest cannot be those of a sump, when the
+/// first fill would be stronger than any premix allowed, or when so much rich
+/// fluid stays that water alone leaves the new charge too rich.
+pub fn plan(setup: &RechargeSetup, case: &RechargeCase) -> Result<RechargePlan, RechargeError> {
+    setup::check(setup, case)?;
+    let cleaning = amounts::cleaning(setup, case);
+    let rinse = amounts::rinse(setup, case);
+    let rest = amounts::rest(setup, case, &cleaning, &rinse);
+    let fill = amounts::fill(setup, case, &rest)?;
+    let totals = amounts::totals(setup, case, &cleaning, &rinse, &fill);
+    let mut plan = RechargePlan {
+        sump: case.sump.to_string(),
+        title: case.title.clone(),
+        fluid: case.fluid.clone(),
+        volume_l: case.volume.litres(),
+        volume_source: case.volume_source,
+        cleaning,
+        rinse,
+        rest,
+        fill,
+        steps: Vec::new(),
+        entries: steps::entries(&case.sump, case.volume),
+        totals,
+        cautions: steps::HAZARDS.to_vec(),
+    };
+    plan.steps = steps::steps(setup, case, &plan);
+    Ok(plan)
+}
