@@ -7,6 +7,7 @@
 
 pub mod balance;
 mod caution;
+pub mod choice;
 mod dose;
 mod look;
 pub mod recharge;

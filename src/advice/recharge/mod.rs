@@ -24,14 +24,16 @@ mod amounts;
 mod setup;
 mod steps;
 #[cfg(test)]
-mod tests;
+pub(super) mod tests;
 mod text;
 
 pub use amounts::{Cleaning, Fill, Rest, Rinse, Totals};
 pub use setup::{
     Cleaner, CleanerContent, RechargeCase, RechargeError, RechargeSetup, VolumeSource,
 };
+pub(super) use steps::HAZARDS;
 pub use steps::{EntryLine, Step};
+pub(super) use text::litres;
 
 use serde::Serialize;
 
@@ -94,7 +96,7 @@ pub fn plan(setup: &RechargeSetup, case: &RechargeCase) -> Result<RechargePlan, 
         steps: Vec::new(),
         entries: steps::entries(&case.sump, case.volume),
         totals,
-        cautions: steps::HAZARDS.to_vec(),
+        cautions: HAZARDS.to_vec(),
     };
     plan.steps = steps::steps(setup, case, &plan);
     Ok(plan)

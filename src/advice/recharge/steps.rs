@@ -36,7 +36,7 @@ pub struct EntryLine {
 }
 
 /// The hazards that every plan carries. Memory: general safety rules.
-pub(super) const HAZARDS: [Caution; 12] = [
+pub(in crate::advice) const HAZARDS: [Caution; 12] = [
     Caution::ConfinedSpaceEntry,
     Caution::LockOut,
     Caution::AlkalineCleaner,

@@ -4,7 +4,7 @@ use super::*;
 use crate::model::money::{CostPart, Currency, Prices, UnitPrice};
 use crate::units::{Concentration, Flow, Span, Volume};
 
-fn setup() -> RechargeSetup {
+pub(in crate::advice) fn setup() -> RechargeSetup {
     RechargeSetup {
         cleaner: Some(Cleaner {
             title: "Invented cleaner".into(),
@@ -25,7 +25,7 @@ fn setup() -> RechargeSetup {
 }
 
 /// An invented sump of 1000 L that is kept at 5.5 %.
-fn case() -> RechargeCase {
+pub(in crate::advice) fn case() -> RechargeCase {
     RechargeCase {
         sump: "mill".into(),
         title: "Mill".into(),

@@ -87,7 +87,7 @@ fn letters(all: &[Caution], some: &[Caution]) -> String {
 }
 
 /// Litres to three digits or whole ones, as people measure them out.
-pub(super) fn litres(litres: f64) -> String {
+pub(in crate::advice) fn litres(litres: f64) -> String {
     let decimals = match litres {
         100.0.. => 0,
         10.0.. => 1,
