@@ -16,10 +16,12 @@ mod classify;
 mod departure;
 mod dose_volume;
 pub mod drift;
+mod first_day;
 mod gaussian;
 mod loss_rates;
 mod losses;
 pub mod makeup;
+pub mod minerals;
 mod mix;
 pub mod mixing;
 pub mod money;
@@ -27,6 +29,7 @@ mod movement;
 mod noise;
 #[cfg(test)]
 mod reference;
+mod robust;
 mod setup;
 mod shift;
 mod shift_pattern;
@@ -39,6 +42,7 @@ pub use departure::{Departure, DepartureKind};
 pub use dose_volume::{
     DosePool, DoseStep, DoseVolumeError, DoseVolumeSetup, Strength, VolumeJudgement,
 };
+pub use first_day::FirstDay;
 pub use loss_rates::{LossRates, LossRatesError};
 pub use losses::{Losses, NotIdentifiable};
 pub use mix::Mix;
