@@ -16,6 +16,8 @@ mod classify;
 mod departure;
 mod dose_volume;
 pub mod drift;
+mod evidence;
+pub mod factor_check;
 mod first_day;
 mod gaussian;
 mod loss_rates;
@@ -42,6 +44,7 @@ pub use departure::{Departure, DepartureKind};
 pub use dose_volume::{
     DosePool, DoseStep, DoseVolumeError, DoseVolumeSetup, Strength, VolumeJudgement,
 };
+pub use evidence::{Evidence, Speaks, Weight};
 pub use first_day::FirstDay;
 pub use loss_rates::{LossRates, LossRatesError};
 pub use losses::{Losses, NotIdentifiable};
