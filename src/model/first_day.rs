@@ -39,15 +39,18 @@ impl FirstDay {
         self.since
     }
 
+    /// Whether a time lies on that day.
+    pub fn holds(&self, time: Timestamp) -> bool {
+        self.since
+            .is_some_and(|since| time >= since && time <= since + LEARNS)
+    }
+
     /// Takes a value in, if it is of the first day and none was taken just
     /// before it.
     pub fn step(&mut self, time: Timestamp, value: f64) {
-        let Some(since) = self.since else {
-            return;
-        };
-        let of_the_day = time >= since + SETTLES && time <= since + LEARNS;
+        let settled = self.since.is_some_and(|since| time >= since + SETTLES);
         let rested = self.taken_at.is_none_or(|taken| time >= taken + EVERY);
-        if of_the_day && rested && value.is_finite() {
+        if self.holds(time) && settled && rested && value.is_finite() {
             self.taken_at = Some(time);
             self.values.push(value);
         }

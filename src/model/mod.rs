@@ -35,6 +35,7 @@ mod robust;
 mod setup;
 mod shift;
 mod shift_pattern;
+pub mod souring;
 mod state;
 #[cfg(test)]
 mod testing;

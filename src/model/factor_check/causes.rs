@@ -20,7 +20,7 @@ const STANDS_OUT: i32 = 2;
 /// What can be wrong.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
-pub enum Cause {
+pub enum GapCause {
     /// The refractive factor in force is not that of this concentrate.
     Factor,
     /// Emulsified tramp oil, which a refractometer reads as strength.
@@ -31,9 +31,9 @@ pub enum Cause {
 
 /// A cause and what speaks for and against it.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Suspect {
+pub struct GapSuspect {
     /// The cause.
-    pub cause: Cause,
+    pub cause: GapCause,
     /// What is known, in order of weight.
     pub evidence: Vec<Evidence>,
     /// What to do first to find out.
@@ -42,7 +42,7 @@ pub struct Suspect {
 
 /// What else is known of the sump.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct Surroundings {
+pub struct FactorContext {
     /// The newest reading of tramp oil, % by volume, and when.
     pub tramp_oil: Option<(f64, Timestamp)>,
     /// When somebody last saw a film of oil.
@@ -52,7 +52,7 @@ pub struct Surroundings {
     pub disturbed: Option<Timestamp>,
 }
 
-impl Suspect {
+impl GapSuspect {
     fn points(&self) -> i32 {
         self.evidence.iter().map(Evidence::points).sum()
     }
@@ -62,25 +62,25 @@ impl Suspect {
 pub(super) fn suspects(
     pairs: &[FactorPair],
     setup: &FactorSetup,
-    around: &Surroundings,
+    around: &FactorContext,
     ratio: Measured,
-) -> Vec<Suspect> {
+) -> Vec<GapSuspect> {
     let seen = Seen::of(pairs, ratio);
     let mut suspects = vec![
-        Suspect {
-            cause: Cause::Factor,
+        GapSuspect {
+            cause: GapCause::Factor,
             evidence: for_factor(&seen),
             look: "Mix samples of known strength (2.5, 5, 7.5, 10 %) from this lot in your own \
                    water, read each, and work the factor out through the reading of the water.",
         },
-        Suspect {
-            cause: Cause::TrampOil,
+        GapSuspect {
+            cause: GapCause::TrampOil,
             evidence: for_tramp_oil(&seen, setup, around),
             look: "Let a sample stand, up to a day, read its lower phase, and measure how much oil \
                    has risen.",
         },
-        Suspect {
-            cause: Cause::Titration,
+        GapSuspect {
+            cause: GapCause::Titration,
             evidence: for_titration(&seen, around),
             look: "Titrate again with fresh reagent and a fresh mix of known strength beside it; \
                    if they still part, have a laboratory decide.",
@@ -97,7 +97,7 @@ pub(super) fn suspects(
 
 /// The cause that stands out: clearly more speaks for it than against it, and
 /// clearly more than for the next.
-pub(super) fn decide(suspects: &[Suspect]) -> Option<Cause> {
+pub(super) fn decide(suspects: &[GapSuspect]) -> Option<GapCause> {
     let [first, second, ..] = suspects else {
         return None;
     };
@@ -189,7 +189,7 @@ fn for_factor(seen: &Seen<'_>) -> Vec<Evidence> {
     facts
 }
 
-fn for_tramp_oil(seen: &Seen<'_>, setup: &FactorSetup, around: &Surroundings) -> Vec<Evidence> {
+fn for_tramp_oil(seen: &Seen<'_>, setup: &FactorSetup, around: &FactorContext) -> Vec<Evidence> {
     let mut facts = Vec::new();
     let gap = seen.newest.gap();
     facts.push(if seen.reads_high() {
@@ -232,7 +232,7 @@ fn for_tramp_oil(seen: &Seen<'_>, setup: &FactorSetup, around: &Surroundings) ->
     facts
 }
 
-fn for_titration(seen: &Seen<'_>, around: &Surroundings) -> Vec<Evidence> {
+fn for_titration(seen: &Seen<'_>, around: &FactorContext) -> Vec<Evidence> {
     let mut facts = Vec::new();
     let newest_by = |method| {
         let mut back = seen.pairs.iter().rev();

@@ -18,6 +18,6 @@ mod tests;
 mod watch;
 
 pub use calibration::{FactorCalibrationError, calibrate_factor};
-pub use causes::{Cause, Surroundings, Suspect};
+pub use causes::{FactorContext, GapCause, GapSuspect};
 pub use pair::{FactorPair, OtherMethod};
-pub use watch::{FactorProposal, FactorSetup, FactorStatus, FactorWatch, Gap};
+pub use watch::{FactorProposal, FactorSetup, FactorStatus, FactorWatch, MethodGap};

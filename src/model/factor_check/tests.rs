@@ -30,7 +30,7 @@ fn watch(pairs: impl IntoIterator<Item = FactorPair>) -> FactorWatch {
     watch
 }
 
-fn status(watch: &FactorWatch, around: &Surroundings) -> FactorStatus {
+fn status(watch: &FactorWatch, around: &FactorContext) -> FactorStatus {
     watch
         .status(&FactorSetup::default(), TARGET, around, week(99))
         .unwrap()
@@ -38,7 +38,7 @@ fn status(watch: &FactorWatch, around: &Surroundings) -> FactorStatus {
 
 #[test]
 fn a_gap_is_flagged_beyond_a_point_or_a_fifth_of_the_target() {
-    let nothing = Surroundings::default();
+    let nothing = FactorContext::default();
     let flagged = |other, target| {
         let watch = watch([pair(1, 8.0, other)]);
         let target = Concentration::from_percent(target);
@@ -62,8 +62,8 @@ fn a_factor_that_was_wrong_from_the_start_is_proposed_anew_from_now_on() {
         pair(at, read, 1.25 * read + wobble[at as usize - 1])
     });
     let watch = watch(pairs);
-    let status = status(&watch, &Surroundings::default());
-    assert_eq!(status.cause, Some(Cause::Factor), "{status:#?}");
+    let status = status(&watch, &FactorContext::default());
+    assert_eq!(status.cause, Some(GapCause::Factor), "{status:#?}");
     let proposal = status.proposal.unwrap();
     assert_eq!(proposal.holds_from, week(99));
     let (low, high) = proposal.factor.interval_90();
@@ -72,20 +72,20 @@ fn a_factor_that_was_wrong_from_the_start_is_proposed_anew_from_now_on() {
     let oil = status
         .suspects
         .iter()
-        .find(|one| one.cause == Cause::TrampOil);
+        .find(|one| one.cause == GapCause::TrampOil);
     assert!(oil.unwrap().evidence[0].speaks == Speaks::Against);
 }
 
 #[test]
 fn a_refractometer_that_comes_to_read_high_is_blamed_on_tramp_oil() {
     let drift = (0..9).map(|at| pair(at, 8.0 + 0.25 * at as f64, 8.0));
-    let around = Surroundings {
+    let around = FactorContext {
         tramp_oil: Some((3.5, week(8))),
         oil_film: Some(week(7)),
         disturbed: None,
     };
     let status = status(&watch(drift), &around);
-    assert_eq!(status.cause, Some(Cause::TrampOil), "{status:#?}");
+    assert_eq!(status.cause, Some(GapCause::TrampOil), "{status:#?}");
     assert_eq!(status.proposal, None);
     assert!(status.suspects[0].look.contains("lower phase"));
 }
@@ -98,18 +98,18 @@ fn titration_after_an_addition_is_doubted_where_a_laboratory_disagrees_with_it()
         ..pair(6, 8.0, 8.1)
     });
     pairs.extend((7..9).map(|at| pair(at, 8.0, 10.0)));
-    let around = Surroundings {
+    let around = FactorContext {
         disturbed: Some(week(5)),
-        ..Surroundings::default()
+        ..FactorContext::default()
     };
     let status = status(&watch(pairs), &around);
-    assert_eq!(status.cause, Some(Cause::Titration), "{status:#?}");
+    assert_eq!(status.cause, Some(GapCause::Titration), "{status:#?}");
     assert_eq!(status.proposal, None);
 }
 
 #[test]
 fn one_pair_flags_a_gap_and_blames_nobody() {
-    let status = status(&watch([pair(1, 8.0, 10.0)]), &Surroundings::default());
+    let status = status(&watch([pair(1, 8.0, 10.0)]), &FactorContext::default());
     assert!(status.gap.too_much);
     assert_eq!((status.cause, status.proposal), (None, None));
     assert_eq!(status.suspects.len(), 3);
@@ -124,7 +124,7 @@ fn a_new_charge_begins_without_pairs_and_keeps_out_the_old() {
         watch.status(
             &FactorSetup::default(),
             TARGET,
-            &Surroundings::default(),
+            &FactorContext::default(),
             week(11)
         ),
         None
@@ -142,7 +142,7 @@ proptest! {
         let again: FactorWatch = serde_json::from_str(&written).unwrap();
         prop_assert_eq!(&again, &watch);
         if let Some(status) = watch.status(
-            &FactorSetup::default(), TARGET, &Surroundings::default(), week(99),
+            &FactorSetup::default(), TARGET, &FactorContext::default(), week(99),
         ) {
             prop_assert!(status.pairs <= 16);
             prop_assert!(status.factor.value > 0.0 && status.factor.uncertainty > 0.0);
@@ -155,7 +155,7 @@ proptest! {
         factor in 0.8f64..3.0, reads in prop::collection::vec(2.0f64..10.0, 3..16),
     ) {
         let pairs = (1i64..).zip(&reads).map(|(at, read)| pair(at, *read, factor * read));
-        let found = status(&watch(pairs), &Surroundings::default()).factor;
+        let found = status(&watch(pairs), &FactorContext::default()).factor;
         prop_assert!((found.value / factor - 1.0).abs() < 1e-9);
     }
 }

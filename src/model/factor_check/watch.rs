@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::causes::{Cause, Surroundings, Suspect, decide, suspects};
+use super::causes::{FactorContext, GapCause, GapSuspect, decide, suspects};
 use super::pair::FactorPair;
 use crate::model::robust::{median, spread};
 use crate::units::{Concentration, Measured, Timestamp};
@@ -58,7 +58,7 @@ pub struct FactorStatus {
     /// How many pairs of this charge there are.
     pub pairs: usize,
     /// How far the two methods were apart in the newest pair.
-    pub gap: Gap,
+    pub gap: MethodGap,
     /// What the other method says as a share of what the refractometer says, over
     /// the pairs.
     pub ratio: Measured,
@@ -67,11 +67,11 @@ pub struct FactorStatus {
     pub factor: Measured,
     /// The most likely cause of a gap, where one stands out.
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub cause: Option<Cause>,
+    pub cause: Option<GapCause>,
     /// What speaks for and against each cause, the most likely first; empty
     /// without a gap.
     #[serde(skip_serializing_if = "Vec::is_empty")]
-    pub suspects: Vec<Suspect>,
+    pub suspects: Vec<GapSuspect>,
     /// A factor that people may take up.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub proposal: Option<FactorProposal>,
@@ -79,7 +79,7 @@ pub struct FactorStatus {
 
 /// How far two methods are apart.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct Gap {
+pub struct MethodGap {
     /// When they were read.
     pub time: Timestamp,
     /// How much more the refractometer said, points.
@@ -133,14 +133,14 @@ impl FactorWatch {
         &self,
         setup: &FactorSetup,
         target: Concentration,
-        around: &Surroundings,
+        around: &FactorContext,
         now: Timestamp,
     ) -> Option<FactorStatus> {
         let newest = self.pairs.last()?;
         let ratio = self.over_pairs(FactorPair::ratio)?;
         let factor = self.over_pairs(|pair| pair.other_pct / pair.net_brix)?;
         let allowed = setup.gap_points.min(setup.gap_share * target.percent());
-        let gap = Gap {
+        let gap = MethodGap {
             time: newest.time,
             points: newest.gap(),
             too_much: newest.gap().abs() > allowed + ROUNDING,
@@ -153,7 +153,7 @@ impl FactorWatch {
         let cause = decide(&suspects);
         let (low, high) = ratio.interval_90();
         let off = !(low..=high).contains(&1.0);
-        let proposed = cause == Some(Cause::Factor) && off && self.pairs.len() >= FOR_A_PROPOSAL;
+        let proposed = cause == Some(GapCause::Factor) && off && self.pairs.len() >= FOR_A_PROPOSAL;
         Some(FactorStatus {
             pairs: self.pairs.len(),
             gap,

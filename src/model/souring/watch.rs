@@ -1,0 +1,221 @@
+//! What is remembered of a charge to judge whether it goes sour.
+
+use std::collections::VecDeque;
+
+use serde::{Deserialize, Serialize};
+
+use super::setup::SouringSetup;
+use crate::model::FirstDay;
+use crate::units::{Concentration, Measured, Ph, Potential, Span, Timestamp};
+
+/// A rise within this time is sudden. Memory: pH changes by at most 0.3 an hour
+/// by itself.
+const SUDDEN: Span = Span::from_hours(2);
+/// One pH is kept so often to compare later ones with.
+const KEPT_EVERY: Span = Span::from_mins(30);
+/// So many cover [`SUDDEN`].
+const KEPT: usize = 4;
+/// pH rises with concentration too: where that has risen by more than this
+/// share, a rise is no jump. Choice: above what two readings differ by.
+const STRONGER: f64 = 1.05;
+/// Differences of numbers with two decimals are exact to this.
+pub(super) const ROUNDING: f64 = 1e-9;
+
+/// How a mix smells.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Odour {
+    /// As when it was fresh.
+    Fresh,
+    /// Stale, when one comes near.
+    Stale,
+    /// Bad, from afar.
+    Bad,
+    /// Of rotten eggs.
+    Rotten,
+}
+
+/// The sump as it is now; what is not known is left out.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SouringNow {
+    /// When.
+    pub time: Timestamp,
+    /// pH.
+    pub ph: Option<Ph>,
+    /// How fast it rises, a week.
+    pub ph_slope_a_week: Option<Measured>,
+    /// Concentration.
+    pub concentration: Option<Concentration>,
+    /// Dissolved oxygen, mg/L.
+    pub oxygen_mg_l: Option<f64>,
+    /// Redox potential.
+    pub redox: Option<Potential>,
+}
+
+/// The signs of one sump: fixed memory, to be written and read again.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[serde(default)]
+pub struct SouringWatch {
+    ph: FirstDay,
+    /// The first pH that was taken by hand on the charge's first day.
+    ph_by_hand: Option<f64>,
+    concentration: FirstDay,
+    redox: FirstDay,
+    recent: VecDeque<Kept>,
+    /// Since when pH is further below the reference than is good.
+    pub(super) low_since: Option<Timestamp>,
+    /// When the last sudden rise of pH began, and by how much it rose.
+    pub(super) jump: Option<(Timestamp, f64)>,
+    /// The newest count of bacteria, CFU/mL.
+    pub(super) bacteria: Option<(Timestamp, f64)>,
+    /// The newest count of yeasts and moulds, CFU/mL.
+    pub(super) fungi: Option<(Timestamp, f64)>,
+    /// The newest smell.
+    pub(super) odour: Option<(Timestamp, Odour)>,
+    /// When slime was last seen.
+    pub(super) slime: Option<Timestamp>,
+    /// Whether it circulates, and since when.
+    pub(super) circulates: Option<(Timestamp, bool)>,
+}
+
+/// A pH that later ones are compared with.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+struct Kept {
+    time: Timestamp,
+    ph: f64,
+    concentration_pct: Option<f64>,
+}
+
+impl SouringWatch {
+    /// The sump was filled anew: the references of the charge are learned from
+    /// here on, and what was seen of the old charge is forgotten.
+    pub fn begin(&mut self, time: Timestamp) {
+        *self = SouringWatch {
+            ph: FirstDay::of_charge(time),
+            concentration: FirstDay::of_charge(time),
+            redox: FirstDay::of_charge(time),
+            circulates: self.circulates,
+            ..SouringWatch::default()
+        };
+    }
+
+    /// Takes in the sump as it is now.
+    pub fn sense(&mut self, setup: &SouringSetup, now: &SouringNow) {
+        if let Some(concentration) = now.concentration {
+            self.concentration.step(now.time, concentration.percent());
+        }
+        if let Some(redox) = now.redox {
+            self.redox.step(now.time, redox.millivolts());
+        }
+        if let Some(ph) = now.ph {
+            self.ph.step(now.time, ph.units());
+            self.look_for_jump(setup, now, ph.units());
+            let low = self
+                .ph_drop(setup, ph)
+                .is_some_and(|drop| drop > setup.ph_drop.watch + ROUNDING);
+            self.low_since = low.then(|| self.low_since.unwrap_or(now.time));
+        }
+    }
+
+    /// pH was read by hand: on the charge's first day it stands for what no
+    /// instrument has learned.
+    pub fn read_ph(&mut self, time: Timestamp, ph: Ph) {
+        if self.ph.holds(time) {
+            self.ph_by_hand.get_or_insert(ph.units());
+        }
+    }
+
+    /// A dip slide was read for bacteria, CFU/mL.
+    pub fn read_bacteria(&mut self, time: Timestamp, count: f64) {
+        keep_newest(&mut self.bacteria, time, count);
+    }
+
+    /// A dip slide was read for yeasts and moulds, CFU/mL.
+    pub fn read_fungi(&mut self, time: Timestamp, count: f64) {
+        keep_newest(&mut self.fungi, time, count);
+    }
+
+    /// Somebody smelt it.
+    pub fn smell(&mut self, time: Timestamp, odour: Odour) {
+        keep_newest(&mut self.odour, time, odour);
+    }
+
+    /// Somebody saw slime or flakes.
+    pub fn see_slime(&mut self, time: Timestamp) {
+        self.slime = self.slime.max(Some(time));
+    }
+
+    /// The circulation pumps were found on or off.
+    pub fn circulate(&mut self, time: Timestamp, on: bool) {
+        if self.circulates.is_none_or(|(_, was_on)| was_on != on) {
+            self.circulates = Some((time, on));
+        }
+    }
+
+    /// pH of the charge when it was fresh: as it is settled, else as its first
+    /// day had it, else as the fluid's sheet says of a fresh mix.
+    pub fn reference_ph(&self, setup: &SouringSetup) -> Option<Ph> {
+        let learned = self.ph.reference().map(|ph| ph.value);
+        let seen = learned.or(self.ph_by_hand).map(Ph::from_units);
+        setup.reference_ph.or(seen).or(setup.fresh_ph)
+    }
+
+    /// How far pH is below that of the fresh charge.
+    pub fn ph_drop(&self, setup: &SouringSetup, ph: Ph) -> Option<f64> {
+        self.reference_ph(setup)
+            .map(|reference| reference.units() - ph.units())
+    }
+
+    /// The last sudden rise of pH that no concentrate explains: a cleaner, or
+    /// alkali.
+    pub fn last_jump(&self) -> Option<Timestamp> {
+        self.jump.map(|(time, _)| time)
+    }
+
+    /// Concentration on the charge's first day, %.
+    pub(super) fn reference_pct(&self) -> Option<f64> {
+        self.concentration.reference().map(|pct| pct.value)
+    }
+
+    /// Redox potential on the charge's first day, mV.
+    pub(super) fn reference_mv(&self) -> Option<f64> {
+        self.redox.reference().map(|mv| mv.value)
+    }
+
+    fn look_for_jump(&mut self, setup: &SouringSetup, now: &SouringNow, ph: f64) {
+        let pct = now.concentration.map(Concentration::percent);
+        self.recent.retain(|kept| kept.time >= now.time - SUDDEN);
+        let stronger = |kept: &Kept| {
+            let both = pct.zip(kept.concentration_pct);
+            both.is_some_and(|(now, then)| now > STRONGER * then)
+        };
+        let rises = self.recent.iter().filter(|kept| !stronger(kept));
+        let rise = rises.map(|kept| ph - kept.ph).fold(0.0, f64::max);
+        if rise > setup.ph_jump + ROUNDING {
+            self.jump = Some(match self.jump {
+                Some((since, before)) if now.time - since <= SUDDEN => (since, rise.max(before)),
+                _ => (now.time, rise),
+            });
+        }
+        let rested = self
+            .recent
+            .back()
+            .is_none_or(|kept| now.time >= kept.time + KEPT_EVERY);
+        if rested {
+            if self.recent.len() == KEPT {
+                self.recent.pop_front();
+            }
+            self.recent.push_back(Kept {
+                time: now.time,
+                ph,
+                concentration_pct: pct,
+            });
+        }
+    }
+}
+
+fn keep_newest<T>(kept: &mut Option<(Timestamp, T)>, time: Timestamp, value: T) {
+    if kept.as_ref().is_none_or(|(newest, _)| time >= *newest) {
+        *kept = Some((time, value));
+    }
+}
