@@ -163,8 +163,9 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    /// Reference rows: i, x, hampel_flag, hampel_out of the check table.
-    fn reference() -> Vec<(f64, bool, f64)> {
+    /// Reference rows: x, median5_trunc, hampel_flag, hampel_out of the check
+    /// table.
+    fn reference() -> Vec<(f64, f64, bool, f64)> {
         include_str!("../../tests/reference/filters_small.csv")
             .lines()
             .filter(|l| l.starts_with(|c: char| c.is_ascii_digit()))
@@ -172,6 +173,7 @@ mod tests {
                 let cells: Vec<&str> = l.split(',').collect();
                 (
                     cells[1].parse().unwrap(),
+                    cells[2].parse().unwrap(),
                     cells[5] == "1",
                     cells[6].parse().unwrap(),
                 )
@@ -183,11 +185,16 @@ mod tests {
     fn agrees_with_the_check_table() {
         let rows = reference();
         assert_eq!(rows.len(), 24);
-        for (i, &(x, flag, out)) in rows.iter().enumerate() {
-            let window = i.saturating_sub(3)..(i + 4).min(rows.len());
+        // The values about row i, so many on each side, in order.
+        let window = |i: usize, half: usize| {
+            let window = i.saturating_sub(half)..(i + half + 1).min(rows.len());
             let mut sorted: Vec<f64> = rows[window].iter().map(|r| r.0).collect();
             sorted.sort_by(f64::total_cmp);
-            let judged = hampel(&sorted, x, 3.0, 0.0);
+            sorted
+        };
+        for (i, &(x, median, flag, out)) in rows.iter().enumerate() {
+            assert!((middle(&window(i, 2)) - median).abs() < 1e-9, "row {i}");
+            let judged = hampel(&window(i, 3), x, 3.0, 0.0);
             assert_eq!(judged.is_some(), flag, "row {i}");
             assert!((judged.unwrap_or(x) - out).abs() < 1e-9, "row {i}");
         }

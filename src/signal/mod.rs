@@ -1,17 +1,27 @@
 //! From raw readings to a signal that can be trusted: loop currents, despiking,
-//! smoothing and the counts of meters.
+//! smoothing, the counts of meters, trends and control charts.
 //!
 //! Promises: fixed memory a channel, no allocation a reading, the same result
-//! for the same readings. Refuses: to invent a value where there is none.
+//! for the same readings. Only a trend, which is asked for now and then, takes
+//! memory while it is worked out. Refuses: to invent a value where there is
+//! none.
 
+mod control;
+mod cusum;
+mod ewma_chart;
 mod hampel;
 mod loop_current;
 mod meter;
 mod smooth;
+mod trend;
 
+pub use control::{ChartError, Control};
+pub use cusum::{Cusum, CusumSetup, HeadStart};
+pub use ewma_chart::{EwmaChart, EwmaSetup};
 pub use hampel::{DESPIKE_CAPACITY, Despike, DespikeSetup, Judged, hampel};
 pub use loop_current::{
     LoopJudgement, LoopRange, LoopRangeError, LoopState, LoopWatch, UNDEFINED_HOLD,
 };
 pub use meter::{Counted, Meter, MeterSetup};
 pub use smooth::Smoother;
+pub use trend::{Confidence, TREND_CAPACITY, Trend, TrendError, theil_sen, theil_sen_per_hour};
