@@ -2,7 +2,9 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::signal::{Counted, Despike, Judged, LoopWatch, Meter, Smoother};
+use crate::signal::{
+    Bad, Counted, Despike, Fluid, InstrumentWatch, Judged, LoopWatch, Meter, Seen, Smoother,
+};
 use crate::units::Timestamp;
 
 use super::event::Quality;
@@ -38,6 +40,9 @@ pub(super) struct ChannelWatch {
     /// Messages that could not be read since the last reading.
     #[serde(default)]
     pub(super) unreadable: Option<Unreadable>,
+    /// How its instrument is.
+    #[serde(default)]
+    pub(super) instrument: InstrumentWatch,
     /// Marks of the newest reading.
     #[serde(default)]
     pub(super) last_quality: Quality,
@@ -76,6 +81,7 @@ impl ChannelWatch {
             baseline: None,
             gone: false,
             unreadable: None,
+            instrument: InstrumentWatch::default(),
             last_quality: Quality::GOOD,
             newest: None,
         }
@@ -89,7 +95,8 @@ impl ChannelWatch {
     }
 
     /// Takes in a reading in time order, with the marks it has; returns all of
-    /// its marks.
+    /// its marks. `digits` is what the instrument itself sent, where that is
+    /// known, with what the fluid does there.
     #[inline]
     pub(super) fn step(
         &mut self,
@@ -97,10 +104,11 @@ impl ChannelWatch {
         time: Timestamp,
         (reported, value): (f64, f64),
         marks: Quality,
+        (digits, fluid): (Option<f64>, Fluid),
     ) -> Quality {
         self.last_time = time;
         self.newest = Some((reported, value));
-        let marks = marks.with(self.judge(setup, time, value, marks));
+        let marks = marks.with(self.judge(setup, time, value, marks, (digits, fluid)));
         self.last_quality = marks;
         marks
     }
@@ -128,24 +136,31 @@ impl ChannelWatch {
         time: Timestamp,
         value: f64,
         marks: Quality,
+        (digits, fluid): (Option<f64>, Fluid),
     ) -> Quality {
         let plausibility = plausibility(setup, value);
-        if !plausibility.is_usable() {
+        if !marks.is_usable() {
+            self.instrument.step_bad(time, Bad::Fault);
             return plausibility;
         }
-        if !marks.is_usable() {
-            return Quality::GOOD;
+        if !plausibility.is_usable() {
+            self.instrument.step_bad(time, Bad::OutOfRange);
+            return plausibility;
         }
         self.gone = false;
         self.baseline = None;
         self.unreadable = None;
         match &setup.kind {
-            ChannelKind::Gauge => self.smooth(setup, time, value),
-            ChannelKind::Meter { counts, .. } => match self.meter.step(counts, time, value) {
-                Counted::Held => Quality::SPIKE,
-                _ => Quality::GOOD,
-            },
-            ChannelKind::Switch => {
+            ChannelKind::Gauge => self.smooth(setup, time, value, (digits, fluid)),
+            ChannelKind::Meter { counts, .. } => {
+                self.instrument.works();
+                match self.meter.step(counts, time, value) {
+                    Counted::Held => Quality::SPIKE,
+                    _ => Quality::GOOD,
+                }
+            }
+            ChannelKind::Switch { .. } => {
+                self.instrument.works();
                 self.switch_to(value >= 0.5, time);
                 Quality::GOOD
             }
@@ -153,7 +168,13 @@ impl ChannelWatch {
     }
 
     #[inline]
-    fn smooth(&mut self, setup: &ChannelSetup, time: Timestamp, value: f64) -> Quality {
+    fn smooth(
+        &mut self,
+        setup: &ChannelSetup,
+        time: Timestamp,
+        value: f64,
+        (digits, fluid): (Option<f64>, Fluid),
+    ) -> Quality {
         let judged = match &setup.despike {
             Some(despike) => self.despike.step(despike, time, value),
             None => Judged::Kept(value),
@@ -165,7 +186,14 @@ impl ChannelWatch {
                 (median, Quality::SPIKE)
             }
         };
-        self.smoother.step(setup.smooth, time, value);
+        let smoothed = self.smoother.step(setup.smooth, time, value);
+        let seen = Seen {
+            time,
+            digits,
+            judged,
+            smoothed,
+        };
+        self.instrument.step(&setup.instrument, seen, fluid);
         quality
     }
 
@@ -181,7 +209,7 @@ impl ChannelWatch {
         match kind {
             ChannelKind::Gauge => self.smoother.value(),
             ChannelKind::Meter { .. } => self.meter.stands_at(),
-            ChannelKind::Switch => self.switch.map(|switch| f64::from(u8::from(switch.on))),
+            ChannelKind::Switch { .. } => self.switch.map(|switch| f64::from(u8::from(switch.on))),
         }
     }
 
@@ -220,6 +248,7 @@ impl ChannelWatch {
     pub(super) fn start_anew(&mut self) {
         self.despike.clear();
         self.smoother.clear();
+        self.instrument.start_afresh();
     }
 }
 

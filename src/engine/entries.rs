@@ -13,6 +13,7 @@ use super::event::Effect;
 use super::journal::JournalBody;
 use super::remembered::{Comparison, Correction, CorrectionError, Said, Superseded};
 use super::watch::SumpWatch;
+use crate::signal::Drift;
 use crate::units::{Quantity, Span, Timestamp};
 
 /// A hand reading is held against what the channels say now if it is not older
@@ -98,7 +99,7 @@ impl SumpWatch {
             .and_then(|id| self.remembered.supersede(id, &entry.id));
         let stands = self.remembered.superseded_by(&entry.id).is_none();
 
-        self.look_afresh(&entry.kind);
+        self.look_afresh(&entry.kind, time);
         let said = if stands {
             self.conclude(entry, time, superseded.as_ref(), out)
         } else {
@@ -106,6 +107,7 @@ impl SumpWatch {
         };
         let touched = channels_of(superseded.as_ref().map(|one| &one.said), &said);
         self.remembered.keep(&entry.id, time, said);
+        self.pumps_said_off = self.remembered.pumps_off();
         self.judge_doubts(&touched, out);
         if let Some(superseded) = &superseded {
             self.take_back_acknowledgement(&superseded.said, entry.by.as_deref(), out);
@@ -126,9 +128,10 @@ impl SumpWatch {
 
     /// The probe was touched: what its channel said before says nothing about
     /// what it says now.
-    fn look_afresh(&mut self, kind: &EntryKind) {
+    fn look_afresh(&mut self, kind: &EntryKind, time: Timestamp) {
         for ix in self.touched_probes(kind) {
             self.channels[ix].start_anew();
+            self.channels[ix].instrument.touched(time);
         }
     }
 
@@ -170,11 +173,18 @@ impl SumpWatch {
             EntryKind::HandReading {
                 quantity, value, ..
             } => Said::Channels(self.compare(*quantity, *value, time, superseded)),
+            EntryKind::Event {
+                what: what @ (HappeningKind::PumpsOn | HappeningKind::PumpsOff),
+                ..
+            } => Said::Pumps {
+                on: *what == HappeningKind::PumpsOn,
+            },
             EntryKind::Event { .. } => {
                 let probes = self.touched_probes(&entry.kind).into_iter();
                 let trusted = probes.map(|ix| Comparison {
                     channel: self.setup.channels[ix].name.to_string(),
                     inline: None,
+                    by_hand: None,
                     doubted: false,
                 });
                 Said::Channels(trusted.collect())
@@ -214,6 +224,7 @@ impl SumpWatch {
                 comparisons.push(Comparison {
                     channel: setup.name.to_string(),
                     inline: Some(inline),
+                    by_hand: Some(by_hand),
                     doubted: (inline - by_hand).abs() > setup.hand_tolerance,
                 });
             }
@@ -226,6 +237,10 @@ impl SumpWatch {
             let name = &*self.setup.channels[ix].name;
             if channels.iter().any(|channel| channel == name) {
                 let doubted = self.remembered.doubted(name).unwrap_or(false);
+                let compared = self.remembered.compared(name);
+                let tolerance = self.setup.channels[ix].hand_tolerance;
+                let drift = Drift::told_by(&compared, tolerance);
+                self.channels[ix].instrument.set_drift(drift);
                 self.watch_doubt(ix, doubted, out);
             }
         }
@@ -256,7 +271,7 @@ fn channels_of(before: Option<&Said>, now: &Said) -> Vec<String> {
     let spoken = before.into_iter().chain([now]);
     let comparisons = spoken.filter_map(|said| match said {
         Said::Channels(comparisons) => Some(comparisons),
-        Said::Nothing | Said::Acknowledged(_) => None,
+        Said::Nothing | Said::Acknowledged(_) | Said::Pumps { .. } => None,
     });
     comparisons
         .flatten()

@@ -12,11 +12,14 @@
 mod alarms;
 mod channel;
 mod current_loop;
+mod dose_grade;
 mod dosing;
 mod entries;
 mod entry;
 mod event;
 mod input;
+mod instrument;
+mod instrument_words;
 mod journal;
 mod remembered;
 mod setup;
@@ -31,16 +34,20 @@ mod watch;
 pub use crate::advice::DoseSetup;
 pub use crate::alarm::Priority;
 pub use crate::rules::LimitLevel;
-pub use crate::signal::{DespikeSetup, MeterSetup};
+pub use crate::signal::{
+    DespikeSetup, InstrumentClass, InstrumentReason, InstrumentSetup, MeterSetup, Probe,
+};
+pub use dose_grade::DoseBlock;
 pub use entry::{AdditionKind, Entry, EntryKind, HappeningKind, Look, Method, Smell};
 pub use event::{
     Effect, Event, Form, Quality, QualityClass, Reading, Sample, SeriesIx, Trouble, TroubleKind,
 };
 pub use input::{Calibration, InputSetup};
+pub use instrument::InstrumentStatus;
 pub use journal::{AlarmLine, JournalBody, JournalRecord, Outcome};
 pub use remembered::{Correction, CorrectionError};
 pub use setup::{
-    AdmissionSetup, ChannelKind, ChannelSetup, FluidSetup, LimitSetup, MeterOf, SumpSetup,
+    AdmissionSetup, ChannelKind, ChannelSetup, FluidSetup, LimitSetup, MeterOf, SumpSetup, SwitchOf,
 };
 pub use shard::{SETTLING, Shard};
 pub use snapshot::SumpSnapshot;

@@ -6,6 +6,7 @@ use std::collections::VecDeque;
 use serde::{Deserialize, Serialize};
 
 use super::entry::Entry;
+use crate::signal::Compared;
 use crate::units::Timestamp;
 
 /// Entries kept, for recognising a second delivery and for corrections.
@@ -47,6 +48,11 @@ pub(super) enum Said {
     Channels(Vec<Comparison>),
     /// An alarm is taken on.
     Acknowledged(String),
+    /// The circulation pumps were stopped or started.
+    Pumps {
+        /// Whether they run.
+        on: bool,
+    },
 }
 
 /// A channel held against what a person found.
@@ -56,6 +62,9 @@ pub(super) struct Comparison {
     pub(super) channel: String,
     /// What it said when the entry came, where that was looked at.
     pub(super) inline: Option<f64>,
+    /// What the person found, if it was held against that.
+    #[serde(default)]
+    pub(super) by_hand: Option<f64>,
     /// Whether it is to be doubted.
     pub(super) doubted: bool,
 }
@@ -226,6 +235,46 @@ impl Remembered {
         spoken
             .max_by_key(|(when, _)| *when)
             .map(|(_, doubted)| doubted)
+    }
+
+    /// The channel's comparisons with hand readings that stand, since its probe
+    /// was last touched, oldest first.
+    pub(super) fn compared(&self, channel: &str) -> Vec<Compared> {
+        let mut spoken: Vec<_> = self
+            .entries
+            .iter()
+            .filter_map(|noted| {
+                let Said::Channels(comparisons) = &noted.said else {
+                    return None;
+                };
+                let of_channel = comparisons.iter().find(|one| one.channel == channel)?;
+                Some(((noted.time, &noted.id), of_channel))
+            })
+            .collect();
+        spoken.sort_by_key(|(when, _)| *when);
+        let newest_first = spoken.iter().rev();
+        let since_touched = newest_first.take_while(|(_, one)| one.inline.is_some());
+        let mut compared: Vec<Compared> = since_touched
+            .filter_map(|((time, _), one)| {
+                Some(Compared {
+                    time: *time,
+                    difference: one.inline? - one.by_hand?,
+                })
+            })
+            .collect();
+        compared.reverse();
+        compared
+    }
+
+    /// Whether the newest entry that stands and speaks of the pumps says that
+    /// they are off.
+    pub(super) fn pumps_off(&self) -> bool {
+        let spoken = self.entries.iter().filter_map(|noted| match noted.said {
+            Said::Pumps { on } => Some(((noted.time, &noted.id), on)),
+            _ => None,
+        });
+        let newest = spoken.max_by_key(|(when, _)| *when);
+        newest.is_some_and(|(_, on)| !on)
     }
 
     /// Whether an entry that stands takes the alarm on.

@@ -8,7 +8,7 @@ use crate::alarm::{AlarmDelays, Priority};
 use crate::chemistry::{Chart, MixCoefficient};
 use crate::model::ShiftPattern;
 use crate::rules::LimitLevel;
-use crate::signal::{DespikeSetup, MeterSetup};
+use crate::signal::{DespikeSetup, InstrumentSetup, MeterSetup};
 use crate::units::{Brix, Concentration, Flow, Quantity, Span, Timestamp, Volume};
 use crate::vessel::Vessel;
 
@@ -103,6 +103,8 @@ pub struct ChannelSetup {
     pub uncertainty: f64,
     /// How far a hand reading may lie away before the channel is doubted.
     pub hand_tolerance: f64,
+    /// How its instrument is watched.
+    pub instrument: InstrumentSetup,
 }
 
 /// What kind of instrument a channel is.
@@ -120,7 +122,19 @@ pub enum ChannelKind {
         total_series: SeriesIx,
     },
     /// It says on or off.
-    Switch,
+    Switch {
+        /// What is on or off.
+        of: SwitchOf,
+    },
+}
+
+/// What a switch tells of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SwitchOf {
+    /// The pumps that circulate the fluid: while all are off, it stands.
+    Pumps,
+    /// Anything else.
+    Other,
 }
 
 /// What runs through a meter into the sump.

@@ -9,6 +9,7 @@ use crate::rules::Condition;
 use crate::units::{Measured, Quantity, Timestamp};
 
 use super::event::QualityClass;
+use super::instrument::InstrumentStatus;
 use super::setup::ChannelKind;
 use super::watch::SumpWatch;
 
@@ -72,6 +73,8 @@ pub struct ChannelStatus {
     pub doubted: bool,
     /// Readings replaced as spikes, ever.
     pub spikes: u64,
+    /// How its instrument is.
+    pub instrument: InstrumentStatus,
 }
 
 /// Messages of a channel that could not be read.
@@ -144,6 +147,7 @@ impl SumpWatch {
             silent: watch.is_silent(setup, self.now),
             doubted: self.doubts[ix].is_active(),
             spikes: watch.spikes,
+            instrument: self.instrument_status(ix),
         }
     }
 

@@ -40,6 +40,8 @@ pub struct SumpWatch {
     pub(super) dosing: Dosing,
     /// The newest entries, so that none counts twice and each can be corrected.
     pub(super) remembered: Remembered,
+    /// The newest of them that speaks of the pumps says that they are off.
+    pub(super) pumps_said_off: bool,
     /// Lines that this sump wrote to the journal so far.
     pub(super) seq: u64,
     /// When the estimates were last kept.
@@ -68,6 +70,7 @@ impl SumpWatch {
             doubts: vec![AlarmLife::default(); setup.channels.len()],
             dosing: Dosing::default(),
             remembered: Remembered::default(),
+            pumps_said_off: false,
             seq: 0,
             estimated_at: Timestamp::MIN,
             next_due: Timestamp::MAX,
@@ -165,8 +168,9 @@ impl SumpWatch {
             return;
         }
         let switched = self.channels[ix].switched();
-        let quality =
-            self.channels[ix].step(&self.setup.channels[ix], time, (reported, value), quality);
+        let standing = self.standing(ix, reported, reading.form);
+        let setup = &self.setup.channels[ix];
+        let quality = self.channels[ix].step(setup, time, (reported, value), quality, standing);
         record(self, value, quality, out);
         if !quality.is_usable() {
             return;

@@ -1,6 +1,6 @@
 //! What kind of instrument a channel is: a gauge, a meter or a switch.
 
-use crate::engine::{ChannelKind, MeterOf, MeterSetup, SeriesIx};
+use crate::engine::{ChannelKind, MeterOf, MeterSetup, SeriesIx, SwitchOf};
 use crate::units::{Concentration, Flow, Parse, Quantity, Volume};
 
 use super::key_path::KeyPath;
@@ -24,6 +24,9 @@ const STUFF: [(&str, Stuff); 3] = [
     ("premix", Stuff::Premix),
 ];
 
+/// What a switch can tell of.
+const SWITCHED: [(&str, SwitchOf); 2] = [("pumps", SwitchOf::Pumps), ("other", SwitchOf::Other)];
+
 /// The kind of a channel. `total_series` is where a meter's total goes.
 pub(super) fn kind(
     review: &mut Review,
@@ -42,14 +45,23 @@ pub(super) fn kind(
                 total_series,
             })
         }
-        (Quantity::State, _) => no_meter(review, at, raw).map(|()| ChannelKind::Switch),
-        _ => no_meter(review, at, raw).map(|()| ChannelKind::Gauge),
+        (Quantity::State, _) => {
+            let no_meter = no_meter(review, at, raw);
+            let word = raw.of.as_deref().unwrap_or("other");
+            let of = review.one_of(&at.key("of"), word, &SWITCHED)?;
+            no_meter.map(|()| ChannelKind::Switch { of })
+        }
+        _ => {
+            let no_of = no_of(review, at, raw);
+            no_meter(review, at, raw)
+                .and(no_of)
+                .map(|()| ChannelKind::Gauge)
+        }
     }
 }
 
 fn no_meter(review: &mut Review, at: &KeyPath, raw: &RawChannel) -> Option<()> {
     let given = [
-        ("of", raw.of.is_some()),
         ("strength", raw.strength.is_some()),
         ("rolls_over_at", raw.rolls_over_at.is_some()),
         ("max_flow", raw.max_flow.is_some()),
@@ -62,6 +74,15 @@ fn no_meter(review: &mut Review, at: &KeyPath, raw: &RawChannel) -> Option<()> {
         })
         .count();
     (told == 0).then_some(())
+}
+
+fn no_of(review: &mut Review, at: &KeyPath, raw: &RawChannel) -> Option<()> {
+    if raw.of.is_none() {
+        return Some(());
+    }
+    let problem = Problem::OnlyFor("quantity = \"metered\" or \"state\"");
+    review.tell(&at.key("of"), problem);
+    None
 }
 
 fn of(review: &mut Review, at: &KeyPath, raw: &RawChannel) -> Option<MeterOf> {

@@ -5,6 +5,7 @@ use crate::units::{Parse, Quantity, Span};
 
 use super::current_loop;
 use super::defaults::{self, Likeness};
+use super::instrument;
 use super::key_path::KeyPath;
 use super::measure;
 use super::payload;
@@ -76,6 +77,7 @@ pub(super) fn channel(
     let uncertainty = desk.spread(review, "uncertainty", raw.uncertainty.as_ref(), usual);
     let usual = likeness.map(|likeness| likeness.hand_tolerance);
     let tolerance = desk.spread(review, "hand_tolerance", raw.hand_tolerance.as_ref(), usual);
+    let instrument = instrument::instrument(review, at, raw, quantity, uncertainty);
     let current_loop = current_loop::range(review, at, raw, quantity);
     Some(ChannelSetup {
         name: name.into(),
@@ -92,6 +94,7 @@ pub(super) fn channel(
         silent_after: silent_after?,
         uncertainty: uncertainty?,
         hand_tolerance: tolerance?,
+        instrument: instrument?,
     })
 }
 

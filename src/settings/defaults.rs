@@ -106,6 +106,14 @@ pub(super) const DESPIKE_WINDOW: Span = Span::from_mins(15);
 /// Hampel identifier; memory.
 pub(super) const DESPIKE_SIGMAS: f64 = 3.0;
 
+/// Standing still in the last digit. Memory: 4 to 12 h.
+pub(super) const FROZEN_AFTER: Span = Span::from_hours(6);
+/// Share of spikes. Choice: the despiking filter bears up to a half, and single
+/// bubbles are usual.
+pub(super) const SPIKE_SHARE: f64 = 0.2;
+/// Settling after cleaning or calibration. Choice: several times the smoothing.
+pub(super) const FUNCTION_CHECK: Span = Span::from_mins(15);
+
 /// On-delay and off-delay of alarms. Memory: 10 to 30 min for slow chemistry.
 pub(super) const ALARM_DELAY: Span = Span::from_mins(10);
 

@@ -28,6 +28,7 @@ mod defaults;
 mod dose;
 mod edge_node;
 mod fluids;
+mod instrument;
 mod json_pointer;
 mod key_path;
 mod layers;

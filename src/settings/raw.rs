@@ -265,6 +265,10 @@ tables! {
         silent_after: Written,
         uncertainty: Written,
         hand_tolerance: Written,
+        frozen_after: Written,
+        noise_limit: Written,
+        spike_share: Written,
+        function_check: Written,
     }
     /// `[sump.NAME.channel.NAME.calibration]`
     RawCalibration {

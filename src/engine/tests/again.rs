@@ -45,7 +45,9 @@ fn equipped() -> Arc<SumpSetup> {
     };
     let mut pump = channel("pump", Quantity::State, 5, 0.0, 0.5);
     pump.plausible = (0.0, 1.0);
-    pump.kind = ChannelKind::Switch;
+    pump.kind = ChannelKind::Switch {
+        of: SwitchOf::Pumps,
+    };
     setup.channels.extend([thermometer, probe, meter, pump]);
     let mut high = limit(Quantity::Conductivity, LimitLevel::High, 3000.0, 90.0);
     high.on_delay = Span::from_mins(1);

@@ -20,7 +20,9 @@ fn equipped() -> Bench {
     };
     let mut pump = channel("pump", Quantity::State, 6, 0.0, 0.5);
     pump.plausible = (0.0, 1.0);
-    pump.kind = ChannelKind::Switch;
+    pump.kind = ChannelKind::Switch {
+        of: SwitchOf::Pumps,
+    };
     pump.silent_after = Span::from_hours(24 * 365_000);
     setup.channels.extend([meter, pump]);
     Bench {

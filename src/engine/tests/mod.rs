@@ -4,6 +4,7 @@ mod again;
 mod calibrations;
 mod corrections;
 mod doses;
+mod instrument_status;
 mod instruments;
 mod loops;
 mod properties;
@@ -42,6 +43,17 @@ fn channel(
         silent_after: Span::from_mins(15),
         uncertainty: 0.05,
         hand_tolerance: tolerance,
+        instrument: InstrumentSetup {
+            frozen_after: Some(Span::from_hours(6)),
+            noise_limit: None,
+            uncertainty: 0.05,
+            spike_share: 0.2,
+            function_check: Span::from_mins(15),
+            probe: match quantity {
+                Quantity::Level => Probe::Surface,
+                _ => Probe::Other,
+            },
+        },
     }
 }
 

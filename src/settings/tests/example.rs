@@ -61,7 +61,7 @@ fn the_example_plant_is_right() {
             .iter()
             .filter_map(|channel| match channel.kind {
                 ChannelKind::Meter { total_series, .. } => Some(total_series),
-                ChannelKind::Gauge | ChannelKind::Switch => None,
+                ChannelKind::Gauge | ChannelKind::Switch { .. } => None,
             });
         let channels = sump.channels.iter().map(|channel| channel.series);
         let here = channels

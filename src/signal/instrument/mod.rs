@@ -46,8 +46,8 @@ const LONGEST_GAP: Span = Span::from_mins(15);
 /// uncertainties did move. Choice: the usual two.
 const MOVES: f64 = 2.0;
 
-/// Bad readings for so long are no slip, s. Choice.
-const BAD_FOR: u32 = 60;
+/// So many bad readings in a row, over so many seconds, are no slip. Choice.
+const BAD: (u8, u32) = (3, 60);
 
 /// Settings of an instrument's watch.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -124,6 +124,8 @@ pub struct InstrumentWatch {
     /// Why the newest reading is bad, and since when readings are.
     bad: Option<Bad>,
     bad_since: Moment,
+    /// So many of them in a row.
+    bad_in_a_row: u8,
     /// Since the period began a reading was bad.
     lost_one: bool,
     period_began: Moment,
@@ -164,7 +166,9 @@ impl InstrumentWatch {
         if self.bad != Some(why) {
             self.bad = Some(why);
             self.bad_since = Moment::of(time);
+            self.bad_in_a_row = 0;
         }
+        self.bad_in_a_row = self.bad_in_a_row.saturating_add(1);
         self.lost_one = true;
     }
 
@@ -207,10 +211,11 @@ impl InstrumentWatch {
 
     /// The probe was cleaned or calibrated at `time`: what it showed before says
     /// nothing about what it shows now, and until it has settled it is not to be
-    /// trusted.
+    /// trusted. Of several such times the newest counts, whichever is told last.
     pub fn touched(&mut self, time: Timestamp) {
+        let touched_at = self.touched_at.max(Moment::of(time));
         self.start_afresh();
-        self.touched_at = Moment::of(time);
+        self.touched_at = touched_at;
     }
 
     /// Forgets everything but the instrument's usual noise and what hand

@@ -1,4 +1,5 @@
-//! The share of spikes among the readings of the last hour.
+//! The share of spikes among the readings of the last hour. A despiking filter
+//! calls the first readings after a true step spikes too; they are none here.
 
 use serde::{Deserialize, Serialize};
 
@@ -10,6 +11,10 @@ const PARTS: usize = 6;
 const PART: u32 = 600;
 /// Fewer readings in the hour have no share. Choice: one every five minutes.
 const FEWEST: u32 = 12;
+
+/// Of spikes in a row so many count: more of them are a step. Choice: bubbles
+/// come singly.
+const IN_A_ROW: u8 = 2;
 
 /// Counts of one part.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
@@ -26,6 +31,8 @@ pub(super) struct Spikes {
     /// When the newest part ends.
     ends: Moment,
     since: Moment,
+    /// Spikes in a row until now.
+    in_a_row: u8,
 }
 
 impl Spikes {
@@ -41,8 +48,14 @@ impl Spikes {
             newest.readings /= 2;
             newest.spikes /= 2;
         }
+        self.in_a_row = if spike {
+            self.in_a_row.saturating_add(1)
+        } else {
+            0
+        };
+        let counts = spike && self.in_a_row <= IN_A_ROW;
         newest.readings += 1;
-        newest.spikes += u16::from(spike);
+        newest.spikes += u16::from(counts);
     }
 
     fn move_on(&mut self, time: Moment) {
@@ -105,12 +118,22 @@ mod tests {
     #[test]
     fn a_pause_forgets_what_is_older_than_an_hour() {
         let mut spikes = Spikes::default();
-        (0..30).for_each(|m| spikes.count(at(m), true));
+        (0..30).for_each(|m| spikes.count(at(m), m % 2 == 0));
+        assert_eq!(spikes.share(), Some(0.5));
         spikes.count(at(75), false);
         // The part from 20 to 30 is left, and the newest reading.
         assert_eq!(spikes.share(), None);
         (75..90).for_each(|m| spikes.count(at(m), false));
         assert_eq!(spikes.share(), Some(0.0));
+    }
+
+    #[test]
+    fn a_step_is_no_row_of_spikes() {
+        let mut spikes = Spikes::default();
+        for m in 0..50 {
+            spikes.count(at(m), (20..25).contains(&m));
+        }
+        assert_eq!(spikes.share(), Some(0.04));
     }
 
     #[test]

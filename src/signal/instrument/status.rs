@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use crate::units::Timestamp;
 
 use super::moment::Moment;
-use super::{BAD_FOR, Bad, Drift, InstrumentSetup, InstrumentWatch};
+use super::{BAD, Bad, Drift, InstrumentSetup, InstrumentWatch};
 
 /// The status signals of NAMUR NE 107 and good, in rising precedence.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
@@ -72,7 +72,9 @@ impl InstrumentWatch {
         use InstrumentClass as Class;
         use InstrumentReason as Reason;
         let bad = |why: Bad| {
-            let lasts = Moment::of(now).seconds_since(self.bad_since) >= BAD_FOR;
+            let (in_a_row, seconds) = BAD;
+            let lasts = Moment::of(now).seconds_since(self.bad_since) >= seconds
+                && self.bad_in_a_row >= in_a_row;
             let since = self.bad_since.time();
             since.filter(|_| lasts && self.bad == Some(why))
         };

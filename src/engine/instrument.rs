@@ -1,0 +1,129 @@
+//! How the instruments of a sump are: what the fluid does at each, and what
+//! their signs amount to.
+
+use serde::Serialize;
+
+use crate::signal::{Fluid, InstrumentClass, InstrumentJudgement, InstrumentReason};
+use crate::units::{Measured, Quantity, Span, Timestamp};
+
+use super::event::Form;
+use super::input::Calibration;
+use super::instrument_words;
+use super::setup::{ChannelKind, SwitchOf};
+use super::watch::SumpWatch;
+
+/// A channel that moved tells for so long that the fluid does not just stand.
+/// Choice: short against the hours after which an instrument is frozen.
+const MOVING_FOR: Span = Span::from_hours(1);
+
+/// How an instrument is, for those who are shown it.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct InstrumentStatus {
+    /// The status signal of NAMUR NE 107.
+    pub class: InstrumentClass,
+    /// Why, unless it is good.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub reason: Option<InstrumentReason>,
+    /// Since when.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub since: Option<Timestamp>,
+    /// Of a level probe over foam: the value before it, in the channel's unit.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub held: Option<f64>,
+    /// What it shows, since when, and what to look at first.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub words: Option<String>,
+}
+
+impl SumpWatch {
+    /// What the instrument itself sent, where that is known, and what the fluid
+    /// does there: that is only asked for where the digits stand still.
+    #[inline]
+    pub(super) fn standing(
+        &self,
+        channel: usize,
+        reported: f64,
+        form: Form,
+    ) -> (Option<f64>, Fluid) {
+        let digits = self.digits(channel, reported, form);
+        let still = digits.is_some_and(|digits| self.channels[channel].instrument.stays_at(digits));
+        let fluid = if still && self.fluid_moves(channel) {
+            Fluid::Moves
+        } else {
+            Fluid::Stands
+        };
+        (digits, fluid)
+    }
+
+    /// What was settled already is what the instrument sent only where nothing
+    /// lies between.
+    #[inline]
+    fn digits(&self, channel: usize, reported: f64, form: Form) -> Option<f64> {
+        let input = &self.setup.channels[channel].input;
+        let as_sent = input.current_loop.is_none() && input.calibration == Calibration::InUnit;
+        (form == Form::Reported || as_sent).then_some(reported)
+    }
+
+    /// Whether the pumps run; where nobody says so, whether another channel of
+    /// the sump moved of late.
+    fn fluid_moves(&self, channel: usize) -> bool {
+        match self.pumps() {
+            Some(run) => run,
+            None if self.pumps_said_off => false,
+            None => self.others_move(channel),
+        }
+    }
+
+    /// Whether any of the pumps runs, by their switches.
+    fn pumps(&self) -> Option<bool> {
+        let switches = (0..self.channels.len()).filter(|&ix| {
+            let pumps = ChannelKind::Switch {
+                of: SwitchOf::Pumps,
+            };
+            self.setup.channels[ix].kind == pumps
+        });
+        let states = switches.filter_map(|ix| self.usable(ix));
+        states.map(|state| state >= 0.5).reduce(|a, b| a || b)
+    }
+
+    /// Temperature does not count: a standing sump cools.
+    fn others_move(&self, channel: usize) -> bool {
+        let channels = self.channels.iter().zip(&self.setup.channels);
+        channels.enumerate().any(|(ix, (watch, setup))| {
+            let tells = ix != channel && setup.quantity != Quantity::Temperature;
+            let moved_at = watch.instrument.moved_at();
+            tells && moved_at.is_some_and(|moved| self.now - moved < MOVING_FOR)
+        })
+    }
+
+    /// How the channel's instrument is now.
+    pub(super) fn instrument_judgement(&self, channel: usize) -> InstrumentJudgement {
+        let (setup, watch) = (&self.setup.channels[channel], &self.channels[channel]);
+        let silent = watch.is_silent(setup, self.now);
+        let silent_since = silent.then_some(watch.usable_at);
+        watch
+            .instrument
+            .status(&setup.instrument, self.now, silent_since)
+    }
+
+    pub(super) fn instrument_status(&self, channel: usize) -> InstrumentStatus {
+        let (setup, watch) = (&self.setup.channels[channel], &self.channels[channel]);
+        let judged = self.instrument_judgement(channel);
+        InstrumentStatus {
+            class: judged.class,
+            reason: judged.reason,
+            since: judged.since,
+            held: watch.instrument.held(),
+            words: instrument_words::words(setup, watch, &judged),
+        }
+    }
+
+    /// The model's word on a channel at this place: it drifts so fast, in its
+    /// unit a day, as no addition and no loss explains; none where all is
+    /// explained. What is not certain at 90 % counts for nothing.
+    pub fn forbidden_drift(&mut self, channel: u16, drift: Option<Measured>) {
+        if let Some(watch) = self.channels.get_mut(usize::from(channel)) {
+            watch.instrument.forbidden_drift(self.now, drift);
+        }
+    }
+}
