@@ -1,4 +1,5 @@
-//! How an instrument is, in words for the technician who goes there.
+//! How an instrument is, in words for the technician who goes there. What to
+//! look at first is common practice, no source.
 
 use crate::signal::{InstrumentJudgement, InstrumentReason as Reason};
 use crate::units::{Quantity, Timestamp};
@@ -67,7 +68,9 @@ fn shows(setup: &ChannelSetup, watch: &ChannelWatch, reason: Reason, since: Time
         Reason::OutOfRange => format!("shows what cannot be true since {since}"),
         Reason::Foam => {
             let held = instrument.held().map(amount).unwrap_or_default();
-            format!("sees foam since {since}; it was {held} before, so nothing is to be dosed")
+            format!(
+                "sees foam since {since}; it was {held} before: keep to that, and dose nothing until the foam is gone"
+            )
         }
         Reason::Noisy => {
             let (now, usual) = instrument.scatter();

@@ -80,7 +80,7 @@ fn no_of(review: &mut Review, at: &KeyPath, raw: &RawChannel) -> Option<()> {
     if raw.of.is_none() {
         return Some(());
     }
-    let problem = Problem::OnlyFor("quantity = \"metered\" or \"state\"");
+    let problem = Problem::OnlyFor("quantity = \"metered\" or quantity = \"state\"");
     review.tell(&at.key("of"), problem);
     None
 }

@@ -3,6 +3,7 @@
 mod any_text;
 mod calibration;
 mod example;
+mod instrument;
 mod layers;
 mod messages;
 mod shifts;

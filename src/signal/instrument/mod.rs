@@ -239,7 +239,7 @@ impl InstrumentWatch {
     pub fn forbidden_drift(&mut self, now: Timestamp, drift: Option<Measured>) {
         let certain = |drift: &Measured| {
             let (low, high) = drift.interval_90();
-            low > 0.0 || high < 0.0
+            drift.value.is_finite() && (low > 0.0 || high < 0.0)
         };
         match drift.filter(certain) {
             None => self.forbidden_since = Moment::NEVER,

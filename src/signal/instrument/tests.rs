@@ -277,6 +277,10 @@ fn a_forbidden_drift_must_be_certain() {
     let mut watch = InstrumentWatch::default();
     watch.forbidden_drift(minute(0), Some(Measured::new(0.1, 0.1)));
     assert_eq!(watch.drift_forbidden(), None);
+    for broken in [f64::INFINITY, f64::NAN] {
+        watch.forbidden_drift(minute(0), Some(Measured::new(broken, 0.1)));
+        assert_eq!(watch.drift_forbidden(), None);
+    }
     watch.forbidden_drift(minute(1), Some(Measured::new(-0.3, 0.1)));
     watch.forbidden_drift(minute(2), Some(Measured::new(-0.4, 0.1)));
     let judged = watch.status(&setup(), minute(3), None);
