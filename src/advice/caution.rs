@@ -16,6 +16,8 @@ pub enum Caution {
     Concentrate,
     /// Order of mixing.
     PremixOnly,
+    /// Concentrate as delivered at a dosing point.
+    DosingPoint,
     /// Mix that is let out.
     Waste,
     /// Moving parts near the sump.
@@ -55,6 +57,9 @@ impl Caution {
             }
             Caution::PremixOnly => {
                 "Never pour neat concentrate into the sump: stir the concentrate into the water, then add the premix with the pumps running."
+            }
+            Caution::DosingPoint => {
+                "Neat concentrate at the named dosing point only: slowly, into the full flow, pumps running, and only where the supplier allows it."
             }
             Caution::Waste => {
                 "Drained mix is regulated waste: collect it for disposal, nothing into the sewer; local codes hold."

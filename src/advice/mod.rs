@@ -1,25 +1,38 @@
 //! What to do about an alarm: amounts, order, wait, re-check, cautions.
 //!
 //! Promises: a dose is worked out by mass balance, rounded to what people can
-//! measure out, never overfills, and comes with what is to be expected of it.
-//! Refuses: a premix stronger than allowed, an amount of biocide, an amount
-//! where the state of the sump is not known.
+//! measure out, never overfills, moves the concentration by no more than the
+//! largest step, and comes with what is to be expected of it and with every
+//! other way there is. Refuses: a premix stronger than allowed, an amount of
+//! biocide, an amount where the state of the sump is not known.
 
 pub mod balance;
 mod caution;
 pub mod choice;
 mod dose;
 mod look;
+mod measure;
+mod mixer;
+mod money;
+mod option;
+mod outcome;
+mod reason;
 pub mod recharge;
-
-pub use caution::Caution;
-pub use dose::{Dose, DoseSetup, MixState, Withheld, mixing_time, plan};
-pub use look::look_at;
-
-use serde::Serialize;
+mod withheld;
 
 use crate::rules::Condition;
 use crate::units::Timestamp;
+pub use caution::Caution;
+pub use dose::{Dose, DoseSetup, MixState, mixing_time, plan};
+pub use look::look_at;
+pub use measure::{Measure, VolumeUnit};
+pub use mixer::{MixerCheck, holding_strength, leads_to};
+pub use money::{Cost, Costs};
+pub use option::{Amounts, DoseCase, DoseOption, LossRates, Way};
+pub use outcome::{Cause, Followed, Found, Judgement};
+pub use reason::waiting;
+use serde::Serialize;
+pub use withheld::Withheld;
 
 /// What to do about one alarm.
 #[derive(Debug, Clone, PartialEq, Serialize)]

@@ -49,6 +49,9 @@ pub(super) struct ChannelWatch {
     /// The newest reading as it was reported, and what it was taken for.
     #[serde(default)]
     newest: Option<(f64, f64)>,
+    /// Good readings in a row.
+    #[serde(default)]
+    good_run: u8,
 }
 
 /// What a switch says, and since when.
@@ -84,6 +87,7 @@ impl ChannelWatch {
             instrument: InstrumentWatch::default(),
             last_quality: Quality::GOOD,
             newest: None,
+            good_run: 0,
         }
     }
 
@@ -109,8 +113,24 @@ impl ChannelWatch {
         self.last_time = time;
         self.newest = Some((reported, value));
         let marks = marks.with(self.judge(setup, time, value, marks, (digits, fluid)));
-        self.last_quality = marks;
+        self.note(marks);
         marks
+    }
+
+    #[inline]
+    fn note(&mut self, marks: Quality) {
+        self.last_quality = marks;
+        if marks == Quality::GOOD {
+            self.good_run = self.good_run.saturating_add(1);
+        } else if !is_harmless(marks) {
+            self.good_run = 0;
+        }
+    }
+
+    /// Good readings in a row until now. What is harmless neither counts nor
+    /// ends the row.
+    pub(super) fn good_run(&self) -> u8 {
+        self.good_run
     }
 
     /// Takes in a reading in time order that leaves the channel's value as it
@@ -125,7 +145,7 @@ impl ChannelWatch {
     ) -> Quality {
         self.last_time = time;
         self.newest = Some((reported, value));
-        self.last_quality = marks.with(plausibility(setup, value));
+        self.note(marks.with(plausibility(setup, value)));
         self.last_quality
     }
 
@@ -249,7 +269,14 @@ impl ChannelWatch {
         self.despike.clear();
         self.smoother.clear();
         self.instrument.start_afresh();
+        self.good_run = 0;
     }
+}
+
+/// Whether marks say nothing against the channel's value: a spike was replaced
+/// by what its neighbours say, and a second delivery says nothing new.
+pub(super) fn is_harmless(marks: Quality) -> bool {
+    Quality::SPIKE.with(Quality::REPEATED).has(marks)
 }
 
 /// The mark of a value outside what the quantity can be.

@@ -1,22 +1,19 @@
 //! The advice that stands, whether it was followed, and what came of it.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
 
-use crate::advice::{self, Advice, Withheld};
-use crate::rules::Condition;
-use crate::units::{Measured, Timestamp, Volume};
+use crate::advice::{self, Advice, Amounts, DoseCase, Followed, MixState, Withheld};
+use crate::rules::{Condition, LimitLevel};
+use crate::units::{Measured, Quantity, Timestamp, Volume};
 
 use super::alarms::Which;
+use super::entry::{AdditionKind, Entry, EntryKind, HappeningKind};
 use super::event::Effect;
 use super::journal::{JournalBody, Outcome};
 use super::watch::SumpWatch;
-
-/// A dose this far from what was expected of it has missed, over and above
-/// the uncertainties, %.
-const OUTCOME_TOLERANCE: f64 = 0.5;
 
 /// Entries that say that one dose was followed, as many as are kept; a drain
 /// and an addition are two.
@@ -38,6 +35,9 @@ pub(super) struct Dosing {
     void: Option<VoidDose>,
     /// Counts the advice given, for their ids.
     given: u64,
+    /// Steps of the correction under way that were followed.
+    #[serde(default)]
+    steps_done: u32,
 }
 
 /// Advice with a dose that still stands.
@@ -52,6 +52,99 @@ struct OpenDose {
     /// The entries that say so.
     #[serde(default)]
     followers: BTreeSet<String>,
+    /// What each of these says was let out and poured in.
+    #[serde(default)]
+    poured: BTreeMap<String, Poured>,
+    /// What the dose was worked out from; earlier versions did not keep it.
+    #[serde(default)]
+    basis: Option<Basis>,
+}
+
+/// What a dose was worked out from.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+struct Basis {
+    concentration: Measured,
+    repeatability: f64,
+    volume: Measured,
+    volume_assumed: bool,
+    advised: Poured,
+    /// Steps after this one.
+    steps_left: u32,
+}
+
+/// What was let out and poured in, L.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+struct Poured {
+    drain: f64,
+    concentrate: f64,
+    water: f64,
+}
+
+impl Poured {
+    fn of(amounts: &Amounts) -> Self {
+        Poured {
+            drain: amounts.drain_l,
+            concentrate: amounts.concentrate_l,
+            water: amounts.water_l,
+        }
+    }
+
+    /// What an entry says; a premix of unknown strength is taken for the
+    /// advised one.
+    fn by(kind: &EntryKind, advised: Poured) -> Self {
+        let mut poured = Poured::default();
+        match kind {
+            EntryKind::Addition {
+                what,
+                litres,
+                strength_pct,
+                ..
+            } => {
+                let planned = Amounts::from(advised).premix_strength_pct;
+                let strength = match what {
+                    AdditionKind::Water => 0.0,
+                    AdditionKind::Concentrate => 100.0,
+                    AdditionKind::Premix => strength_pct.unwrap_or(planned),
+                };
+                poured.concentrate = litres * strength / 100.0;
+                poured.water = litres - poured.concentrate;
+            }
+            EntryKind::Event {
+                what: HappeningKind::Drained,
+                litres,
+                ..
+            } => poured.drain = litres.unwrap_or(advised.drain),
+            _ => {}
+        }
+        poured
+    }
+}
+
+impl From<Poured> for Amounts {
+    fn from(poured: Poured) -> Self {
+        Amounts::new(poured.drain, poured.concentrate, poured.water)
+    }
+}
+
+impl OpenDose {
+    /// What was really done, as far as entries say: what none speaks of is
+    /// taken to have been done as advised.
+    fn done(&self, advised: Poured) -> Amounts {
+        let all = self.poured.values();
+        let sum = all.fold(Poured::default(), |sum, one| Poured {
+            drain: sum.drain + one.drain,
+            concentrate: sum.concentrate + one.concentrate,
+            water: sum.water + one.water,
+        });
+        let mut done = sum;
+        if sum.drain == 0.0 {
+            done.drain = advised.drain;
+        }
+        if sum.concentrate + sum.water == 0.0 {
+            (done.concentrate, done.water) = (advised.concentrate, advised.water);
+        }
+        done.into()
+    }
 }
 
 fn never_yet() -> Timestamp {
@@ -88,10 +181,7 @@ impl SumpWatch {
             }
         };
         if condition.calls_for_dose() {
-            self.dosing.owed = matches!(
-                withheld,
-                Some(Withheld::NoConcentration | Withheld::NoVolume)
-            );
+            self.dosing.owed = withheld.as_ref().is_some_and(Withheld::passes_by_itself);
         }
         self.dosing.given += 1;
         let advice = Arc::new(Advice {
@@ -118,17 +208,19 @@ impl SumpWatch {
             return Err(Withheld::Mixing { until });
         }
         let setup = &self.setup;
-        let state = self.mix_state()?;
-        let mixing = advice::mixing_time(&setup.dose, setup.working_volume, setup.circulation);
-        let (mut dose, cautions) = advice::plan(
-            &setup.dose,
-            state,
-            setup.working_volume,
-            setup.target,
-            mixing,
-        )?;
-        dose.stop_at_l = Some(setup.max_volume.litres());
-        if dose.concentrate_l > 0.0 {
+        let case = DoseCase {
+            now: self.mix_state()?,
+            target: setup.target,
+            target_volume: setup.working_volume,
+            max_volume: setup.max_volume,
+            mixing: self.mixing_span(setup.working_volume),
+            losses: None,
+            costs: None,
+        };
+        let (mut dose, cautions) = advice::plan(&setup.dose, &case)?;
+        dose.step += self.dosing.steps_done;
+        dose.steps += self.dosing.steps_done;
+        if dose.amounts.concentrate_l > 0.0 {
             dose.mixing_note.clone_from(&setup.fluid.mixing_note);
         }
         Ok((dose, cautions))
@@ -146,6 +238,15 @@ impl SumpWatch {
             given_at: self.now,
             followed: false,
             followers: BTreeSet::new(),
+            poured: BTreeMap::new(),
+            basis: Some(Basis {
+                concentration: dose.concentration_pct,
+                repeatability: dose.repeatability_pct,
+                volume: dose.volume_l,
+                volume_assumed: dose.volume_assumed,
+                advised: Poured::of(&dose.amounts),
+                steps_left: dose.steps - dose.step,
+            }),
         });
     }
 
@@ -163,13 +264,25 @@ impl SumpWatch {
         }
     }
 
-    /// The most urgent active alarm that calls for a dose.
+    /// The most urgent active alarm that calls for a dose; else, amid a
+    /// correction in several steps, the side of the target that it comes from.
     fn dose_wanted(&self) -> Option<Condition> {
+        let amid = || {
+            let now = self.concentration_value()?;
+            let level = if now < self.setup.target.percent() {
+                LimitLevel::Low
+            } else {
+                LimitLevel::High
+            };
+            let amid = self.dosing.steps_done > 0;
+            amid.then_some(Condition::Limit(Quantity::Concentration, level))
+        };
         self.all_alarms()
             .filter(|which| matches!(which, Which::Limit(_)) && self.life(*which).is_active())
             .filter(|which| self.condition(*which).calls_for_dose())
             .max_by_key(|which| self.priority(*which))
             .map(|which| self.condition(which))
+            .or_else(amid)
     }
 
     /// What kept a dose back is over: advise anew where one is still wanted
@@ -178,12 +291,20 @@ impl SumpWatch {
         if self.dosing.open.is_some() || self.dosing.mixing_until.is_some() {
             return;
         }
-        match self.dose_wanted() {
-            Some(condition) if self.plan_dose().is_ok() => {
+        let Some(condition) = self.dose_wanted() else {
+            self.dosing.owed = false;
+            return;
+        };
+        match self.plan_dose() {
+            Ok(_) => {
                 self.advise(&condition, out);
             }
-            Some(_) => {}
-            None => self.dosing.owed = false,
+            Err(withheld) => {
+                self.dosing.owed = withheld.passes_by_itself();
+                if matches!(withheld, Withheld::OnTarget { .. }) {
+                    self.dosing.steps_done = 0;
+                }
+            }
         }
     }
 
@@ -203,10 +324,9 @@ impl SumpWatch {
     /// judged. The wait goes by the larger of what is in the sump and what
     /// should be, so that it does not depend on whether a dose was followed.
     pub(super) fn wait_for_mixing(&mut self, time: Timestamp, out: &mut Vec<Effect>) {
-        let setup = &self.setup;
-        let (now, full) = (self.mixing_volume(), setup.working_volume);
+        let (now, full) = (self.mixing_volume(), self.setup.working_volume);
         let volume = Volume::from_litres(now.litres().max(full.litres()));
-        let mixing = advice::mixing_time(&setup.dose, volume, setup.circulation);
+        let mixing = self.mixing_span(volume);
         let until = self.dosing.mixing_until.max(Some(time + mixing));
         self.dosing.mixing_until = until;
         until.into_iter().for_each(|until| self.expect(until));
@@ -223,7 +343,7 @@ impl SumpWatch {
     pub(super) fn followed(
         &mut self,
         advice: &str,
-        (entry, time): (&str, Timestamp),
+        (entry, time): (&Entry, Timestamp),
         out: &mut Vec<Effect>,
     ) {
         let named = |open: &&mut OpenDose| open.id == advice && open.given_at <= time;
@@ -231,11 +351,14 @@ impl SumpWatch {
             return;
         };
         if open.followers.len() < FOLLOWERS {
-            open.followers.insert(entry.to_owned());
+            open.followers.insert(entry.id.clone());
+            let advised = open.basis.map(|basis| basis.advised).unwrap_or_default();
+            let poured = Poured::by(&entry.kind, advised);
+            open.poured.insert(entry.id.clone(), poured);
         }
         if !open.followed {
             open.followed = true;
-            let (advice, entry) = (advice.to_owned(), entry.to_owned());
+            let (advice, entry) = (advice.to_owned(), entry.id.clone());
             self.journal(JournalBody::AdviceFollowed { advice, entry }, out);
         }
     }
@@ -243,6 +366,7 @@ impl SumpWatch {
     /// What this entry did to the advice that stands is undone.
     pub(super) fn undo_dosing(&mut self, entry: &str, out: &mut Vec<Effect>) {
         if let Some(open) = &mut self.dosing.open {
+            open.poured.remove(entry);
             let last = open.followers.remove(entry) && open.followers.is_empty();
             open.followed &= !last;
         } else if let Some(void) = self.dosing.void.take_if(|void| void.by == entry) {
@@ -263,28 +387,44 @@ impl SumpWatch {
         }
         self.dosing.mixing_until = None;
         if let Some(open) = self.dosing.open.take_if(|open| open.followed) {
+            let more = open.basis.is_some_and(|basis| basis.steps_left > 0);
             let outcome = self.outcome(open);
-            self.journal(JournalBody::AdviceOutcome(outcome), out);
+            let missed = outcome.as_expected == Some(false);
+            self.dosing.steps_done = match more && !missed {
+                true => self.dosing.steps_done + 1,
+                false => 0,
+            };
+            self.journal(JournalBody::AdviceOutcome(Box::new(outcome)), out);
         }
         self.advise_again(out);
     }
 
     fn outcome(&self, open: OpenDose) -> Outcome {
-        let expected = Measured {
-            value: open.expected.0,
-            uncertainty: open.expected.1,
-        };
-        let now = self.concentration();
-        let as_expected = now.map(|now| {
-            let slack = 3.0 * now.uncertainty.hypot(expected.uncertainty) + OUTCOME_TOLERANCE;
-            (now.value - expected.value).abs() <= slack
+        let advised = Measured::new(open.expected.0, open.expected.1);
+        let followed = open.basis.map(|basis| Followed {
+            before: MixState {
+                concentration: basis.concentration,
+                repeatability: basis.repeatability,
+                volume: basis.volume,
+                volume_assumed: basis.volume_assumed,
+            },
+            poured: open.done(basis.advised),
+            chart_uncertainty: self.setup.fluid.chart_uncertainty,
+            step_l: self.setup.dose.measure.step.litres(),
+            dead_band: self.setup.dose.dead_band.percent(),
         });
+        let expected = followed.map(|followed| followed.expected().concentration);
+        let judgement = followed
+            .zip(self.found())
+            .map(|(followed, found)| followed.judge(&found));
         Outcome {
             advice: open.id,
-            expected_concentration_pct: expected,
-            concentration_pct: now,
+            expected_concentration_pct: expected.unwrap_or(advised),
+            poured: followed.map(|followed| followed.poured),
+            concentration_pct: self.concentration(),
             volume_l: self.volume_value(),
-            as_expected,
+            as_expected: judgement.as_ref().map(|judged| judged.as_expected),
+            judgement,
         }
     }
 }

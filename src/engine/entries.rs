@@ -8,7 +8,7 @@
 //! its correction lead to the same, whichever comes first; only advice that was
 //! given in between stays given.
 
-use super::entry::{Entry, EntryKind, HappeningKind};
+use super::entry::{Entry, EntryKind, HappeningKind, Look};
 use super::event::Effect;
 use super::journal::JournalBody;
 use super::remembered::{Comparison, Correction, CorrectionError, Said, Superseded};
@@ -107,7 +107,7 @@ impl SumpWatch {
         };
         let touched = channels_of(superseded.as_ref().map(|one| &one.said), &said);
         self.remembered.keep(&entry.id, time, said);
-        self.pumps_said_off = self.remembered.pumps_off();
+        self.pumps_said_off = self.remembered.pumps().is_some_and(|(_, run)| !run);
         self.judge_doubts(&touched, out);
         if let Some(superseded) = &superseded {
             self.take_back_acknowledgement(&superseded.said, entry.by.as_deref(), out);
@@ -164,7 +164,7 @@ impl SumpWatch {
             self.undo_dosing(id, out);
         }
         if let Some(advice) = entry.kind.advice() {
-            self.followed(advice, (&entry.id, time), out);
+            self.followed(advice, (entry, time), out);
         }
         if entry.kind.stirs() {
             self.set_aside(&entry.id, time, out);
@@ -176,9 +176,10 @@ impl SumpWatch {
             EntryKind::Event {
                 what: what @ (HappeningKind::PumpsOn | HappeningKind::PumpsOff),
                 ..
-            } => Said::Pumps {
-                on: *what == HappeningKind::PumpsOn,
-            },
+            } => Said::Pumps(*what == HappeningKind::PumpsOn),
+            EntryKind::Impression { look, .. } if !look.is_empty() => {
+                Said::Foam(look.contains(&Look::Foam))
+            }
             EntryKind::Event { .. } => {
                 let probes = self.touched_probes(&entry.kind).into_iter();
                 let trusted = probes.map(|ix| Comparison {
@@ -271,7 +272,7 @@ fn channels_of(before: Option<&Said>, now: &Said) -> Vec<String> {
     let spoken = before.into_iter().chain([now]);
     let comparisons = spoken.filter_map(|said| match said {
         Said::Channels(comparisons) => Some(comparisons),
-        Said::Nothing | Said::Acknowledged(_) | Said::Pumps { .. } => None,
+        Said::Nothing | Said::Acknowledged(_) | Said::Pumps(_) | Said::Foam(_) => None,
     });
     comparisons
         .flatten()

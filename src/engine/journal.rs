@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use serde::Serialize;
 
-use crate::advice::Advice;
+use crate::advice::{Advice, Amounts, Judgement};
 use crate::alarm::{AlarmState, Priority, Transition};
 use crate::rules::Condition;
 use crate::units::{Measured, Timestamp};
@@ -55,7 +55,7 @@ pub enum JournalBody {
         advice: String,
     },
     /// After mixing: what came of a dose.
-    AdviceOutcome(Outcome),
+    AdviceOutcome(Box<Outcome>),
     /// A person wrote something down.
     Entry {
         /// What was written.
@@ -116,13 +116,18 @@ pub struct AlarmLine {
 pub struct Outcome {
     /// The advice.
     pub advice: String,
-    /// Concentration expected of it, %.
+    /// Concentration expected of it, %, and of what entries say was poured in.
     pub expected_concentration_pct: Measured,
     /// Concentration now, %, if it is known.
     pub concentration_pct: Option<Measured>,
     /// Volume now, L, if it is known.
     pub volume_l: Option<f64>,
-    /// Whether the concentration is as expected: within the two uncertainties
-    /// (three standard deviations) and half a point.
+    /// What was let out and poured in, by the entries; as advised where none
+    /// speaks of it.
+    pub poured: Option<Amounts>,
+    /// Whether the concentration is as expected: within three standard
+    /// deviations, or within the dead band.
     pub as_expected: Option<bool>,
+    /// How far it is off, and what that may mean.
+    pub judgement: Option<Judgement>,
 }

@@ -31,7 +31,7 @@ mod status;
 mod tests;
 mod watch;
 
-pub use crate::advice::DoseSetup;
+pub use crate::advice::{DoseSetup, Measure, VolumeUnit};
 pub use crate::alarm::Priority;
 pub use crate::rules::LimitLevel;
 pub use crate::signal::{

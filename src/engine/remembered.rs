@@ -48,11 +48,10 @@ pub(super) enum Said {
     Channels(Vec<Comparison>),
     /// An alarm is taken on.
     Acknowledged(String),
-    /// The circulation pumps were stopped or started.
-    Pumps {
-        /// Whether they run.
-        on: bool,
-    },
+    /// Whether the circulation pumps run.
+    Pumps(bool),
+    /// Whether it foams.
+    Foam(bool),
 }
 
 /// A channel held against what a person found.
@@ -266,15 +265,31 @@ impl Remembered {
         compared
     }
 
-    /// Whether the newest entry that stands and speaks of the pumps says that
-    /// they are off.
-    pub(super) fn pumps_off(&self) -> bool {
-        let spoken = self.entries.iter().filter_map(|noted| match noted.said {
-            Said::Pumps { on } => Some(((noted.time, &noted.id), on)),
+    /// Whether the pumps run, and since when, by the newest entry that says so.
+    pub(super) fn pumps(&self) -> Option<(Timestamp, bool)> {
+        self.newest(|said| match said {
+            Said::Pumps(run) => Some(*run),
             _ => None,
-        });
-        let newest = spoken.max_by_key(|(when, _)| *when);
-        newest.is_some_and(|(_, on)| !on)
+        })
+    }
+
+    /// Whether it foams, and when it was looked at, by the newest entry that
+    /// says so.
+    pub(super) fn foam(&self) -> Option<(Timestamp, bool)> {
+        self.newest(|said| match said {
+            Said::Foam(foams) => Some(*foams),
+            _ => None,
+        })
+    }
+
+    fn newest(&self, of: impl Fn(&Said) -> Option<bool>) -> Option<(Timestamp, bool)> {
+        let spoken = self
+            .entries
+            .iter()
+            .filter_map(|noted| Some(((noted.time, &noted.id), of(&noted.said)?)));
+        spoken
+            .max_by_key(|(when, _)| *when)
+            .map(|((time, _), holds)| (time, holds))
     }
 
     /// Whether an entry that stands takes the alarm on.

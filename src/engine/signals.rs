@@ -1,10 +1,18 @@
 //! The sump's signals at one time: estimates and channel values that may be
 //! used now, with their uncertainty.
 
-use crate::advice::{MixState, Withheld};
-use crate::units::{Brix, Length, Measured, Quantity, Volume};
+use std::sync::Arc;
 
+use crate::advice::{self, Found, MixState, Withheld};
+use crate::units::{Brix, Length, Measured, Quantity, Span, Volume};
+
+use super::channel::is_harmless;
+use super::event::QualityClass;
 use super::watch::SumpWatch;
+
+/// So long foam that was seen is taken to be there, unless it is looked at
+/// again. Choice: sumps are looked at daily.
+const FOAM_HOLDS: Span = Span::from_hours(24);
 
 /// Relative standard uncertainty of a volume that nobody measured: the
 /// nameplate is often wrong by 10–30 % (memory, no source).
@@ -41,88 +49,204 @@ impl SumpWatch {
     /// Concentration, %: from a refractometer where there is one, else from an
     /// instrument that reports it.
     pub(super) fn concentration_value(&self) -> Option<f64> {
-        if let Some((_, brix)) = self.first_usable(Quantity::Brix) {
-            let reading = Brix::from_degrees(brix);
-            let chart = &self.setup.fluid.chart;
-            return Some(
-                chart
-                    .concentration(reading, self.setup.water_zero)
-                    .percent(),
-            );
-        }
-        self.first_usable(Quantity::Concentration)
-            .map(|(_, value)| value)
+        let (channel, value) = self.concentration_channel()?;
+        Some(self.concentration_at(channel, value))
     }
 
     /// Measured volume, L, lines included.
     pub(super) fn volume_value(&self) -> Option<f64> {
-        if let Some((_, level)) = self.first_usable(Quantity::Level) {
-            let tank = self.setup.vessel.volume(Length::from_metres(level));
-            return Some(tank.litres() + self.setup.lines.litres());
-        }
-        self.first_usable(Quantity::Volume).map(|(_, value)| value)
+        let (channel, value) = self.volume_channel()?;
+        Some(self.volume_at(channel, value))
     }
 
-    /// Concentration with its uncertainty: of the reading through the chart's
-    /// slope, and of the chart itself.
+    /// Concentration with its uncertainty.
     pub(super) fn concentration(&self) -> Option<Measured> {
-        let value = self.concentration_value()?;
-        let by_chart = self.setup.fluid.chart_uncertainty * value;
-        let by_reading = match self.first_usable(Quantity::Brix) {
-            Some((channel, brix)) => {
-                let net = Brix::from_degrees(brix - self.setup.water_zero.degrees());
-                let slope = self.setup.fluid.chart.slope_at(net);
-                slope * self.setup.channels[channel].uncertainty
-            }
-            None => {
-                let (channel, _) = self.first_usable(Quantity::Concentration)?;
-                self.setup.channels[channel].uncertainty
-            }
-        };
-        Some(Measured {
-            value,
-            uncertainty: by_chart.hypot(by_reading),
-        })
+        let (channel, value) = self.concentration_channel()?;
+        Some(self.concentration_by(channel, value).0)
     }
 
-    /// Volume with its uncertainty; where no instrument measures it, the
-    /// volume that the sump is to be kept at.
-    fn volume(&self) -> Option<(Measured, bool)> {
-        if !self.measures(Quantity::Level) && !self.measures(Quantity::Volume) {
-            let value = self.setup.working_volume.litres();
-            let uncertainty = ASSUMED_VOLUME_UNCERTAINTY * value;
-            return Some((Measured { value, uncertainty }, true));
+    /// The concentration that a channel's value stands for, with its
+    /// uncertainty: of the reading through the chart's slope, and of the chart
+    /// itself; and the former alone, in points.
+    fn concentration_by(&self, channel: usize, value: f64) -> (Measured, f64) {
+        let setup = &self.setup.channels[channel];
+        let fluid = &self.setup.fluid;
+        let slope = if setup.quantity == Quantity::Brix {
+            let net = Brix::from_degrees(value - self.setup.water_zero.degrees());
+            fluid.chart.slope_at(net)
+        } else {
+            1.0
+        };
+        let by_reading = slope * setup.uncertainty;
+        let percent = self.concentration_at(channel, value);
+        let by_chart = fluid.chart_uncertainty * percent;
+        (
+            Measured::new(percent, by_chart.hypot(by_reading)),
+            by_reading,
+        )
+    }
+
+    #[inline]
+    fn concentration_at(&self, channel: usize, value: f64) -> f64 {
+        if self.setup.channels[channel].quantity != Quantity::Brix {
+            return value;
         }
-        let value = self.volume_value()?;
-        let uncertainty = match self.first_usable(Quantity::Level) {
-            Some((channel, level)) => {
-                self.setup
-                    .vessel
-                    .litres_per_metre(Length::from_metres(level))
-                    * self.setup.channels[channel].uncertainty
-            }
-            None => {
-                let (channel, _) = self.first_usable(Quantity::Volume)?;
-                self.setup.channels[channel].uncertainty
-            }
-        };
-        Some((Measured { value, uncertainty }, false))
+        let (reading, zero) = (Brix::from_degrees(value), self.setup.water_zero);
+        self.setup
+            .fluid
+            .chart
+            .concentration(reading, zero)
+            .percent()
     }
 
-    /// Where the sump is, for a dose.
+    #[inline]
+    fn concentration_channel(&self) -> Option<(usize, f64)> {
+        self.first_usable(Quantity::Brix)
+            .or_else(|| self.first_usable(Quantity::Concentration))
+    }
+
+    /// Measured volume with its uncertainty, L, lines included.
+    pub(super) fn volume(&self) -> Option<Measured> {
+        let (channel, value) = self.volume_channel()?;
+        Some(self.volume_by(channel, value))
+    }
+
+    /// The volume that a channel's value stands for.
+    fn volume_by(&self, channel: usize, value: f64) -> Measured {
+        let setup = &self.setup.channels[channel];
+        let slope = if setup.quantity == Quantity::Level {
+            let level = Length::from_metres(value);
+            self.setup.vessel.litres_per_metre(level)
+        } else {
+            1.0
+        };
+        Measured::new(self.volume_at(channel, value), slope * setup.uncertainty)
+    }
+
+    #[inline]
+    fn volume_at(&self, channel: usize, value: f64) -> f64 {
+        if self.setup.channels[channel].quantity != Quantity::Level {
+            return value;
+        }
+        let tank = self.setup.vessel.volume(Length::from_metres(value));
+        tank.litres() + self.setup.lines.litres()
+    }
+
+    #[inline]
+    fn volume_channel(&self) -> Option<(usize, f64)> {
+        self.first_usable(Quantity::Level)
+            .or_else(|| self.first_usable(Quantity::Volume))
+    }
+
+    /// The channel's value, if a dose may go by it: neither silent nor doubted,
+    /// its newest readings good and enough of them.
+    ///
+    /// # Errors
+    /// With the channel and what keeps it from that.
+    fn for_dose(&self, channel: usize) -> Result<f64, Withheld> {
+        let (setup, watch) = (&self.setup.channels[channel], &self.channels[channel]);
+        let name = || Arc::clone(&setup.name);
+        if watch.is_silent(setup, self.now) {
+            return Err(Withheld::Silent { channel: name() });
+        }
+        if self.doubts[channel].is_active() {
+            return Err(Withheld::Doubted { channel: name() });
+        }
+        match watch.last_quality.class() {
+            QualityClass::Bad => return Err(Withheld::Bad { channel: name() }),
+            QualityClass::Uncertain if !is_harmless(watch.last_quality) => {
+                return Err(Withheld::Unsure { channel: name() });
+            }
+            QualityClass::Good | QualityClass::Uncertain => {}
+        }
+        let (good, needed) = (watch.good_run(), self.setup.dose.good_readings);
+        match watch.value(&setup.kind) {
+            Some(value) if good >= needed => Ok(value),
+            _ => Err(Withheld::TooFew {
+                channel: name(),
+                good,
+                needed,
+            }),
+        }
+    }
+
+    /// The first channel of these quantities that a dose may go by, in this
+    /// order; None where there is no channel of any.
+    ///
+    /// # Errors
+    /// What is wrong with the first channel where it is so with all.
+    fn first_for_dose(&self, quantities: [Quantity; 2]) -> Result<Option<(usize, f64)>, Withheld> {
+        let channels = &self.setup.channels;
+        let of =
+            |quantity| (0..channels.len()).filter(move |ix| channels[*ix].quantity == quantity);
+        let mut wrong = None;
+        for channel in quantities.into_iter().flat_map(of) {
+            match self.for_dose(channel) {
+                Ok(value) => return Ok(Some((channel, value))),
+                Err(withheld) => wrong = wrong.or(Some(withheld)),
+            }
+        }
+        wrong.map_or(Ok(None), Err)
+    }
+
+    /// Where the sump is, for a dose: by good readings of a sump that is mixed
+    /// and does not foam.
+    ///
+    /// # Errors
+    /// With what keeps a dose back, and at which channel.
     pub(super) fn mix_state(&self) -> Result<MixState, Withheld> {
-        let concentration = self.concentration().ok_or(Withheld::NoConcentration)?;
-        let (volume, volume_assumed) = self.volume().ok_or(Withheld::NoVolume)?;
+        self.may_be_sampled()?;
+        let of_concentration = self.first_for_dose([Quantity::Brix, Quantity::Concentration])?;
+        let (channel, value) = of_concentration.ok_or(Withheld::NoConcentration)?;
+        let (concentration, repeatability) = self.concentration_by(channel, value);
+        let of_volume = self.first_for_dose([Quantity::Level, Quantity::Volume])?;
+        let measured = of_volume.map(|(channel, value)| self.volume_by(channel, value));
         Ok(MixState {
             concentration,
-            volume,
-            volume_assumed,
+            repeatability,
+            volume: measured.unwrap_or_else(|| self.assumed_volume()),
+            volume_assumed: measured.is_none(),
         })
     }
 
-    /// Whether the sump has a channel of this quantity.
-    fn measures(&self, quantity: Quantity) -> bool {
-        self.setup.channels.iter().any(|c| c.quantity == quantity)
+    /// What was found after mixing, where it is known.
+    pub(super) fn found(&self) -> Option<Found> {
+        let (channel, value) = self.concentration_channel()?;
+        let (concentration, repeatability) = self.concentration_by(channel, value);
+        Some(Found {
+            concentration: concentration.value,
+            repeatability,
+            volume: self.volume(),
+        })
+    }
+
+    /// Where no instrument measures the volume: what is to be kept.
+    fn assumed_volume(&self) -> Measured {
+        let value = self.setup.working_volume.litres();
+        Measured::new(value, ASSUMED_VOLUME_UNCERTAINTY * value)
+    }
+
+    /// Whether what the probes see is the mix of the whole sump.
+    ///
+    /// # Errors
+    /// While the pumps are known to stand still, until they have run for as
+    /// long as mixing takes, and while foam was the last thing seen.
+    fn may_be_sampled(&self) -> Result<(), Withheld> {
+        if let Some((since, running)) = self.remembered.pumps() {
+            let mixing = self.mixing_span(self.setup.working_volume);
+            if !running {
+                return Err(Withheld::PumpsStopped { since });
+            }
+            if since + mixing > self.now {
+                return Err(Withheld::Mixing {
+                    until: since + mixing,
+                });
+            }
+        }
+        match self.remembered.foam() {
+            Some((seen, true)) if seen + FOAM_HOLDS > self.now => Err(Withheld::Foaming { seen }),
+            _ => Ok(()),
+        }
     }
 
     #[inline]
@@ -141,5 +265,10 @@ impl SumpWatch {
             self.volume_value()
                 .unwrap_or_else(|| self.setup.working_volume.litres()),
         )
+    }
+
+    /// How long an addition to so much takes to mix in.
+    pub(super) fn mixing_span(&self, volume: Volume) -> Span {
+        advice::mixing_time(&self.setup.dose, volume, self.setup.circulation)
     }
 }

@@ -3,7 +3,7 @@
 
 use std::fmt::Write;
 
-use crate::advice::{Advice, Dose};
+use crate::advice::{Advice, Dose, DoseOption, Judgement, Way, waiting};
 use crate::alarm::Transition;
 use crate::engine::{AlarmLine, LimitLevel, Outcome};
 use crate::rules::Condition;
@@ -52,11 +52,12 @@ pub fn alarm_text(title: &str, time: Timestamp, line: &AlarmLine) -> String {
 
 /// Advice that comes by itself, in words.
 pub fn advice_text(title: &str, advice: &Advice) -> String {
-    format!(
-        "{title}: {}\n{}",
-        what(&advice.condition),
-        advice_lines(advice)
-    )
+    let next_step = advice.dose.as_ref().filter(|dose| dose.step > 1);
+    let what = match next_step {
+        Some(dose) => format!("next step, {} of about {}", dose.step, dose.steps),
+        None => what(&advice.condition),
+    };
+    format!("{title}: {what}\n{}", advice_lines(advice))
 }
 
 /// What came of a dose, in words.
@@ -68,14 +69,38 @@ pub fn outcome_text(title: &str, outcome: &Outcome) -> String {
         );
     };
     let now = with_uncertainty(now);
-    match outcome.as_expected {
-        Some(true) => {
+    match (outcome.as_expected, &outcome.judgement) {
+        (Some(true), _) => {
             format!("{title}: dose worked, {now} % now, {expected} % expected. Re-check by hand.")
         }
-        _ => format!(
-            "{title}: dose missed, {now} % now, {expected} % expected. Read it by hand; then look at the amounts added, the sump's volume in the settings, the mixer and the refractive factor."
-        ),
+        (Some(false), Some(judged)) => {
+            format!(
+                "{title}: dose MISSED, {now} % now, {expected} % expected.\n{}",
+                miss_lines(judged)
+            )
+        }
+        _ => {
+            format!("{title}: dose mixed in, {now} % now, {expected} % expected. Re-check by hand.")
+        }
     }
+}
+
+/// What a miss asks for, and what it may mean.
+fn miss_lines(judged: &Judgement) -> String {
+    let off = judged.deviation_pct;
+    let how = if off > 0.0 { "stronger" } else { "weaker" };
+    let mut text = format!(
+        "Do: read it by hand before anything else is added, and enter the reading.\nWhy: {:.1} points {how} than reckoned, where {:.1} are usual.",
+        off.abs(),
+        judged.deviation_sigma_pct,
+    );
+    if !judged.causes.is_empty() {
+        text.push_str(" It may mean, likeliest first:");
+    }
+    for cause in &judged.causes {
+        let _ = write!(text, "\n- {}", cause.words());
+    }
+    text
 }
 
 fn headline(line: &AlarmLine) -> String {
@@ -157,78 +182,171 @@ fn advice_lines(advice: &Advice) -> String {
 }
 
 fn dose_lines(dose: &Dose) -> String {
-    let mut text = String::from("Do: check by hand first. ");
-    if dose.drain_l > 0.0 {
-        let _ = write!(
-            text,
-            "Shut any automatic top-up until this is done. Drain {} L. ",
-            litres(dose.drain_l)
-        );
-    }
-    if dose.concentrate_l > 0.0 {
+    let mut text = match dose.options.first() {
+        Some(best) => to_do(dose, best) + "\n",
+        None => String::new(),
+    };
+    if dose.steps > 1 {
         let _ = writeln!(
             text,
-            "Add {} L of premix of {:.1} %: {} L concentrate stirred into {} L water.",
-            litres(dose.premix_l),
-            dose.premix_strength_pct,
-            litres(dose.concentrate_l),
-            litres(dose.water_l),
+            "Step {} of about {}: the next one follows once this one is mixed in and measured.",
+            dose.step, dose.steps
         );
-    } else {
-        let _ = writeln!(text, "Add {} L of water.", litres(dose.water_l));
     }
     if let Some(most) = dose.stop_at_l {
         let _ = writeln!(
             text,
-            "Watch the level while you add; stop at {most:.0} L at the latest."
+            "Watch the level while you add; stop at {} at the latest.",
+            dose.measure.at_most(most)
         );
     }
     if let Some(note) = &dose.mixing_note {
         let _ = writeln!(text, "Mixing: {note}");
     }
-    if let Some(limit) = dose.limited_to_pct {
-        let _ = writeln!(
-            text,
-            "There is too little room for a premix of at most {limit:.0} %, hence the drain; waiting for losses and topping up strong saves it.",
-        );
-    }
-    let rich = dose.concentration_pct.value > dose.target_concentration_pct;
-    if dose.drain_l > 0.0 && rich {
-        text.push_str(
-            "Without waste but slower: top up with water alone until it has come down.\n",
-        );
-    }
     let _ = writeln!(
         text,
-        "Expect {} % at {:.0} L. Let it mix {:.0} min with the pumps running, then re-check by hand and enter the reading.",
+        "Expect {} % at {}. Let it mix {:.0} min with the pumps running, then re-check by hand and enter the reading.",
         with_uncertainty(dose.expected_concentration_pct),
-        dose.expected_volume_l,
+        dose.measure.whole(dose.expected_volume_l),
         dose.mixing_min,
     );
+    text.push_str(&why_line(dose));
+    for option in dose.options.iter().skip(1) {
+        let _ = writeln!(
+            text,
+            "Or: {} {}.",
+            in_short(dose, option),
+            at_what_price(dose, option)
+        );
+    }
+    text
+}
+
+fn why_line(dose: &Dose) -> String {
     let assumed = if dose.volume_assumed {
         " (from the settings, not measured)"
     } else {
         ""
     };
-    let _ = writeln!(
-        text,
-        "Why: from {:.0} L{assumed} at {} % to {:.0} L at {:.1} %, by mass balance.",
-        dose.volume_l.value,
+    let mut text = format!(
+        "Why: {}{assumed} at {} % now, {} at {:.1} % wanted; by mass balance. {}",
+        dose.measure.whole(dose.volume_l.value),
         with_uncertainty(dose.concentration_pct),
-        dose.target_volume_l,
+        dose.measure.whole(dose.target_volume_l),
         dose.target_concentration_pct,
+        dose.why,
     );
+    if dose.amounts.concentrate_l > 0.0 {
+        let unsure = 2.0 * dose.concentrate_uncertainty_l;
+        let _ = write!(
+            text,
+            " The concentrate needed is known to ± {}.",
+            dose.measure.rough(unsure)
+        );
+    }
+    if let Some(cost) = dose.options.first().and_then(|best| best.cost.as_ref()) {
+        let _ = write!(text, " Cost: {:.2} {}.", cost.amount, cost.currency);
+    }
+    text.push('\n');
     text
+}
+
+/// What to do for the recommended option, in the order of doing.
+fn to_do(dose: &Dose, best: &DoseOption) -> String {
+    let amounts = &best.amounts;
+    let measured = |litres: f64| dose.measure.words(litres);
+    let mut text = String::from("Do: check by hand first. ");
+    match best.way {
+        Way::LetItBe | Way::WaterAsItFalls | Way::WaitAndPremix => {
+            return format!("{text}{}.", in_short(dose, best));
+        }
+        Way::NeatAtPoint => {
+            let point = dose.dosing_point.as_deref().unwrap_or("the dosing point");
+            return format!(
+                "{text}Add {} of concentrate at {point}, slowly.",
+                measured(amounts.concentrate_l)
+            );
+        }
+        _ => {}
+    }
+    if amounts.drain_l > 0.0 {
+        let _ = write!(
+            text,
+            "Shut any automatic top-up until this is done.\nDrain {}.\n",
+            measured(amounts.drain_l)
+        );
+    }
+    if amounts.concentrate_l > 0.0 {
+        let _ = write!(
+            text,
+            "Add {} of premix of {:.1} %: {} concentrate stirred into {} water.",
+            dose.measure.plain(amounts.premix_l),
+            amounts.premix_strength_pct,
+            measured(amounts.concentrate_l),
+            measured(amounts.water_l),
+        );
+    } else {
+        let _ = write!(text, "Add {} of water.", measured(amounts.water_l));
+    }
+    text
+}
+
+/// An option in one sentence, without its full stop.
+fn in_short(dose: &Dose, option: &DoseOption) -> String {
+    let amounts = &option.amounts;
+    let plain = |litres: f64| dose.measure.plain(litres);
+    let wait = option.wait_d.map(waiting).unwrap_or_default();
+    let premix = format!(
+        "{} of premix of {:.1} %",
+        plain(amounts.premix_l),
+        amounts.premix_strength_pct
+    );
+    let drain = plain(amounts.drain_l);
+    let water = plain(amounts.water_l);
+    match option.way {
+        Way::LetItBe => "Let it be".into(),
+        Way::WaterOnly | Way::WaterToMax => format!("Add {water} of water"),
+        Way::Premix | Way::PremixToMax => format!("Add {premix}"),
+        Way::NeatAtPoint => format!(
+            "Add {} of concentrate at {}",
+            plain(amounts.concentrate_l),
+            dose.dosing_point.as_deref().unwrap_or("the dosing point")
+        ),
+        Way::DrainAndWater => format!("Drain {drain}, add {water} of water"),
+        Way::DrainAndPremix => format!("Drain {drain}, add {premix}"),
+        Way::WaitAndPremix => {
+            format!("Wait {wait} without any top-up, then measure again and add about {premix}")
+        }
+        Way::WaterAsItFalls => format!(
+            "Top up with water alone for {wait}, about {} in all",
+            dose.measure.whole(amounts.water_l)
+        ),
+    }
+}
+
+/// What another option comes to: `(6.0 %, 97 L to waste, 34 min, 120.00 EUR)`.
+fn at_what_price(dose: &Dose, option: &DoseOption) -> String {
+    let mut parts = vec![format!("{:.1} %", option.expected_concentration_pct.value)];
+    if option.steps > 1 {
+        parts.push(format!("step 1 of about {}", option.steps));
+    }
+    parts.push(if option.waste_l > 0.0 {
+        format!("{} to waste", dose.measure.whole(option.waste_l))
+    } else {
+        "no waste".into()
+    });
+    if option.wait_d.is_none() && option.way != Way::LetItBe {
+        parts.push(format!("{:.0} min", option.time_min));
+    }
+    if let Some(cost) = &option.cost {
+        parts.push(format!("{:.2} {}", cost.amount, cost.currency));
+    }
+    format!("({})", parts.join(", "))
 }
 
 /// Two standard deviations, as people read a ± (about 95 %).
 fn with_uncertainty(measured: Measured) -> String {
     format!("{:.1} ± {:.1}", measured.value, 2.0 * measured.uncertainty)
-}
-
-fn litres(amount: f64) -> String {
-    let rounded = (amount * 100.0).round() / 100.0;
-    format!("{rounded}")
 }
 
 fn number(quantity: Quantity, value: f64) -> String {
@@ -238,3 +356,6 @@ fn number(quantity: Quantity, value: f64) -> String {
     };
     format!("{value:.decimals$}")
 }
+
+#[cfg(test)]
+mod tests;

@@ -76,10 +76,18 @@ pub(super) const MAX_SHARE: f64 = 1.05;
 
 /// Strongest premix, %. Memory: above 20 to 25 % premixes are hard to make.
 pub(super) const STRONGEST_PREMIX: f64 = 20.0;
-/// Dosing step, L. Choice: marks of a common measuring can.
-pub(super) const DOSE_STEP: f64 = 1.0;
+/// Dosing step in litres and in US gallons. Choice: marks of a common measuring
+/// can.
+pub(super) const DOSE_STEP: (f64, f64) = (1.0, 0.25);
 /// Dead band of doses, points. Memory: 0.25 to 0.5.
 pub(super) const DOSE_DEAD_BAND: f64 = 0.3;
+/// Most that one dose moves the concentration by, points. Memory: 1 to 2.
+pub(super) const LARGEST_STEP: f64 = 2.0;
+/// Longest wait for losses that is recommended. Choice: rust and growth begin
+/// within days in a mix that is too lean.
+pub(super) const LONGEST_WAIT: Span = Span::from_hours(24);
+/// Good readings in a row before a dose. Memory: 2 to 3.
+pub(super) const GOOD_READINGS: u8 = 3;
 /// Turnovers until mixed. Perfect mixing leaves exp(−5) = 0.7 % of a step.
 pub(super) const TURNOVERS: f64 = 5.0;
 /// Shortest mixing time. Memory.

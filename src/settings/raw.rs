@@ -195,8 +195,14 @@ tables! {
     /// `[sump.NAME.dose]`
     RawDose {
         strongest_premix: Written,
+        unit: String,
         step: Written,
+        vessel: Written,
         dead_band: Written,
+        largest_step: Written,
+        longest_wait: Written,
+        dosing_point: String,
+        good_readings: u8,
         turnovers: f64,
         min_mixing: Written,
     }

@@ -4,6 +4,7 @@ use crate::broker::{Keeps, Mosquitto, TestClient};
 use crate::daemon::{Daemon, journal};
 use crate::plant::{Plant, Wanted, brix, now};
 use crate::wait::until;
+use sumpward::units::Span;
 
 fn wanted(broker: &Mosquitto) -> Wanted<'static> {
     Wanted {
@@ -21,22 +22,27 @@ fn a_lean_sump_is_told_with_a_dose_that_people_can_follow() {
     let client = TestClient::connect(broker.port, "test", &["sumpward/#"]);
     let _daemon = Daemon::start(&plant);
     assert_eq!(client.next("/status")["status"], "online");
-    client.publish("in/s0/level", "900");
-    client.publish("in/s0/brix", brix(2.5, now()));
+    // Three good readings each, or there is no dose.
+    let start = now();
+    for (second, value) in [(2, 4.0), (1, 4.0), (0, 2.5)] {
+        client.publish("in/s0/level", "900");
+        client.publish("in/s0/brix", brix(value, start - Span::from_secs(second)));
+    }
 
     let alarm = client.next("/alarm");
     assert_eq!(alarm["condition"], "concentration.low");
     assert_eq!(alarm["sump"], "s0");
     assert_eq!(alarm["value"], 5.0);
     let dose = &alarm["advice"]["dose"];
-    // 900 L from 5 to 8 % with premix of at most 20 %: 900 · 3 / 15 = 180 L.
+    // 900 L from 5 to 8 % with premix of at most 20 %: 900 · 3 / 15 = 180 L, in
+    // two steps of at most 2 points.
     assert_eq!(
         (dose["drain_l"].as_f64(), dose["premix_l"].as_f64()),
-        (Some(180.0), Some(180.0))
+        (Some(90.0), Some(90.0))
     );
     assert_eq!(
         (dose["concentrate_l"].as_f64(), dose["water_l"].as_f64()),
-        (Some(36.0), Some(144.0))
+        (Some(18.0), Some(72.0))
     );
     let text = alarm["text"].as_str().unwrap();
     for words in [
@@ -44,9 +50,10 @@ fn a_lean_sump_is_told_with_a_dose_that_people_can_follow() {
         "5.00 %",
         "window 6.0 to 10.0 %",
         "Since",
-        "Drain 180 L",
+        "Drain 90 L",
         "20.0 %",
-        "36 L concentrate",
+        "18 L concentrate",
+        "Step 1 of about 2",
         "mix",
         "re-check by hand",
         "stop at 945 L",

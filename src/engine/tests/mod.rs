@@ -12,6 +12,7 @@ mod properties;
 use std::sync::Arc;
 
 use super::*;
+use crate::advice::{Measure, VolumeUnit};
 use crate::alarm::{AlarmState, Transition};
 use crate::chemistry::Chart;
 use crate::units::{Brix, Concentration, Flow, Length, Quantity, Span, Timestamp, Volume};
@@ -99,8 +100,16 @@ fn setup() -> Arc<SumpSetup> {
         water_zero: Brix::from_degrees(0.2),
         dose: DoseSetup {
             strongest_premix: Concentration::from_percent(20.0),
-            step: Volume::from_litres(1.0),
+            measure: Measure {
+                unit: VolumeUnit::Litre,
+                step: Volume::from_litres(1.0),
+                vessel: None,
+            },
             dead_band: Concentration::from_percent(0.3),
+            largest_step: Concentration::from_percent(2.0),
+            longest_wait: Span::from_hours(24),
+            dosing_point: None,
+            good_readings: 3,
             turnovers: 5.0,
             min_mixing: Span::from_mins(30),
         },
@@ -252,9 +261,11 @@ fn lean_is_told_once_with_a_dose_and_returns_once() {
     );
     let advice = bench.last_advice();
     let dose = advice.dose.as_ref().expect("a dose");
-    // 900 L from 5 to 8 % with 20 % premix: 900 · 3 / 15 = 180 L.
-    assert!((dose.drain_l - 180.0).abs() <= 2.0, "{dose:?}");
-    assert!((dose.expected_concentration_pct.value - 8.0).abs() < 0.2);
+    // 900 L from 5 to 8 % with 20 % premix: 900 · 3 / 15 = 180 L, in two steps
+    // of at most 2 points.
+    assert!((dose.amounts.drain_l - 90.0).abs() <= 1.0, "{dose:?}");
+    assert_eq!((dose.step, dose.steps), (1, 2));
+    assert!((dose.expected_concentration_pct.value - 6.5).abs() < 0.1);
     assert_eq!(dose.mixing_min, 45.0);
 }
 

@@ -2,6 +2,7 @@
 
 mod any_text;
 mod calibration;
+mod dose;
 mod example;
 mod instrument;
 mod layers;

@@ -59,6 +59,9 @@ pub(super) struct Dose {
     /// premix.
     #[serde(default)]
     pub(super) water_l: f64,
+    /// Which step it is, where it takes several.
+    #[serde(default)]
+    pub(super) step: u32,
 }
 
 impl Dose {

@@ -114,7 +114,9 @@ impl Post {
         if self.done.contains(&advice.id) || self.is_dosing() {
             return;
         }
-        let wanted = advice.dose.is_some() && self.standing.keys().any(|c| asks_for_dose(c));
+        let next_step = advice.dose.is_some_and(|dose| dose.step > 1);
+        let asked_for = next_step || self.standing.keys().any(|c| asks_for_dose(c));
+        let wanted = advice.dose.is_some() && asked_for;
         let news = self.newest.as_ref().is_none_or(|old| old.id != advice.id);
         self.newest = Some(advice);
         if wanted && news {

@@ -1,0 +1,260 @@
+//! Mixers (proportioners): what they should give, and what they do give.
+//!
+//! Those that draw by a nozzle drift with water pressure, viscosity and wear,
+//! so that their outlet is read from time to time (memory; common practice:
+//! weekly).
+
+use serde::Serialize;
+
+use crate::units::{Concentration, Measured};
+
+use super::option::LossRates;
+
+/// Earlier readings of an outlet that tell what is usual. Choice: a median of
+/// fewer follows a single slip.
+const USUAL_FROM: usize = 3;
+
+/// A ratio this far from what is usual is a drift, as a share of it. Choice:
+/// twice what the lot of a concentrate moves a refractive factor by.
+const DRIFT: f64 = 0.1;
+
+/// The strength of make-up that keeps a sump at its target against its losses:
+/// p = c·D/(E+D), since water lost needs no concentrate; worked out here. None
+/// where nothing is lost.
+///
+/// With ∂p/∂E = −c·D/(E+D)² and ∂p/∂D = c·E/(E+D)².
+pub fn holding_strength(target: Concentration, losses: &LossRates) -> Option<Measured> {
+    let (e, d) = (losses.evaporation, losses.carry_off);
+    let (c, both) = (target.percent(), losses.total().value);
+    let by_e = c * d.value / (both * both) * e.uncertainty;
+    let by_d = c * e.value / (both * both) * d.uncertainty;
+    let sound = both > 0.0 && d.value >= 0.0 && e.value >= 0.0;
+    sound.then(|| Measured::new(c * d.value / both, by_e.hypot(by_d)))
+}
+
+/// The concentration that a sump comes to when all its losses are replaced by
+/// one premix: p·(E+D)/D; worked out here. None without carry-off: then
+/// it never settles.
+///
+/// With ∂c/∂E = p/D and ∂c/∂D = −p·E/D².
+pub fn leads_to(premix: Concentration, losses: &LossRates) -> Option<Measured> {
+    let (e, d) = (losses.evaporation, losses.carry_off);
+    let p = premix.percent();
+    let by_e = p / d.value * e.uncertainty;
+    let by_d = p * e.value / (d.value * d.value) * d.uncertainty;
+    let sound = d.value > 0.0 && e.value >= 0.0;
+    sound.then(|| Measured::new(p * losses.total().value / d.value, by_e.hypot(by_d)))
+}
+
+/// A reading at the outlet of a mixer against its setting.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct MixerCheck {
+    /// The mixer.
+    pub mixer: String,
+    /// What it is set to and should give, %.
+    pub setting_pct: f64,
+    /// What it gives, %.
+    pub got_pct: Measured,
+    /// What to set it to so that it gives what it should, %; none where it
+    /// gives nothing, where the scale does not reach so far, or where it gives
+    /// it already as far as the reading can tell.
+    pub new_setting_pct: Option<f64>,
+    /// What it usually gives for its setting, as a share, once that is known.
+    pub usual_ratio: Option<f64>,
+    /// Whether it gives something else now than it usually does.
+    pub drifted: bool,
+}
+
+impl MixerCheck {
+    /// Judges a reading, with what earlier ones gave for their settings, as
+    /// shares.
+    pub fn new(mixer: &str, setting: Concentration, got: Measured, earlier: &[f64]) -> Self {
+        let usual_ratio = median(earlier);
+        let ratio = got.value / setting.percent();
+        let unsure = 2.0 * got.uncertainty / setting.percent();
+        MixerCheck {
+            mixer: mixer.to_owned(),
+            setting_pct: setting.percent(),
+            got_pct: got,
+            new_setting_pct: corrected(setting, got),
+            usual_ratio,
+            drifted: usual_ratio
+                .is_some_and(|usual| (ratio - usual).abs() > (DRIFT * usual).max(unsure)),
+        }
+    }
+
+    /// What it gave for its setting, as a share.
+    pub fn ratio(&self) -> f64 {
+        self.got_pct.value / self.setting_pct
+    }
+
+    /// What was found and what to do, in words.
+    pub fn words(&self) -> String {
+        let MixerCheck {
+            mixer,
+            setting_pct,
+            got_pct,
+            ..
+        } = self;
+        let found = format!(
+            "mixer {mixer} gives {:.1} ± {:.1} %, set to {setting_pct:.1} %.",
+            got_pct.value,
+            2.0 * got_pct.uncertainty
+        );
+        let drift = match self.usual_ratio {
+            Some(usual) if self.drifted => format!(
+                " It usually gives {:.1} %: look at the water pressure, the suction line, the strainer and the nozzle first.",
+                usual * setting_pct
+            ),
+            _ => String::new(),
+        };
+        let what = match self.new_setting_pct {
+            Some(new) => format!(
+                " Do: set it to {new:.1} %, fill a can and read again; then write what it is marked with into the settings."
+            ),
+            None if (got_pct.value - setting_pct).abs() <= 2.0 * got_pct.uncertainty => {
+                " Nothing to do.".to_owned()
+            }
+            None => " Do: see that it draws concentrate at all, and that it is the right mixer; no setting would bring this right.".to_owned(),
+        };
+        format!("{found}{drift}{what}")
+    }
+}
+
+/// The setting that gives what is wanted, linear through zero: setting ×
+/// want/got; worked out here.
+fn corrected(setting: Concentration, got: Measured) -> Option<f64> {
+    let want = setting.percent();
+    let new = want * want / got.value;
+    let off = (got.value - want).abs() > 2.0 * got.uncertainty;
+    (off && got.value > 0.0 && new <= 100.0).then_some(new)
+}
+
+/// The median of enough of them.
+fn median(ratios: &[f64]) -> Option<f64> {
+    let mut sorted = ratios.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    let middle = sorted.len() / 2;
+    (sorted.len() >= USUAL_FROM).then(|| {
+        if sorted.len() % 2 == 1 {
+            sorted[middle]
+        } else {
+            (sorted[middle - 1] + sorted[middle]) / 2.0
+        }
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    fn losses(evaporation: f64, carry_off: f64) -> LossRates {
+        LossRates {
+            evaporation: Measured::new(evaporation, 0.1 * evaporation),
+            carry_off: Measured::new(carry_off, 0.1 * carry_off),
+        }
+    }
+
+    fn pct(percent: f64) -> Concentration {
+        Concentration::from_percent(percent)
+    }
+
+    fn worked(kind: &str, inputs: &str) -> f64 {
+        let table = include_str!("../../tests/reference/mass_balance_misc.csv");
+        let mut rows = csv::ReaderBuilder::new();
+        let mut rows = rows.comment(Some(b'#')).from_reader(table.as_bytes());
+        let row = rows
+            .records()
+            .map(Result::unwrap)
+            .find(|row| &row[0] == kind && row[1].contains(inputs));
+        row.unwrap()[3].parse().unwrap()
+    }
+
+    #[test]
+    fn agrees_with_the_worked_cases() {
+        let hold = |c, e, d| holding_strength(pct(c), &losses(e, d)).unwrap().value;
+        let want = worked("makeup_strength", "c=6");
+        assert!((hold(6.0, 50.0, 20.0) - want).abs() < 1e-6);
+        let want = worked("makeup_strength", "c=8");
+        assert!((hold(8.0, 12.0, 18.0) - want).abs() < 1e-6);
+        let steady = leads_to(pct(3.0), &losses(40.0, 20.0)).unwrap().value;
+        assert!((steady - worked("steady_concentration", "premix 3")).abs() < 1e-6);
+        let new = corrected(pct(6.0), Measured::new(5.1, 0.1)).unwrap();
+        assert!((new - worked("mixer_correction", "setting 6.0")).abs() < 1e-6);
+    }
+
+    #[test]
+    fn says_nothing_where_nothing_can_be_said() {
+        assert_eq!(holding_strength(pct(6.0), &losses(0.0, 0.0)), None);
+        assert_eq!(leads_to(pct(6.0), &losses(10.0, 0.0)), None);
+        // Right as far as the reading can tell; nothing drawn; off the scale.
+        assert_eq!(corrected(pct(6.0), Measured::new(5.9, 0.1)), None);
+        assert_eq!(corrected(pct(6.0), Measured::new(0.0, 0.1)), None);
+        assert_eq!(corrected(pct(6.0), Measured::new(0.3, 0.1)), None);
+    }
+
+    #[test]
+    fn a_drift_is_told_against_what_is_usual() {
+        let got = Measured::new(5.1, 0.1);
+        let check = |earlier: &[f64]| MixerCheck::new("east", pct(6.0), got, earlier);
+        assert!(!check(&[1.0, 1.0]).drifted);
+        assert!(check(&[0.99, 1.0, 3.0, 1.01]).drifted);
+        assert!(!check(&[0.85, 0.84, 0.9]).drifted);
+        let told = check(&[1.0, 1.0, 1.0]).words();
+        assert_eq!(
+            told,
+            "mixer east gives 5.1 ± 0.2 %, set to 6.0 %. It usually gives 6.0 %: look at the \
+             water pressure, the suction line, the strainer and the nozzle first. Do: set it to \
+             7.1 %, fill a can and read again; then write what it is marked with into the settings."
+        );
+        let fine = MixerCheck::new("east", pct(6.0), Measured::new(6.1, 0.1), &[]);
+        assert_eq!(
+            fine.words(),
+            "mixer east gives 6.1 ± 0.2 %, set to 6.0 %. Nothing to do."
+        );
+    }
+
+    proptest! {
+        /// What holds the target leads to it, and the other way round.
+        #[test]
+        fn holding_and_steady_are_one(c in 1f64..20.0, e in 0f64..100.0, d in 0.1f64..100.0) {
+            let losses = losses(e, d);
+            let hold = holding_strength(pct(c), &losses).unwrap();
+            prop_assert!(hold.value <= c * (1.0 + 1e-12) && hold.value > 0.0);
+            let back = leads_to(pct(hold.value), &losses).unwrap();
+            prop_assert!((back.value - c).abs() < 1e-9 * c);
+        }
+
+        /// Against differences of the formulas themselves.
+        #[test]
+        fn the_uncertainties_are_those_of_the_slopes(e in 1f64..100.0, d in 1f64..100.0) {
+            let at = |e: f64, d: f64| LossRates {
+                evaporation: Measured::new(e, 0.1),
+                carry_off: Measured::new(d, 0.2),
+            };
+            let h = 1e-4;
+            let formulas: [fn(Concentration, &LossRates) -> Option<Measured>; 2] =
+                [holding_strength, leads_to];
+            for of in formulas {
+                let value = |e, d| of(pct(6.0), &at(e, d)).unwrap().value;
+                let by_e = (value(e + h, d) - value(e - h, d)) / (2.0 * h) * 0.1;
+                let by_d = (value(e, d + h) - value(e, d - h)) / (2.0 * h) * 0.2;
+                let got = of(pct(6.0), &at(e, d)).unwrap().uncertainty;
+                let want = by_e.hypot(by_d);
+                prop_assert!((got - want).abs() <= 1e-4 * want.max(0.01), "{got} {want}");
+            }
+        }
+
+        /// A mixer that is off by one factor gives what is wanted once it is
+        /// set anew.
+        #[test]
+        fn the_new_setting_gives_what_is_wanted(want in 1f64..20.0, factor in 0.3f64..3.0) {
+            let got = Measured::new(want * factor, 1e-6);
+            if let Some(new) = corrected(pct(want), got) {
+                prop_assert!((new * factor - want).abs() < 1e-9 * want);
+            }
+        }
+    }
+}
