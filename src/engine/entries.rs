@@ -6,7 +6,8 @@
 //! wait or look afresh (the time to mix, filters begun anew) stays, and
 //! happens even for an entry that was corrected before it came. So an entry and
 //! its correction lead to the same, whichever comes first; only advice that was
-//! given in between stays given.
+//! given in between stays given, and what an entry said of the chemistry is only
+//! undone if no other has spoken of it since.
 
 use super::entry::{Entry, EntryKind, HappeningKind, Look};
 use super::event::Effect;
@@ -166,6 +167,7 @@ impl SumpWatch {
         if let Some(advice) = entry.kind.advice() {
             self.followed(advice, (entry, time), out);
         }
+        self.note_chemistry(entry, time);
         if entry.kind.stirs() {
             self.set_aside(&entry.id, time, out);
         }

@@ -11,6 +11,7 @@
 
 mod alarms;
 mod channel;
+mod chemistry_watch;
 mod current_loop;
 mod dose_grade;
 mod dosing;
@@ -33,6 +34,9 @@ mod watch;
 
 pub use crate::advice::{DoseSetup, Measure, VolumeUnit};
 pub use crate::alarm::Priority;
+pub use crate::model::{
+    Bounds, FactorSetup, GermBounds, MineralSetup, SheetBaseLine, SouringSetup, Water,
+};
 pub use crate::rules::LimitLevel;
 pub use crate::signal::{
     DespikeSetup, InstrumentClass, InstrumentReason, InstrumentSetup, MeterSetup, Probe,

@@ -6,10 +6,10 @@ use std::sync::Arc;
 use crate::advice::DoseSetup;
 use crate::alarm::{AlarmDelays, Priority};
 use crate::chemistry::{Chart, MixCoefficient};
-use crate::model::ShiftPattern;
+use crate::model::{FactorSetup, MineralSetup, SheetBaseLine, ShiftPattern, SouringSetup, Water};
 use crate::rules::LimitLevel;
 use crate::signal::{DespikeSetup, InstrumentSetup, MeterSetup};
-use crate::units::{Brix, Concentration, Flow, Quantity, Span, Timestamp, Volume};
+use crate::units::{Brix, Concentration, Flow, Ph, Quantity, Span, Timestamp, Volume};
 use crate::vessel::Vessel;
 
 use super::event::SeriesIx;
@@ -54,6 +54,14 @@ pub struct SumpSetup {
     pub channels: Vec<ChannelSetup>,
     /// The limits that are watched.
     pub limits: Vec<LimitSetup>,
+    /// The waters of the plant, which entries may name.
+    pub waters: Arc<[Arc<Water>]>,
+    /// What its minerals are held against.
+    pub minerals: MineralSetup,
+    /// What its signs of souring are held against.
+    pub souring: SouringSetup,
+    /// From where on the refractometer and other methods part.
+    pub methods: FactorSetup,
     /// Series of the estimated concentration.
     pub concentration_series: SeriesIx,
     /// Series of the estimated volume.
@@ -76,6 +84,12 @@ pub struct FluidSetup {
     pub temperature_coefficient: Option<MixCoefficient>,
     /// What the data sheet says about mixing and foam, for messages.
     pub mixing_note: Option<String>,
+    /// pH of a fresh mix, where its sheet says so.
+    pub fresh_ph: Option<Ph>,
+    /// How much pH rises where the concentration grows tenfold.
+    pub ph_per_decade: f64,
+    /// The base line of its conductivity, as far as its sheet gives it.
+    pub base_line: SheetBaseLine,
 }
 
 /// One channel.

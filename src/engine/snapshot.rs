@@ -10,6 +10,7 @@ use crate::units::{Span, Timestamp};
 
 use super::alarms::Which;
 use super::channel::ChannelWatch;
+use super::chemistry_watch::ChemistryWatch;
 use super::dosing::Dosing;
 use super::remembered::Remembered;
 use super::setup::{AdmissionSetup, SumpSetup};
@@ -28,6 +29,8 @@ pub struct SumpSnapshot {
     channels: BTreeMap<String, ChannelWatch>,
     alarms: BTreeMap<String, AlarmLife>,
     dosing: Dosing,
+    #[serde(default)]
+    chemistry: ChemistryWatch,
     /// Ids alone, as earlier versions kept them.
     #[serde(default, skip_serializing)]
     entries: VecDeque<String>,
@@ -55,6 +58,7 @@ impl SumpWatch {
                 .map(|which| (self.condition(which).to_string(), *self.life(which)))
                 .collect(),
             dosing: self.dosing.clone(),
+            chemistry: self.chemistry.clone(),
             entries: VecDeque::new(),
             remembered: self.remembered.clone(),
             estimated_at_ms: self.estimated_at.millis(),
@@ -70,6 +74,7 @@ impl SumpWatch {
         let mut watch = SumpWatch::new(setup, admission, Timestamp::from_millis(snapshot.now_ms));
         watch.seq = snapshot.seq;
         watch.dosing = snapshot.dosing;
+        watch.chemistry = snapshot.chemistry;
         watch.remembered = if snapshot.entries.is_empty() {
             snapshot.remembered
         } else {

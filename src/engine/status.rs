@@ -5,6 +5,7 @@ use std::sync::Arc;
 use serde::Serialize;
 
 use crate::alarm::{AlarmState, Priority};
+use crate::model::{FactorStatus, MineralStatus, SouringStatus};
 use crate::rules::Condition;
 use crate::units::{Measured, Quantity, Timestamp};
 
@@ -32,6 +33,16 @@ pub struct SumpStatus {
     pub working_volume_l: f64,
     /// Until then an addition is being mixed in.
     pub mixing_until: Option<Timestamp>,
+    /// Its minerals, where something is known of them.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub minerals: Option<MineralStatus>,
+    /// Whether it goes sour, where something is known of that.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub souring: Option<SouringStatus>,
+    /// The refractometer against titration and laboratory, where there are such
+    /// readings.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub factor: Option<FactorStatus>,
     /// The channels.
     pub channels: Vec<ChannelStatus>,
     /// Alarms that are not normal.
@@ -116,6 +127,9 @@ impl SumpWatch {
             volume_l: self.volume_value(),
             working_volume_l: self.setup.working_volume.litres(),
             mixing_until: self.dosing.mixing_until,
+            minerals: self.mineral_status(),
+            souring: self.souring_status(),
+            factor: self.factor_status(),
             channels: (0..self.channels.len())
                 .map(|ix| self.channel_status(ix))
                 .collect(),

@@ -7,6 +7,7 @@ use crate::signal::{LoopJudgement, LoopWatch};
 use crate::units::{Quantity, Span, Timestamp};
 
 use super::channel::ChannelWatch;
+use super::chemistry_watch::ChemistryWatch;
 use super::current_loop::mark;
 use super::dosing::Dosing;
 use super::entry::Entry;
@@ -38,6 +39,8 @@ pub struct SumpWatch {
     /// One alarm a channel: it and a hand reading contradict each other.
     pub(super) doubts: Vec<AlarmLife>,
     pub(super) dosing: Dosing,
+    /// Minerals, souring, and the refractometer against other methods.
+    pub(super) chemistry: ChemistryWatch,
     /// The newest entries, so that none counts twice and each can be corrected.
     pub(super) remembered: Remembered,
     /// The newest of them that speaks of the pumps says that they are off.
@@ -69,6 +72,7 @@ impl SumpWatch {
             silences: vec![AlarmLife::default(); setup.channels.len()],
             doubts: vec![AlarmLife::default(); setup.channels.len()],
             dosing: Dosing::default(),
+            chemistry: ChemistryWatch::default(),
             remembered: Remembered::default(),
             pumps_said_off: false,
             seq: 0,
@@ -294,6 +298,7 @@ impl SumpWatch {
 
     fn keep_estimates(&mut self, out: &mut Vec<Effect>) {
         self.estimated_at = self.now;
+        self.watch_chemistry();
         let estimates = [
             (self.setup.concentration_series, self.concentration_value()),
             (self.setup.volume_series, self.volume_value()),

@@ -46,12 +46,20 @@ pub use dose_volume::{
     DosePool, DoseStep, DoseVolumeError, DoseVolumeSetup, Strength, VolumeJudgement,
 };
 pub use evidence::{Evidence, Speaks, Weight};
+pub use factor_check::{
+    FactorContext, FactorPair, FactorSetup, FactorStatus, FactorWatch, OtherMethod,
+};
 pub use first_day::FirstDay;
 pub use loss_rates::{LossRates, LossRatesError};
 pub use losses::{Losses, NotIdentifiable};
+pub use minerals::{
+    Bounds, Charge, Mineral, MineralSetup, MineralStatus, MineralWatch, SheetBaseLine, SumpNow,
+    Water,
+};
 pub use mix::Mix;
 pub use movement::{Logged, Movement, MovementKind, Origin};
 pub use setup::{BalanceSetup, ErrorSetup};
 pub use shift::{Shift, ShiftError};
 pub use shift_pattern::{ShiftPattern, ShiftPatternError};
+pub use souring::{GermBounds, Odour, SouringNow, SouringSetup, SouringStatus, SouringWatch};
 pub use state::Step;

@@ -64,6 +64,11 @@ pub(super) const LATE_AFTER: Span = Span::from_mins(2);
 /// Relative standard uncertainty of a chart. Memory: factors vary a few per
 /// cent with the lot of the concentrate.
 pub(super) const CHART_UNCERTAINTY: f64 = 0.05;
+/// Relative standard uncertainty of what is told of a water. Choice: waterworks
+/// give yearly means, test sets read to a tenth or so.
+pub(super) const WATER_UNCERTAINTY: f64 = 0.1;
+/// Rise of pH with a tenfold concentration. Memory.
+pub(super) const PH_PER_DECADE: f64 = 0.5;
 /// Coefficient of conductivity. Memory: 1.9 to 2.1 %/K.
 pub(super) const CONDUCTIVITY_COEFFICIENT: RelativeCoefficient =
     RelativeCoefficient::from_percent_per_kelvin(2.0);

@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use crate::chemistry::MixCoefficient;
-use crate::engine::FluidSetup;
-use crate::units::{BrixCoefficient, Parse};
+use crate::engine::{FluidSetup, SheetBaseLine};
+use crate::units::{BrixCoefficient, Conductivity, Parse, Ph, Quantity};
 
 use super::build_chart;
 use super::defaults;
@@ -14,6 +14,7 @@ use super::measure;
 use super::problem::CalibrationProblem;
 use super::raw::{Named, RawFluid};
 use super::review::Review;
+use super::waters;
 
 /// Every fluid by name; nothing in place of one whose sheet is wrong.
 pub(super) type Fluids = BTreeMap<String, Option<Arc<FluidSetup>>>;
@@ -48,6 +49,14 @@ fn fluid(review: &mut Review, at: &KeyPath, name: &str, raw: &RawFluid) -> Optio
             })
         });
     let coefficient = temperature_coefficient(review, at, raw);
+    let fresh_ph = waters::optional(
+        review,
+        &at.key("fresh_ph"),
+        Quantity::Ph,
+        raw.fresh_ph.as_ref(),
+    );
+    let ph_per_decade = ph_per_decade(review, at, raw);
+    let base_line = base_line(review, at, raw);
     Some(FluidSetup {
         name: name.into(),
         title: raw.title.clone().unwrap_or_else(|| name.to_owned()),
@@ -55,6 +64,32 @@ fn fluid(review: &mut Review, at: &KeyPath, name: &str, raw: &RawFluid) -> Optio
         chart_uncertainty: uncertainty?,
         temperature_coefficient: coefficient?,
         mixing_note: raw.mixing_note.clone(),
+        fresh_ph: fresh_ph?.map(Ph::from_units),
+        ph_per_decade: ph_per_decade?,
+        base_line: base_line?,
+    })
+}
+
+fn ph_per_decade(review: &mut Review, at: &KeyPath, raw: &RawFluid) -> Option<f64> {
+    let path = at.key("ph_per_decade");
+    let read = |text: &str| measure::value(Quantity::Ph, text);
+    let written = raw.ph_per_decade.as_ref();
+    let rise = review.or_default(&path, written, read, defaults::PH_PER_DECADE)?;
+    review.within(&path, rise, (0.0, 3.0), |rise| rise.to_string())
+}
+
+/// The base line of conductivity, as far as the sheet gives it.
+fn base_line(review: &mut Review, at: &KeyPath, raw: &RawFluid) -> Option<SheetBaseLine> {
+    let mut conductivity =
+        |key, written| waters::optional(review, &at.key(key), Quantity::Conductivity, written);
+    let base = conductivity("conductivity_base", raw.conductivity_base.as_ref());
+    let per_percent = conductivity(
+        "conductivity_per_percent",
+        raw.conductivity_per_percent.as_ref(),
+    );
+    Some(SheetBaseLine {
+        base: base?.map(Conductivity::from_microsiemens_per_cm),
+        per_percent_us_cm: per_percent?,
     })
 }
 

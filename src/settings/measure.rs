@@ -76,6 +76,14 @@ pub(super) fn bytes(text: &str) -> Result<u32, Problem> {
     Ok(count.saturating_mul(unit))
 }
 
+/// A plain number.
+pub(super) fn number(text: &str) -> Result<f64, Problem> {
+    let number = text.trim().parse().ok();
+    number
+        .filter(|number: &f64| number.is_finite())
+        .ok_or_else(|| not_a_number(text, "1.5"))
+}
+
 fn not_a_number(found: &str, example: &'static str) -> Problem {
     Problem::NotANumber {
         found: found.chars().take(40).collect(),

@@ -37,6 +37,7 @@ pub(super) struct RawSettings {
     pub(super) modbus: Named,
     pub(super) serial: Named,
     pub(super) fluid: Named,
+    pub(super) water: Named,
     pub(super) sump: Named,
     pub(super) contact: Named,
 }
@@ -151,6 +152,18 @@ tables! {
         chart_uncertainty: Written,
         temperature_coefficient: Written,
         mixing_note: String,
+        fresh_ph: Written,
+        ph_per_decade: Written,
+        conductivity_base: Written,
+        conductivity_per_percent: Written,
+    }
+    /// `[water.NAME]`
+    RawWater {
+        hardness: Written,
+        chloride: Written,
+        nitrate: Written,
+        conductivity: Written,
+        uncertainty: Written,
     }
     /// `[contact.NAME]`
     RawContact {
@@ -171,10 +184,42 @@ tables! {
         circulation: Written,
         water_zero: Written,
         shifts: Switch<RawShifts>,
+        first_fill_water: String,
+        top_up_water: String,
         vessel: RawVessel,
         dose: RawDose,
         channel: BTreeMap<String, Value>,
         limits: RawLimits,
+        minerals: RawMinerals,
+        souring: RawSouring,
+        methods: RawMethods,
+    }
+    /// `[sump.NAME.minerals]`
+    RawMinerals {
+        hardness_limit: Vec<Written>,
+        chloride_limit: Vec<Written>,
+        conductivity_ratio: Vec<Written>,
+        first_fill_hardness: Vec<Written>,
+        nitrate_limit: Written,
+    }
+    /// `[sump.NAME.souring]`
+    RawSouring {
+        reference_ph: Written,
+        ph_drop: Vec<Written>,
+        ph_fall_a_week: Written,
+        ph_jump: Written,
+        dissolved_oxygen: Vec<Written>,
+        redox_fall: Vec<Written>,
+        bacteria: Vec<Written>,
+        fungi: Vec<Written>,
+        still: Written,
+        counts_for: Written,
+    }
+    /// `[sump.NAME.methods]`
+    RawMethods {
+        gap: Written,
+        gap_share: Written,
+        tramp_oil: Written,
     }
     /// `[sump.NAME.vessel]`
     RawVessel {

@@ -25,8 +25,10 @@ use super::registers::Taken;
 use super::review::Review;
 use super::scale;
 use super::shifts::PlantShifts;
+use super::signs;
 use super::topics::Claim;
 use super::volumes::{self, Volumes};
+use super::waters::{self, Waters};
 use super::window;
 use super::written::Written;
 
@@ -37,6 +39,8 @@ pub(super) struct Surrounding<'a> {
     pub(super) fluids: &'a Fluids,
     /// When machines work, where a sump says nothing else.
     pub(super) shifts: &'a PlantShifts,
+    /// The waters by name.
+    pub(super) waters: &'a Waters,
     /// Where readings can come from.
     pub(super) ways: Ways<'a>,
 }
@@ -114,6 +118,19 @@ impl Sumps {
         let circulation = circulation(review, at, raw.circulation.as_ref());
         let water_zero = water_zero(review, at, raw.water_zero.as_ref());
         let shifts = around.shifts.at_sump(review, at, raw.shifts.as_ref());
+        let [first_fill, top_up] = [
+            ("first_fill_water", raw.first_fill_water.as_deref()),
+            ("top_up_water", raw.top_up_water.as_deref()),
+        ]
+        .map(|(key, name)| waters::named(review, &at.key(key), name, around.waters));
+        let of_fluid = fluid.as_deref();
+        let minerals = raw.minerals.unwrap_or_default();
+        let named = (first_fill.clone().flatten(), top_up.clone().flatten());
+        let minerals = signs::minerals(review, at, &minerals, of_fluid, named);
+        let souring = raw.souring.unwrap_or_default();
+        let souring = signs::souring(review, at, &souring, of_fluid);
+        let methods = signs::methods(review, at, &raw.methods.unwrap_or_default());
+        first_fill.and(top_up)?;
         let [concentration_series, volume_series] = self.estimates(name);
         let Volumes {
             working,
@@ -143,6 +160,10 @@ impl Sumps {
             dose: dose?,
             channels: read.channels?,
             limits: limits?,
+            waters: waters::all(around.waters),
+            minerals: minerals?,
+            souring: souring?,
+            methods: methods?,
             concentration_series,
             volume_series,
         })

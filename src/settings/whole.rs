@@ -29,6 +29,7 @@ use super::sources::{Sources, is_name};
 use super::sumps::{self, Sumps, Surrounding};
 use super::topic::check_exact;
 use super::topics::{self, Claim};
+use super::waters;
 use super::wired_origin::Wires;
 use super::written::Written;
 
@@ -92,9 +93,11 @@ fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings>
     ];
     names::check_sources(review, &kinds);
     let fluids = fluids::fluids(review, raw.fluid);
+    let waters = waters::waters(review, raw.water);
     let around = Surrounding {
         fluids: &fluids,
         shifts: &shifts,
+        waters: &waters,
         ways: Ways {
             brokers: &brokers,
             usual_broker: messages_broker,

@@ -2,6 +2,7 @@
 
 mod again;
 mod calibrations;
+mod chemistry;
 mod corrections;
 mod doses;
 mod instrument_status;
@@ -83,6 +84,9 @@ fn setup() -> Arc<SumpSetup> {
             chart_uncertainty: 0.02,
             temperature_coefficient: None,
             mixing_note: None,
+            fresh_ph: None,
+            ph_per_decade: 0.5,
+            base_line: SheetBaseLine::default(),
         }),
         vessel: Vessel::rectangular(metre, metre, metre).unwrap(),
         lines: Volume::from_litres(0.0),
@@ -122,6 +126,10 @@ fn setup() -> Arc<SumpSetup> {
             limit(Quantity::Concentration, LimitLevel::High, 10.0, 0.25),
             limit(Quantity::Volume, LimitLevel::Low, 765.0, 18.0),
         ],
+        waters: [].into(),
+        minerals: MineralSetup::default(),
+        souring: SouringSetup::default(),
+        methods: FactorSetup::default(),
         concentration_series: SeriesIx(2),
         volume_series: SeriesIx(3),
     })

@@ -64,6 +64,17 @@ pub struct Water {
 }
 
 impl Water {
+    /// A water of which nothing but the name is known.
+    pub fn undescribed(name: &str) -> Self {
+        Water {
+            name: name.into(),
+            hardness: None,
+            chloride: None,
+            nitrate_mg_l: None,
+            conductivity: None,
+        }
+    }
+
     /// Its content of a mineral, mg/L.
     pub fn content(&self, mineral: Mineral) -> Option<Measured> {
         match mineral {

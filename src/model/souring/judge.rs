@@ -82,7 +82,8 @@ impl SouringWatch {
     /// whatever else is known.
     fn look(&self, setup: &SouringSetup, now: &SouringNow, level: Souring) -> Vec<&'static str> {
         let mut look = Vec::new();
-        let drop = now.ph.and_then(|ph| self.ph_drop(setup, ph)).unwrap_or(0.0);
+        let ph = self.ph_now(setup, now);
+        let drop = ph.and_then(|ph| self.ph_drop(setup, ph)).unwrap_or(0.0);
         let fallen = |limit: f64| drop > limit + ROUNDING;
         if fallen(setup.ph_drop.watch) {
             look.push(

@@ -3,7 +3,7 @@
 use super::setup::{GermBounds, SouringSetup};
 use super::watch::{Odour, ROUNDING, SouringNow, SouringWatch};
 use crate::model::{Evidence, Weight};
-use crate::units::{Ph, Timestamp};
+use crate::units::Timestamp;
 
 /// A concentration has moved the pH where that makes more than this. Choice: an
 /// electrode tells no less.
@@ -15,7 +15,10 @@ pub(super) type Facts = Vec<Evidence>;
 /// What pH says.
 pub(super) fn acid(watch: &SouringWatch, setup: &SouringSetup, now: &SouringNow) -> Facts {
     let mut facts = Facts::new();
-    let Some(drop) = now.ph.and_then(|ph| watch.ph_drop(setup, ph)) else {
+    let Some(drop) = watch
+        .ph_now(setup, now)
+        .and_then(|ph| watch.ph_drop(setup, ph))
+    else {
         return facts;
     };
     let shift = shift_by_concentration(watch, setup, now);
@@ -199,10 +202,8 @@ pub(super) fn remarks(watch: &SouringWatch, setup: &SouringSetup, now: &SouringN
              next charge pH may hide what grows."
         ));
     }
-    let rise = now
-        .ph
-        .and_then(|ph: Ph| watch.ph_drop(setup, ph))
-        .map(|drop| -drop);
+    let ph = watch.ph_now(setup, now);
+    let rise = ph.and_then(|ph| watch.ph_drop(setup, ph)).map(|drop| -drop);
     let shift = shift_by_concentration(watch, setup, now);
     if let (Some(rise), Some(shift)) = (rise, shift)
         && rise > TELLING_SHIFT

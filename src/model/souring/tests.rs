@@ -237,10 +237,19 @@ fn a_ph_by_hand_stands_for_the_first_day_and_the_sheet_until_then() {
     let mut watch = SouringWatch::default();
     watch.begin(hour(0));
     assert_eq!(reference(&watch), Some(9.0));
-    watch.read_ph(hour(2), Ph::from_units(9.3));
-    watch.read_ph(hour(3), Ph::from_units(9.1));
-    watch.read_ph(hour(40), Ph::from_units(8.5));
+    for (hours, ph) in [(2, 9.3), (3, 9.1), (40, 8.5)] {
+        watch.read_ph(&setup, hour(hours), Ph::from_units(ph));
+    }
     assert_eq!(reference(&watch), Some(9.3));
+    let without_instrument = |hours| SouringNow {
+        ph: None,
+        ..now(hours, 0.0, 8.0)
+    };
+    let status = watch.status(&setup, &without_instrument(41)).unwrap();
+    assert_eq!(status.evidence[0].value, Some(8.5 - 9.3));
+    assert_eq!(status.evidence[0].since, Some(hour(40)));
+    let too_old = watch.status(&setup, &without_instrument(41 + 8 * 24));
+    assert_eq!(too_old, None);
     assert_eq!(reference(&charged()), Some(9.2));
 }
 

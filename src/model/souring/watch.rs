@@ -58,7 +58,9 @@ pub struct SouringNow {
 pub struct SouringWatch {
     ph: FirstDay,
     /// The first pH that was taken by hand on the charge's first day.
-    ph_by_hand: Option<f64>,
+    first_by_hand: Option<f64>,
+    /// The newest pH that was taken by hand.
+    by_hand: Option<(Timestamp, f64)>,
     concentration: FirstDay,
     redox: FirstDay,
     recent: VecDeque<Kept>,
@@ -110,19 +112,18 @@ impl SouringWatch {
         if let Some(ph) = now.ph {
             self.ph.step(now.time, ph.units());
             self.look_for_jump(setup, now, ph.units());
-            let low = self
-                .ph_drop(setup, ph)
-                .is_some_and(|drop| drop > setup.ph_drop.watch + ROUNDING);
-            self.low_since = low.then(|| self.low_since.unwrap_or(now.time));
+            self.note_drop(setup, now.time, ph);
         }
     }
 
-    /// pH was read by hand: on the charge's first day it stands for what no
-    /// instrument has learned.
-    pub fn read_ph(&mut self, time: Timestamp, ph: Ph) {
+    /// pH was read by hand: it stands for what no instrument says, and on the
+    /// charge's first day for what none has learned.
+    pub fn read_ph(&mut self, setup: &SouringSetup, time: Timestamp, ph: Ph) {
         if self.ph.holds(time) {
-            self.ph_by_hand.get_or_insert(ph.units());
+            self.first_by_hand.get_or_insert(ph.units());
         }
+        keep_newest(&mut self.by_hand, time, ph.units());
+        self.note_drop(setup, time, ph);
     }
 
     /// A dip slide was read for bacteria, CFU/mL.
@@ -156,7 +157,7 @@ impl SouringWatch {
     /// day had it, else as the fluid's sheet says of a fresh mix.
     pub fn reference_ph(&self, setup: &SouringSetup) -> Option<Ph> {
         let learned = self.ph.reference().map(|ph| ph.value);
-        let seen = learned.or(self.ph_by_hand).map(Ph::from_units);
+        let seen = learned.or(self.first_by_hand).map(Ph::from_units);
         setup.reference_ph.or(seen).or(setup.fresh_ph)
     }
 
@@ -170,6 +171,20 @@ impl SouringWatch {
     /// alkali.
     pub fn last_jump(&self) -> Option<Timestamp> {
         self.jump.map(|(time, _)| time)
+    }
+
+    /// pH as it is now: by an instrument, or else as somebody read it not too
+    /// long ago.
+    pub(super) fn ph_now(&self, setup: &SouringSetup, now: &SouringNow) -> Option<Ph> {
+        let counts = |(time, _): &(Timestamp, f64)| now.time - *time <= setup.counts_for;
+        let by_hand = self.by_hand.filter(counts);
+        now.ph.or(by_hand.map(|(_, ph)| Ph::from_units(ph)))
+    }
+
+    fn note_drop(&mut self, setup: &SouringSetup, time: Timestamp, ph: Ph) {
+        let drop = self.ph_drop(setup, ph);
+        let low = drop.is_some_and(|drop| drop > setup.ph_drop.watch + ROUNDING);
+        self.low_since = low.then(|| self.low_since.unwrap_or(time));
     }
 
     /// Concentration on the charge's first day, %.

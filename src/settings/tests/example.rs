@@ -11,8 +11,9 @@ use crate::engine::ChannelKind;
 use crate::settings::Settings;
 use crate::settings::raw::{
     RawAdmission, RawBroker, RawCalibration, RawChannel, RawChecksum, RawContact, RawDespike,
-    RawDose, RawEngine, RawFluid, RawLimit, RawLimits, RawMessages, RawModbus, RawPlant, RawSerial,
-    RawSettings, RawShifts, RawStore, RawSump, RawTemplate, RawTls, RawVessel,
+    RawDose, RawEngine, RawFluid, RawLimit, RawLimits, RawMessages, RawMethods, RawMinerals,
+    RawModbus, RawPlant, RawSerial, RawSettings, RawShifts, RawSouring, RawStore, RawSump,
+    RawTemplate, RawTls, RawVessel, RawWater,
 };
 use crate::settings::strict::{Fault, Strict};
 
@@ -152,10 +153,14 @@ fn the_example_names_every_setting() {
         keys::<RawSerial>(),
         keys::<RawChecksum>(),
         keys::<RawFluid>(),
+        keys::<RawWater>(),
         keys::<RawContact>(),
         keys::<RawSump>(),
         keys::<RawVessel>(),
         keys::<RawDose>(),
+        keys::<RawMinerals>(),
+        keys::<RawSouring>(),
+        keys::<RawMethods>(),
         keys::<RawLimits>(),
         keys::<RawLimit>(),
         keys::<RawChannel>(),

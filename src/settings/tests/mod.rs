@@ -10,6 +10,7 @@ mod messages;
 mod shifts;
 mod tanks;
 mod topics;
+mod waters;
 mod wires;
 
 use std::path::{Path, PathBuf};

@@ -1,0 +1,348 @@
+//! The sump's balance as its readings and entries feed it: points of some
+//! minutes, what ran through meters, what people wrote down.
+
+use serde::{Deserialize, Serialize};
+
+use crate::model::{
+    Balance, BalanceSetup, DosePool, DoseStep, DoseVolumeSetup, ErrorSetup, Logged, Point, Strength,
+    Told,
+};
+use crate::signal::InstrumentClass;
+use crate::units::{Brix, Measured, Quantity, Span, Timestamp, Volume};
+
+use super::entry::{AdditionKind, Entry, EntryKind, HappeningKind};
+use super::event::{Effect, Quality, QualityClass};
+use super::journal::JournalBody;
+use super::setup::{ChannelKind, MeterOf, SumpSetup};
+use super::watch::SumpWatch;
+
+/// Readings of so long make one point of the balance. Choice: long enough that
+/// fast probes do not cost more, short against the time that fluid takes to
+/// mix.
+const POINT: Span = Span::from_mins(5);
+
+/// The memory of the sump's balance.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(super) struct BalanceWatch {
+    pub(super) balance: Balance,
+    slot: Slot,
+    /// What had run through each meter by the last point, L.
+    metered: Vec<f64>,
+    pub(super) doses: DosePool,
+}
+
+/// The readings since the last point.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+struct Slot {
+    began: Option<Timestamp>,
+    last: Option<Timestamp>,
+    volumes: (f64, u32),
+    concentrations: (f64, u32),
+}
+
+/// What a channel tells the balance.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Tells {
+    Volume,
+    Concentration,
+    Nothing,
+}
+
+impl BalanceWatch {
+    pub(super) fn new(setup: &SumpSetup) -> Self {
+        BalanceWatch {
+            balance: Balance::new(&balance_setup(setup)),
+            slot: Slot::default(),
+            metered: Vec::new(),
+            doses: DosePool::default(),
+        }
+    }
+}
+
+impl Slot {
+    fn add(&mut self, tells: Tells, time: Timestamp, value: f64) {
+        self.last = Some(time);
+        let sum = match tells {
+            Tells::Volume => &mut self.volumes,
+            Tells::Concentration => &mut self.concentrations,
+            Tells::Nothing => return,
+        };
+        *sum = (sum.0 + value, sum.1 + 1);
+    }
+}
+
+fn mean((sum, count): (f64, u32)) -> Option<f64> {
+    (count > 0).then(|| sum / f64::from(count))
+}
+
+/// What the balance must know of the sump.
+pub(super) fn balance_setup(setup: &SumpSetup) -> BalanceSetup {
+    let of = |quantity: Quantity| setup.channels.iter().find(|c| c.quantity == quantity);
+    let level = of(Quantity::Level);
+    let volume = level.or(of(Quantity::Volume));
+    let brix = of(Quantity::Brix);
+    let concentration = brix.or(of(Quantity::Concentration));
+    // What the errors in the instrument's unit come to in L and %.
+    let litres = level.map_or(1.0, |_| {
+        let tank = setup.working_volume.litres() - setup.lines.litres();
+        let level = setup.vessel.level_for(Volume::from_litres(tank));
+        setup.vessel.litres_per_metre(level)
+    });
+    let points = brix.map_or(1.0, |_| {
+        let net = setup.fluid.chart.brix_for(setup.target, Brix::default());
+        setup.fluid.chart.slope_at(net)
+    });
+    BalanceSetup {
+        working_volume_l: setup.working_volume.litres(),
+        target_pct: setup.target.percent(),
+        lines_l: setup.lines.litres(),
+        drain_back_l: setup.drain_back.map(Volume::litres),
+        level_measured: volume.is_some(),
+        concentration_measured: concentration.is_some(),
+        fills_itself: setup.fills_itself,
+        mixing: crate::advice::mixing_time(
+            &setup.dose,
+            setup.working_volume,
+            setup.circulation,
+        ),
+        strongest_premix_pct: setup.dose.strongest_premix.percent(),
+        errors: ErrorSetup {
+            volume_l: litres * volume.map_or(1.0, |channel| channel.uncertainty),
+            concentration_pct: points * concentration.map_or(1.0, |channel| channel.uncertainty),
+            wander_pct: points * concentration.map_or(0.0, |channel| channel.wander),
+            drift_pct: points * concentration.map_or(0.0, |channel| channel.drift),
+            metering: setup.metering,
+            chart: setup.fluid.chart_uncertainty,
+        },
+    }
+}
+
+/// What each channel tells the balance: the first level (or volume) and the
+/// first refractometer (or concentration).
+pub(super) fn tells(setup: &SumpSetup) -> Vec<Tells> {
+    let first = |quantities: [Quantity; 2]| {
+        let mut of = quantities
+            .into_iter()
+            .filter_map(|q| setup.channels.iter().position(|c| c.quantity == q));
+        of.next()
+    };
+    let volume = first([Quantity::Level, Quantity::Volume]);
+    let concentration = first([Quantity::Brix, Quantity::Concentration]);
+    let each = (0..setup.channels.len()).map(Some).map(|ix| match ix {
+        ix if ix == volume => Tells::Volume,
+        ix if ix == concentration => Tells::Concentration,
+        _ => Tells::Nothing,
+    });
+    each.collect()
+}
+
+impl SumpWatch {
+    /// Takes a reading into the balance.
+    #[inline]
+    pub(super) fn weigh(
+        &mut self,
+        channel: usize,
+        (time, value): (Timestamp, f64),
+        quality: Quality,
+        out: &mut Vec<Effect>,
+    ) {
+        let began = self.balance.slot.began;
+        if began.is_some_and(|began| time >= began + POINT) {
+            self.end_point(out);
+        }
+        let tells = self.tells[channel];
+        if tells == Tells::Nothing || quality.class() != QualityClass::Good {
+            return;
+        }
+        let value = match tells {
+            Tells::Volume => self.volume_at(channel, value),
+            _ => self.concentration_at(channel, value),
+        };
+        let slot = &mut self.balance.slot;
+        slot.began.get_or_insert(time.floor(POINT));
+        slot.add(tells, time, value);
+    }
+
+    /// Hands the readings since the last point to the balance.
+    fn end_point(&mut self, out: &mut Vec<Effect>) {
+        let slot = std::mem::take(&mut self.balance.slot);
+        let Some(time) = slot.last else { return };
+        let pumps_run = self.pumps_run();
+        let working = match &self.setup.shifts {
+            Some(shifts) => shifts.is_working(time),
+            None => pumps_run.unwrap_or(true),
+        };
+        let (metered_l, metered_concentrate_l) = self.metered_since_last_point();
+        let point = Point {
+            time,
+            volume_l: mean(slot.volumes).filter(|_| self.is_sound(Tells::Volume)),
+            concentration_pct: mean(slot.concentrations)
+                .filter(|_| self.is_sound(Tells::Concentration)),
+            working,
+            pumps_run,
+            metered_l,
+            metered_concentrate_l,
+        };
+        let mut told = Vec::new();
+        self.balance
+            .balance
+            .take(&self.balance_setup, point, &mut told);
+        self.tell_of_balance(told, out);
+    }
+
+    /// Whether the channel that tells this is neither doubted nor broken.
+    fn is_sound(&self, tells: Tells) -> bool {
+        let channel = self.tells.iter().position(|one| *one == tells);
+        channel.is_some_and(|ix| {
+            let class = self.instrument_judgement(ix).class;
+            !self.doubts[ix].is_active() && class <= InstrumentClass::MaintenanceRequired
+        })
+    }
+
+    /// Whether the pumps run, by their switch or else by what people wrote.
+    pub(super) fn pumps_run(&self) -> Option<bool> {
+        self.pumps()
+            .or_else(|| self.remembered.pumps().map(|(_, run)| run))
+    }
+
+    /// Whether the pumps run, and since when, likewise.
+    pub(super) fn pumps_since(&self) -> Option<(Timestamp, bool)> {
+        let by_switch = self.setup.pump.map(usize::from).and_then(|ix| {
+            self.usable(ix)?;
+            self.channels[ix].switched()
+        });
+        by_switch
+            .map(|switch| (switch.since, switch.on))
+            .or_else(|| self.remembered.pumps())
+    }
+
+    /// What ran in through meters since the last point, and the concentrate in
+    /// it, L.
+    fn metered_since_last_point(&mut self) -> (f64, f64) {
+        let setup = &self.setup;
+        let meters = self.channels.iter().zip(&setup.channels);
+        let meters = meters.filter_map(|(watch, channel)| match channel.kind {
+            ChannelKind::Meter { of, .. } => Some((watch.metered(), of)),
+            _ => None,
+        });
+        let now: Vec<(f64, MeterOf)> = meters.collect();
+        let before = &mut self.balance.metered;
+        if before.len() != now.len() {
+            *before = now.iter().map(|(total, _)| *total).collect();
+        }
+        let (mut litres, mut concentrate) = (0.0, 0.0);
+        for ((total, of), before) in now.into_iter().zip(before) {
+            let ran = (total - *before).max(0.0);
+            *before = total;
+            litres += ran;
+            concentrate += ran
+                * match of {
+                    MeterOf::Water => 0.0,
+                    MeterOf::Concentrate => 1.0,
+                    MeterOf::Premix(strength) => strength.fraction(),
+                };
+        }
+        (litres, concentrate)
+    }
+
+    /// An entry that stands says what went in or out, or touches what the
+    /// balance goes by.
+    pub(super) fn enter_into_balance(
+        &mut self,
+        entry: &Entry,
+        time: Timestamp,
+        out: &mut Vec<Effect>,
+    ) {
+        if let Some(superseded) = &entry.supersedes {
+            self.balance.balance.forget(superseded);
+        }
+        let logged = |litres: f64, strength_pct: Option<f64>| Logged {
+            entry: entry.id.clone(),
+            time,
+            litres,
+            strength_pct,
+        };
+        let logged = match &entry.kind {
+            EntryKind::Addition {
+                what,
+                litres,
+                strength_pct,
+                ..
+            } => {
+                let strength = match what {
+                    AdditionKind::Water => Some(0.0),
+                    AdditionKind::Concentrate => Some(100.0),
+                    AdditionKind::Premix => *strength_pct,
+                };
+                logged(*litres, strength)
+            }
+            EntryKind::Event {
+                what: HappeningKind::Drained,
+                litres: Some(litres),
+                ..
+            } => logged(-litres, None),
+            EntryKind::Event {
+                what: HappeningKind::Recharged | HappeningKind::Cleaned,
+                ..
+            } => {
+                self.balance.slot = Slot::default();
+                self.balance.balance.filled_anew();
+                return;
+            }
+            EntryKind::Event {
+                what: HappeningKind::ProbeCleaned | HappeningKind::ProbeCalibrated,
+                ..
+            } => {
+                let touched = self.touched_probes(&entry.kind).into_iter();
+                if touched.map(|ix| self.tells[ix]).any(|t| t == Tells::Concentration) {
+                    self.balance.balance.instrument_touched(&self.balance_setup);
+                }
+                return;
+            }
+            _ => return,
+        };
+        let mut told = Vec::new();
+        self.balance
+            .balance
+            .log(&self.balance_setup, logged, &mut told);
+        self.tell_of_balance(told, out);
+    }
+
+    fn tell_of_balance(&mut self, told: Vec<Told>, out: &mut Vec<Effect>) {
+        for told in told {
+            let body = match told {
+                Told::Movement(movement) => JournalBody::Movement { movement },
+                Told::Departure(departure) => JournalBody::Departure { departure },
+                Told::WrittenDown { time, entry } => JournalBody::MovementLogged { time, entry },
+                Told::Response(response) => {
+                    let step = DoseStep {
+                        added_l: response.added_l,
+                        strength: Strength::Counted(Measured::new(response.strength_pct, 0.0)),
+                        before_pct: response.before_pct,
+                        after_pct: response.after_pct,
+                    };
+                    self.pool_dose(&step, response.expected_l);
+                    continue;
+                }
+            };
+            self.journal(body, out);
+            self.show(out);
+        }
+    }
+
+    /// A dose that tells no volume is passed over: it was too small, or
+    /// something else went in with it.
+    fn pool_dose(&mut self, step: &DoseStep, expected_l: f64) {
+        let expected = Volume::from_litres(expected_l);
+        let setup = self.dose_volume_setup();
+        self.balance.doses.add(step, expected, &setup).ok();
+    }
+
+    /// How doses are taken to tell the volume.
+    pub(super) fn dose_volume_setup(&self) -> DoseVolumeSetup {
+        DoseVolumeSetup {
+            factor_uncertainty: self.setup.fluid.chart_uncertainty,
+            ..DoseVolumeSetup::default()
+        }
+    }
+}

@@ -1,0 +1,364 @@
+//! Minerals, souring, and the refractometer against other methods: what feeds
+//! them, and how they are shown.
+//!
+//! Readings feed them once a minute, entries when they come. What was concluded
+//! from the newest entry is undone when that entry is corrected; what came of
+//! older ones stays until the next reading puts it right.
+
+use std::sync::Arc;
+
+use serde::{Deserialize, Serialize};
+
+use crate::model::minerals::Movement;
+use crate::model::{
+    Charge, FactorContext, FactorPair, FactorStatus, FactorWatch, Mineral, MineralStatus,
+    MineralWatch, Odour, OtherMethod, SouringNow, SouringStatus, SouringWatch, SumpNow, Water,
+};
+use crate::units::{
+    Brix, Concentration, Conductivity, Measured, Ph, Potential, Quantity, Span, Timestamp, Volume,
+};
+
+use super::entry::{AdditionKind, Entry, EntryKind, HappeningKind, Look, Method, Smell};
+use super::setup::SumpSetup;
+use super::watch::SumpWatch;
+
+/// Two methods are compared if they were read within so long. Choice: within two
+/// hours a sump seldom changes by what methods differ.
+const TOGETHER: Span = Span::from_hours(2);
+/// Carry-off a day as a share of the volume, with its standard uncertainty, as
+/// long as that of the sump is not known. Memory: losses are 1 to 5 % a day, 10
+/// to 50 % of them carry-off.
+const USUAL_CARRY_OFF: (f64, f64) = (0.01, 0.006);
+
+/// What is remembered of a sump's chemistry.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[serde(default)]
+pub(super) struct ChemistryWatch {
+    now: Signs,
+    /// The newest entry that changed it, and what it was before.
+    before: Option<Before>,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+struct Before {
+    entry: String,
+    signs: Box<Signs>,
+}
+
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[serde(default)]
+struct Signs {
+    minerals: MineralWatch,
+    souring: SouringWatch,
+    factor: FactorWatch,
+    /// The newest reading of a hand refractometer, °Bx above the water's own.
+    net_brix: Option<(Timestamp, f64)>,
+    /// The newest concentration by another method, %.
+    other: Option<(Timestamp, f64, OtherMethod)>,
+    /// The newest reading of tramp oil, %.
+    tramp_oil: Option<(f64, Timestamp)>,
+    /// When a film of oil was last seen.
+    oil_film: Option<Timestamp>,
+}
+
+impl ChemistryWatch {
+    /// Undoes what the entry changed, where it was the newest to do so.
+    fn undo(&mut self, entry: &str) {
+        if let Some(before) = self.before.take_if(|before| before.entry == entry) {
+            self.now = *before.signs;
+        }
+    }
+}
+
+impl SumpWatch {
+    /// Takes the sump in as it is now.
+    pub(super) fn watch_chemistry(&mut self) {
+        let now = self.souring_now();
+        let seen = self.signal(Quantity::Conductivity);
+        let volume = self.setup.working_volume;
+        let signs = &mut self.chemistry.now;
+        signs.souring.sense(&self.setup.souring, &now);
+        signs
+            .minerals
+            .carry_to(self.now, usual_carry_off(volume), volume);
+        // What is still mixing in would make a false base line.
+        if self.dosing.mixing_until.is_none()
+            && let Some((seen, at)) = seen.zip(now.concentration)
+        {
+            let seen = Conductivity::from_microsiemens_per_cm(seen);
+            signs.minerals.sense(self.now, seen, at);
+        }
+    }
+
+    /// Takes in an entry that stands and was so at `time`; what the superseded
+    /// one changed is undone first.
+    pub(super) fn note_chemistry(&mut self, entry: &Entry, time: Timestamp) {
+        if let Some(superseded) = &entry.supersedes {
+            self.chemistry.undo(superseded);
+        }
+        let before = self.chemistry.now.clone();
+        match &entry.kind {
+            EntryKind::HandReading {
+                quantity,
+                value,
+                method,
+                ..
+            } => self.note_reading(*quantity, *value, *method, time),
+            EntryKind::Impression { smell, look, .. } => self.note_impression(*smell, look, time),
+            EntryKind::Addition {
+                what,
+                litres,
+                strength_pct,
+                water,
+                ..
+            } => {
+                let strength = match what {
+                    AdditionKind::Water => 0.0,
+                    AdditionKind::Concentrate => 100.0,
+                    AdditionKind::Premix => strength_pct.unwrap_or(0.0),
+                };
+                let strength = Concentration::from_percent(strength);
+                self.note_movement(time, *litres, strength, water.as_deref());
+            }
+            EntryKind::Event { what, litres, .. } => self.note_happening(*what, *litres, time),
+            EntryKind::Note { .. }
+            | EntryKind::Acknowledge { .. }
+            | EntryKind::Withdrawn { .. } => {}
+        }
+        if self.chemistry.now != before {
+            self.chemistry.before = Some(Before {
+                entry: entry.id.clone(),
+                signs: Box::new(before),
+            });
+        }
+    }
+
+    fn note_reading(
+        &mut self,
+        quantity: Quantity,
+        value: f64,
+        method: Option<Method>,
+        time: Timestamp,
+    ) {
+        let volume = self.setup.working_volume;
+        let signs = &mut self.chemistry.now;
+        if let Some(mineral) = Mineral::read_as(quantity) {
+            let reading = Measured::new(value, mineral_uncertainty(value, method));
+            let minerals = &mut signs.minerals;
+            minerals.carry_to(time, usual_carry_off(volume), volume);
+            minerals.read(mineral, time, reading, volume);
+            return;
+        }
+        match quantity {
+            Quantity::Ph => {
+                let ph = Ph::from_units(value);
+                signs.souring.read_ph(&self.setup.souring, time, ph);
+            }
+            Quantity::Bacteria => signs.souring.read_bacteria(time, value),
+            Quantity::Fungi => signs.souring.read_fungi(time, value),
+            Quantity::TrampOil => signs.tramp_oil = Some((value, time)),
+            Quantity::Brix => {
+                let net = value - self.setup.water_zero.degrees();
+                signs.net_brix = Some((time, net));
+                self.pair_methods();
+            }
+            Quantity::Concentration => self.note_concentration(value, method, time),
+            _ => {}
+        }
+    }
+
+    fn note_concentration(&mut self, percent: f64, method: Option<Method>, time: Timestamp) {
+        let signs = &mut self.chemistry.now;
+        match method {
+            Some(Method::Titration) => {
+                signs.other = Some((time, percent, OtherMethod::Titration));
+            }
+            Some(Method::Laboratory) => {
+                signs.other = Some((time, percent, OtherMethod::Laboratory));
+            }
+            Some(Method::Refractometer) => {
+                let concentration = Concentration::from_percent(percent);
+                let chart = &self.setup.fluid.chart;
+                let net = chart.brix_for(concentration, Brix::default());
+                signs.net_brix = Some((time, net.degrees()));
+            }
+            Some(Method::TestStrip | Method::Meter | Method::DipSlide) | None => return,
+        }
+        self.pair_methods();
+    }
+
+    /// Holds the newest concentration by another method against the hand
+    /// refractometer, and where nobody used one, against the inline one as it is
+    /// now.
+    fn pair_methods(&mut self) {
+        let Some((time, other_pct, method)) = self.chemistry.now.other else {
+            return;
+        };
+        let near = |then: Timestamp| then >= time - TOGETHER && then <= time + TOGETHER;
+        let zero = self.setup.water_zero.degrees();
+        let by_hand = self.chemistry.now.net_brix.filter(|(then, _)| near(*then));
+        let inline = || {
+            let reading = self.signal(Quantity::Brix).filter(|_| near(self.now));
+            reading.map(|reading| reading - zero)
+        };
+        let Some(net_brix) = by_hand.map(|(_, net)| net).or_else(inline) else {
+            return;
+        };
+        let chart = &self.setup.fluid.chart;
+        let read = chart.concentration(Brix::from_degrees(net_brix), Brix::default());
+        self.chemistry.now.factor.step(FactorPair {
+            time,
+            net_brix,
+            refractometer_pct: read.percent(),
+            other_pct,
+            method,
+        });
+    }
+
+    fn note_impression(&mut self, smell: Option<Smell>, look: &[Look], time: Timestamp) {
+        let signs = &mut self.chemistry.now;
+        if let Some(smell) = smell {
+            signs.souring.smell(time, odour(smell));
+        }
+        if look.contains(&Look::Slime) {
+            signs.souring.see_slime(time);
+        }
+        if look.contains(&Look::OilFilm) {
+            signs.oil_film = signs.oil_film.max(Some(time));
+        }
+    }
+
+    fn note_happening(&mut self, what: HappeningKind, litres: Option<f64>, time: Timestamp) {
+        let signs = &mut self.chemistry.now;
+        match what {
+            HappeningKind::Recharged => {
+                let charge = Charge {
+                    time,
+                    volume: self.setup.working_volume,
+                    strength: self.setup.target,
+                    water: None,
+                };
+                signs.minerals.begin(&self.setup.minerals, &charge);
+                signs.souring.begin(time);
+                signs.factor.begin(time);
+                signs.tramp_oil = None;
+                signs.oil_film = None;
+            }
+            HappeningKind::Drained => {
+                if let Some(litres) = litres {
+                    self.note_movement(time, -litres, Concentration::default(), None);
+                }
+            }
+            HappeningKind::Skimmed => signs.oil_film = None,
+            HappeningKind::PumpsOn => signs.souring.circulate(time, true),
+            HappeningKind::PumpsOff => signs.souring.circulate(time, false),
+            HappeningKind::Cleaned
+            | HappeningKind::ProbeCleaned
+            | HappeningKind::ProbeCalibrated => {}
+        }
+    }
+
+    fn note_movement(
+        &mut self,
+        time: Timestamp,
+        litres: f64,
+        strength: Concentration,
+        water: Option<&str>,
+    ) {
+        let volume = self.setup.working_volume;
+        let water = water.map(|name| water_named(&self.setup, name));
+        let movement = Movement {
+            time,
+            litres,
+            strength,
+            water: water.as_deref(),
+        };
+        let minerals = &mut self.chemistry.now.minerals;
+        minerals.carry_to(time, usual_carry_off(volume), volume);
+        minerals.move_in_or_out(&self.setup.minerals, &movement, volume);
+    }
+
+    fn souring_now(&self) -> SouringNow {
+        SouringNow {
+            time: self.now,
+            ph: self.signal(Quantity::Ph).map(Ph::from_units),
+            ph_slope_a_week: None,
+            concentration: self.known_concentration(),
+            oxygen_mg_l: self.signal(Quantity::DissolvedOxygen),
+            redox: self.signal(Quantity::Redox).map(Potential::from_millivolts),
+        }
+    }
+
+    fn known_concentration(&self) -> Option<Concentration> {
+        self.concentration_value().map(Concentration::from_percent)
+    }
+
+    /// The minerals, where something is known of them. Their forecast waits for
+    /// losses that were measured.
+    pub(super) fn mineral_status(&self) -> Option<MineralStatus> {
+        let known = self.known_concentration();
+        let seen = self
+            .signal(Quantity::Conductivity)
+            .filter(|_| known.is_some());
+        let now = SumpNow {
+            volume: self.setup.working_volume,
+            concentration: known.unwrap_or(self.setup.target),
+            conductivity: seen.map(Conductivity::from_microsiemens_per_cm),
+            losses: None,
+        };
+        let minerals = &self.chemistry.now.minerals;
+        minerals.status(&self.setup.minerals, &now)
+    }
+
+    /// Whether it goes sour, where something is known of it.
+    pub(super) fn souring_status(&self) -> Option<SouringStatus> {
+        let souring = &self.chemistry.now.souring;
+        souring.status(&self.setup.souring, &self.souring_now())
+    }
+
+    /// The refractometer against other methods, where there are any.
+    pub(super) fn factor_status(&self) -> Option<FactorStatus> {
+        let signs = &self.chemistry.now;
+        let context = FactorContext {
+            tramp_oil: signs.tramp_oil,
+            oil_film: signs.oil_film,
+            disturbed: signs.souring.last_jump(),
+        };
+        let (setup, target) = (&self.setup.methods, self.setup.target);
+        signs.factor.status(setup, target, &context, self.now)
+    }
+}
+
+fn usual_carry_off(volume: Volume) -> Measured {
+    let (share, uncertainty) = USUAL_CARRY_OFF;
+    Measured::new(share * volume.litres(), uncertainty * volume.litres())
+}
+
+/// Standard uncertainty of a mineral's reading, mg/L. Choice: a laboratory is
+/// good to 3 %, a titration to 5 %, strips to a step of a fifth, the rest to a
+/// tenth; and nothing to less than 2 mg/L.
+fn mineral_uncertainty(value: f64, method: Option<Method>) -> f64 {
+    let share = match method {
+        Some(Method::Laboratory) => 0.03,
+        Some(Method::Titration) => 0.05,
+        Some(Method::TestStrip) => 0.2,
+        Some(Method::Refractometer | Method::Meter | Method::DipSlide) | None => 0.1,
+    };
+    (share * value).max(2.0)
+}
+
+const fn odour(smell: Smell) -> Odour {
+    match smell {
+        Smell::Fresh => Odour::Fresh,
+        Smell::Stale => Odour::Stale,
+        Smell::Bad => Odour::Bad,
+        Smell::Rotten => Odour::Rotten,
+    }
+}
+
+/// The water that an entry names; one that nobody described has a name only.
+fn water_named(setup: &SumpSetup, name: &str) -> Arc<Water> {
+    let mut waters = setup.waters.iter();
+    let known = waters.find(|water| water.name.eq_ignore_ascii_case(name.trim()));
+    known.map_or_else(|| Arc::new(Water::undescribed(name)), Arc::clone)
+}

@@ -1,0 +1,251 @@
+//! Minerals, souring and methods, as readings and entries feed them.
+
+use super::*;
+use crate::model::{ExcessLevel, GapCause, Mineral, Souring};
+use crate::units::Measured;
+
+const PH: u16 = 2;
+const CONDUCTIVITY: u16 = 3;
+
+fn water(name: &str, hardness: f64, chloride: f64) -> Arc<Water> {
+    Arc::new(Water {
+        hardness: Some(Measured::new(hardness, 0.1 * hardness)),
+        chloride: Some(Measured::new(chloride, 0.1 * chloride)),
+        ..Water::undescribed(name)
+    })
+}
+
+/// The invented sump with pH and conductivity, filled with tap water and topped
+/// up with purified water.
+fn equipped() -> Arc<SumpSetup> {
+    let mut setup = (*setup()).clone();
+    setup.channels.extend([
+        channel("ph", Quantity::Ph, 4, 0.02, 0.3),
+        channel("conductivity", Quantity::Conductivity, 5, 10.0, 200.0),
+    ]);
+    setup.channels[3].plausible = (0.0, 20_000.0);
+    let (tap, pure) = (water("tap", 200.0, 50.0), water("purified", 0.0, 0.0));
+    setup.minerals.first_fill = Some(Arc::clone(&tap));
+    setup.minerals.top_up = Some(Arc::clone(&pure));
+    setup.waters = [tap, pure].into();
+    Arc::new(setup)
+}
+
+struct Sump {
+    watch: SumpWatch,
+    minute: i64,
+}
+
+impl Sump {
+    /// Charged at the start, and a first day of 8 % (4.2 °Bx), pH 9.2 and
+    /// 2400 µS/cm.
+    fn charged() -> Self {
+        let mut sump = Sump {
+            watch: SumpWatch::new(equipped(), ADMISSION, start()),
+            minute: 0,
+        };
+        sump.write("charge", None, event(HappeningKind::Recharged, None));
+        sump.run(24 * 60, 4.2, 9.2, 2400.0);
+        sump
+    }
+
+    fn run(&mut self, minutes: i64, brix: f64, ph: f64, conductivity: f64) {
+        for _ in 0..minutes {
+            self.minute += 1;
+            let values = [
+                (BRIX, brix),
+                (LEVEL, 0.9),
+                (PH, ph),
+                (CONDUCTIVITY, conductivity),
+            ];
+            for (channel, value) in values {
+                let reading = Reading {
+                    channel,
+                    claimed: Some(minute(self.minute)),
+                    arrival: minute(self.minute),
+                    value,
+                    form: Form::Reported,
+                    quality: Quality::GOOD,
+                };
+                self.watch.step(&Event::Reading(reading), &mut Vec::new());
+            }
+        }
+    }
+
+    fn write(&mut self, id: &str, supersedes: Option<&str>, kind: EntryKind) {
+        let time = minute(self.minute);
+        let entry = Entry {
+            id: id.into(),
+            time,
+            sump: "mill".into(),
+            by: None,
+            supersedes: supersedes.map(str::to_owned),
+            kind,
+        };
+        self.watch
+            .step(&Event::Entry(Box::new(entry), time), &mut Vec::new());
+    }
+
+    fn content(&self, mineral: Mineral) -> Option<Measured> {
+        let minerals = self.watch.status().minerals.unwrap();
+        let mut tracers = minerals.tracers.iter();
+        tracers.find(|one| one.mineral == mineral)?.content_mg_l
+    }
+}
+
+fn event(what: HappeningKind, litres: Option<f64>) -> EntryKind {
+    EntryKind::Event {
+        what,
+        litres,
+        channel: None,
+        advice: None,
+    }
+}
+
+fn read(quantity: Quantity, value: f64, method: Option<Method>) -> EntryKind {
+    EntryKind::HandReading {
+        quantity,
+        value,
+        method,
+        written: None,
+    }
+}
+
+fn added(litres: f64, water: Option<&str>) -> EntryKind {
+    EntryKind::Addition {
+        what: AdditionKind::Water,
+        litres,
+        strength_pct: None,
+        water: water.map(str::to_owned),
+        advice: None,
+    }
+}
+
+fn smelt(smell: Smell) -> EntryKind {
+    EntryKind::Impression {
+        smell: Some(smell),
+        look: Vec::new(),
+        text: None,
+    }
+}
+
+#[test]
+fn a_sump_of_which_nothing_is_known_shows_nothing() {
+    let status = SumpWatch::new(setup(), ADMISSION, start()).status();
+    assert_eq!(
+        (status.minerals, status.souring, status.factor),
+        (None, None, None)
+    );
+    let json = serde_json::to_string(&SumpWatch::new(setup(), ADMISSION, start()).status());
+    assert!(!json.unwrap().contains("souring"));
+}
+
+#[test]
+fn additions_bring_the_minerals_of_the_water_that_they_name() {
+    let mut sump = Sump::charged();
+    let before = sump.content(Mineral::Hardness).unwrap().value;
+    // 92 % water of 200 mg/L, less a day's usual carry-off of 1 %.
+    assert!((before - 184.0 * (-0.01f64).exp()).abs() < 0.1, "{before}");
+    sump.write("a", None, added(90.0, None));
+    let after = sump.content(Mineral::Hardness).unwrap().value;
+    assert!((after - before).abs() < 1e-6, "purified: {after}");
+    sump.write("b", None, added(90.0, Some("Tap")));
+    let after = sump.content(Mineral::Hardness).unwrap().value;
+    assert!((after - before - 20.0).abs() < 1e-6, "{after}");
+    sump.write("c", None, added(90.0, Some("the river")));
+    assert_eq!(sump.content(Mineral::Hardness), None);
+    let strip = Some(Method::TestStrip);
+    sump.write("d", None, read(Quantity::Hardness, 260.0, strip));
+    let content = sump.content(Mineral::Hardness).unwrap();
+    assert_eq!(content, Measured::new(260.0, 52.0));
+}
+
+#[test]
+fn the_newest_entry_can_be_corrected() {
+    let mut sump = Sump::charged();
+    let before = sump.content(Mineral::Chloride).unwrap();
+    sump.write("a", None, added(900.0, Some("tap")));
+    assert!(sump.content(Mineral::Chloride).unwrap().value > before.value + 40.0);
+    sump.write("b", Some("a"), added(90.0, Some("tap")));
+    let corrected = sump.content(Mineral::Chloride).unwrap().value;
+    assert!((corrected - before.value - 5.0).abs() < 1e-6, "{corrected}");
+    let withdrawn = EntryKind::Withdrawn { text: None };
+    sump.write("c", Some("b"), withdrawn);
+    assert_eq!(sump.content(Mineral::Chloride), Some(before));
+}
+
+#[test]
+fn conductivity_beyond_the_base_line_of_the_first_day_is_told() {
+    let mut sump = Sump::charged();
+    let excess = |sump: &Sump| sump.watch.status().minerals.unwrap().excess.unwrap();
+    assert!((excess(&sump).ratio - 1.0).abs() < 1e-9);
+    sump.run(120, 4.2, 9.2, 3800.0);
+    let told = excess(&sump);
+    assert_eq!(told.level, ExcessLevel::Watch, "{told:?}");
+    // Richer by a quarter: the base line goes with it.
+    sump.run(120, 5.2, 9.2, 3000.0);
+    assert!((excess(&sump).ratio - 1.0).abs() < 0.01);
+}
+
+#[test]
+fn a_fall_of_ph_and_a_bad_smell_are_put_together() {
+    let mut sump = Sump::charged();
+    let level = |sump: &Sump| sump.watch.status().souring.unwrap().level;
+    assert_eq!(level(&sump), Souring::NoSign);
+    sump.run(180, 4.2, 8.6, 2400.0);
+    assert_eq!(level(&sump), Souring::Watch);
+    sump.write("a", None, smelt(Smell::Rotten));
+    assert_eq!(level(&sump), Souring::Certain);
+    sump.write("b", Some("a"), smelt(Smell::Fresh));
+    assert_eq!(level(&sump), Souring::Watch);
+    sump.write("c", None, event(HappeningKind::Recharged, None));
+    assert_eq!(sump.watch.status().souring, None);
+}
+
+#[test]
+fn titration_is_paired_with_the_hand_refractometer_or_the_inline_one() {
+    let mut sump = Sump::charged();
+    let titrated = |pct| read(Quantity::Concentration, pct, Some(Method::Titration));
+    for week in 0..4 {
+        // Factor 2 gives 8 % for 4.2 °Bx less 0.2; the true factor is 2.5.
+        sump.write(&format!("t{week}"), None, titrated(10.0));
+        if week % 2 == 0 {
+            let hand = read(Quantity::Brix, 4.2, Some(Method::Refractometer));
+            sump.write(&format!("b{week}"), None, hand);
+        }
+        sump.run(600, 4.2, 9.2, 2400.0);
+    }
+    let factor = sump.watch.status().factor.unwrap();
+    assert_eq!((factor.pairs, factor.cause), (4, Some(GapCause::Factor)));
+    let proposal = factor.proposal.unwrap();
+    assert!((proposal.factor.value - 2.5).abs() < 0.01, "{proposal:?}");
+    assert_eq!(proposal.holds_from, minute(sump.minute));
+    let chart = &sump.watch.setup().fluid.chart;
+    assert_eq!(
+        *chart,
+        Chart::factor(2.0).unwrap(),
+        "nothing is changed by itself"
+    );
+}
+
+#[test]
+fn the_chemistry_goes_on_from_a_snapshot_and_from_one_of_before() {
+    let mut sump = Sump::charged();
+    sump.write("a", None, smelt(Smell::Stale));
+    let kept = serde_json::to_value(sump.watch.snapshot()).unwrap();
+    let restored = |kept| {
+        let snapshot = serde_json::from_value(kept).unwrap();
+        SumpWatch::restore(equipped(), ADMISSION, snapshot)
+    };
+    let again = restored(kept.clone());
+    assert_eq!(again.status(), sump.watch.status());
+    let mut older = kept;
+    older.as_object_mut().unwrap().remove("chemistry");
+    let older = restored(older).status();
+    assert_eq!(older.factor, None);
+    assert!(
+        older
+            .souring
+            .is_none_or(|souring| souring.reference_ph.is_none())
+    );
+}

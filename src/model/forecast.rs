@@ -1,0 +1,226 @@
+//! When a sump reaches its limits if nobody does anything, and what it wants
+//! then.
+//!
+//! From the losses, not from a line through readings: the volume falls by E + D
+//! and the concentration rises as c₀·(V₀/V)^(E/(E+D)) ([`super::drift`]). Each
+//! time comes with the interval that holds it in nine of ten cases.
+
+use serde::Serialize;
+
+use crate::units::{Concentration, LossRate, Measured, Span, Timestamp, Volume};
+
+use super::drift::Drift;
+use super::loss_rates::LossRates;
+use super::losses::Losses;
+use super::mix::Mix;
+
+/// Nothing is said about what lies further ahead, d (choice: a quarter; losses
+/// change with the seasons).
+const HORIZON_DAYS: f64 = 90.0;
+
+/// Where a sump stands, and where it must not go.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ForecastCase {
+    /// The time of all this.
+    pub now: Timestamp,
+    /// Volume, L.
+    pub volume_l: Measured,
+    /// Concentration, %.
+    pub concentration_pct: Measured,
+    /// The volume at which it is topped up at the latest, L.
+    pub lowest_l: f64,
+    /// Highest concentration wanted, %.
+    pub highest_pct: f64,
+    /// The volume that it is topped up to, L.
+    pub full_l: f64,
+    /// The concentration that it is to have then, %.
+    pub target_pct: f64,
+}
+
+/// What comes if nobody does anything.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Forecast {
+    /// When the volume has fallen to its limit.
+    pub low_volume: Option<Outlook>,
+    /// When the concentration has risen to its limit.
+    pub high_concentration: Option<Outlook>,
+    /// The top-up that is wanted when the volume has fallen to its limit.
+    pub top_up: Option<TopUp>,
+}
+
+/// A time to come.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Outlook {
+    /// When, most probably.
+    pub time: Timestamp,
+    /// Not before, in nineteen of twenty cases.
+    pub earliest: Timestamp,
+    /// Not after, in nineteen of twenty cases; none where that lies beyond the
+    /// horizon.
+    pub latest: Option<Timestamp>,
+}
+
+/// The next top-up.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct TopUp {
+    /// When at the latest.
+    pub by: Outlook,
+    /// How much, L.
+    pub litres: f64,
+    /// The strength that brings the sump to its target, %; 0 is water alone.
+    pub strength_pct: f64,
+}
+
+/// What comes if nobody does anything; none where the losses forbid a word.
+pub fn forecast(case: &ForecastCase, losses: &Losses) -> Option<Forecast> {
+    let both = losses.both_l_per_d;
+    let low_volume = days_to_volume(case, both).and_then(|days| outlook(case.now, days));
+    let high_concentration =
+        days_to_concentration(case, losses).and_then(|days| outlook(case.now, days));
+    let top_up = low_volume.and_then(|by| {
+        let drift = drift(case, losses, 0.0)?;
+        let then = drift.after(by.time - case.now).ok()?;
+        let litres = case.full_l - then.volume.litres();
+        let missing = case.target_pct * case.full_l
+            - then.concentration.percent() * then.volume.litres();
+        (litres > 0.0).then(|| TopUp {
+            by,
+            litres,
+            strength_pct: (missing / litres).clamp(0.0, 100.0),
+        })
+    });
+    Some(Forecast {
+        low_volume,
+        high_concentration,
+        top_up,
+    })
+}
+
+/// t = (V − V_min)/(E + D), with the uncertainty of both.
+fn days_to_volume(case: &ForecastCase, both: Measured) -> Option<Measured> {
+    if both.value <= 0.0 {
+        return None;
+    }
+    let days = (case.volume_l.value - case.lowest_l) / both.value;
+    let by_volume = case.volume_l.uncertainty / both.value;
+    let by_rate = days * both.uncertainty / both.value;
+    Some(Measured::new(days, by_volume.hypot(by_rate)))
+}
+
+/// By the concentration's own uncertainty, the share of evaporation in what is
+/// lost, and all that is lost: how far the time moves when each moves by its
+/// uncertainty.
+fn days_to_concentration(case: &ForecastCase, losses: &Losses) -> Option<Measured> {
+    let days = |shift: f64, off: f64| {
+        let mut case = *case;
+        case.concentration_pct.value -= off;
+        let highest = Concentration::from_percent(case.highest_pct);
+        drift(&case, losses, shift)?.days_to_concentration(highest).ok()?
+    };
+    let at = days(0.0, 0.0)?;
+    let moved = |other: Option<f64>| other.map_or(at, |other| (other - at).abs());
+    let by_share = moved(days(-1.0, 0.0));
+    let by_concentration = moved(days(0.0, case.concentration_pct.uncertainty));
+    let both = losses.both_l_per_d;
+    let by_rate = at * both.uncertainty / both.value;
+    Some(Measured::new(
+        at,
+        by_share.hypot(by_concentration).hypot(by_rate),
+    ))
+}
+
+/// The drift without top-up, with the evaporation's share moved by so many of
+/// its uncertainties.
+fn drift(case: &ForecastCase, losses: &Losses, shift: f64) -> Option<Drift> {
+    let both = losses.both_l_per_d.value;
+    let evaporation = losses.evaporation_l_per_d;
+    let evaporation =
+        (evaporation.value + shift * evaporation.uncertainty).clamp(0.01 * both, both);
+    let rate = LossRate::from_litres_per_day;
+    let rates = LossRates::new(rate(evaporation), rate(both - evaporation)).ok()?;
+    let start = Mix::new(
+        Volume::from_litres(case.volume_l.value),
+        Concentration::from_percent(case.concentration_pct.value),
+    );
+    Drift::new(start, rates).ok()
+}
+
+fn outlook(now: Timestamp, days: Measured) -> Option<Outlook> {
+    let at = |days: f64| now + Span::from_millis((days.max(0.0) * 86_400_000.0) as i64);
+    let (low, high) = days.interval_90();
+    (days.value <= HORIZON_DAYS).then(|| Outlook {
+        time: at(days.value),
+        earliest: at(low),
+        latest: (high <= HORIZON_DAYS).then(|| at(high)),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const NOW: Timestamp = Timestamp::from_millis(1_772_409_600_000);
+
+    fn losses(evaporation: f64, carry_off: f64, uncertainty: f64) -> Losses {
+        let rate = |value| Measured::new(value, uncertainty * value);
+        Losses {
+            evaporation_l_per_d: rate(evaporation),
+            carry_off_l_per_d: rate(carry_off),
+            both_l_per_d: rate(evaporation + carry_off),
+            evaporation_at_work_l_per_h: rate(evaporation / 24.0),
+            evaporation_at_rest_l_per_h: None,
+            carry_off_at_work_l_per_h: rate(carry_off / 24.0),
+            working_hours_a_day: 24.0,
+        }
+    }
+
+    fn case() -> ForecastCase {
+        ForecastCase {
+            now: NOW,
+            volume_l: Measured::new(1000.0, 0.0),
+            concentration_pct: Measured::new(6.0, 0.0),
+            lowest_l: 700.0,
+            highest_pct: 8.0,
+            full_l: 1000.0,
+            target_pct: 6.0,
+        }
+    }
+
+    fn days(outlook: Option<Outlook>) -> f64 {
+        (outlook.unwrap().time - NOW).secs_f64() / 86_400.0
+    }
+
+    #[test]
+    fn agrees_with_the_check_table() {
+        // mass_balance_misc.csv: drift_time_to_level and drift_time_to_conc.
+        let forecast = forecast(&case(), &losses(40.0, 15.0, 0.0)).unwrap();
+        assert!((days(forecast.low_volume) - 5.454_545).abs() < 1e-5);
+        assert!((days(forecast.high_concentration) - 5.939_982).abs() < 1e-5);
+    }
+
+    #[test]
+    fn the_top_up_brings_the_sump_to_its_target() {
+        let forecast = forecast(&case(), &losses(40.0, 15.0, 0.0)).unwrap();
+        let top_up = forecast.top_up.unwrap();
+        assert!((top_up.litres - 300.0).abs() < 1e-3);
+        // By then 60 L of concentrate less 15 L/d of mix at the mean strength.
+        let then = 6.0 * (1000.0f64 / 700.0).powf(40.0 / 55.0) * 7.0;
+        assert!((top_up.strength_pct - (6000.0 - 100.0 * then) / 300.0).abs() < 1e-3);
+    }
+
+    #[test]
+    fn what_is_less_known_lies_in_a_wider_interval() {
+        let width = |uncertainty| {
+            let forecast = forecast(&case(), &losses(40.0, 15.0, uncertainty)).unwrap();
+            let outlook = forecast.low_volume.unwrap();
+            (outlook.latest.unwrap() - outlook.earliest).secs_f64()
+        };
+        assert!(width(0.1) > 1.9 * width(0.05));
+    }
+
+    #[test]
+    fn beyond_the_horizon_nothing_is_said() {
+        let forecast = forecast(&case(), &losses(1.0, 0.5, 0.05)).unwrap();
+        assert_eq!(forecast.low_volume, None);
+    }
+}
