@@ -12,6 +12,7 @@ mod entry;
 mod history;
 mod import;
 mod progress;
+pub mod recharge;
 mod replay;
 mod run;
 mod survey;
@@ -24,6 +25,7 @@ use clap::{Args, Parser, Subcommand};
 use tracing_subscriber::filter::LevelFilter;
 
 use crate::settings::Settings;
+use crate::units::{Concentration, Parse, QuantityError, Volume};
 
 const WELL: u8 = 0;
 const NO: u8 = 1;
@@ -57,6 +59,9 @@ enum Command {
     /// Write something into the running daemon's journal:
     /// entry SUMP hand-reading brix 6.2 --by anna --at 06:10
     Entry(Box<EntryArgs>),
+    /// Plan a clean-out and a new charge in litres and hours, with its hazards,
+    /// from the settings.
+    Recharge(RechargeArgs),
     /// Work out a formula: calc dose volume=820L concentration=4.2% …
     Calc(CalcArgs),
 }
@@ -135,6 +140,30 @@ struct ImportArgs {
 }
 
 #[derive(Debug, Args)]
+struct RechargeArgs {
+    #[command(flatten)]
+    folder: Folder,
+    /// Print one JSON object.
+    #[arg(long)]
+    json: bool,
+    /// The whole volume, with lines and machines; the settings' working volume
+    /// if not given.
+    #[arg(long, value_name = "VOLUME", value_parser = quantity::<Volume>)]
+    volume: Option<Volume>,
+    /// Share of the volume that no drain gets out.
+    #[arg(long, value_name = "SHARE", default_value = "0 %", value_parser = quantity::<Concentration>)]
+    rest: Concentration,
+    /// The sump.
+    #[arg(value_name = "SUMP")]
+    sump: String,
+}
+
+/// Reads a number with its unit.
+fn quantity<T: Parse>(text: &str) -> Result<T, QuantityError> {
+    T::parse(text)
+}
+
+#[derive(Debug, Args)]
 struct CalcArgs {
     /// List the calculations.
     #[arg(long)]
@@ -204,6 +233,15 @@ pub fn main() -> ExitCode {
                 }
             })
         }),
+        Command::Recharge(args) => with_settings(&args.folder.config, |settings| {
+            let ask = recharge::Ask {
+                sump: args.sump,
+                volume: args.volume,
+                rest: args.rest.fraction(),
+                json: args.json,
+            };
+            Ok(plan_recharge(&settings, &ask))
+        }),
         Command::Calc(args) => calculate(&args),
     };
     ExitCode::from(status)
@@ -236,6 +274,19 @@ fn check_settings(folder: &Path) -> u8 {
         eprint!("{}", checked.text);
     }
     checked.status
+}
+
+fn plan_recharge(settings: &Settings, ask: &recharge::Ask) -> u8 {
+    match recharge::told(settings, ask) {
+        Ok(text) => {
+            say(&text);
+            WELL
+        }
+        Err(fault) => {
+            eprintln!("{fault}");
+            WRONG
+        }
+    }
 }
 
 fn calculate(args: &CalcArgs) -> u8 {

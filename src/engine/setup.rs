@@ -4,8 +4,10 @@
 use std::sync::Arc;
 
 use crate::advice::DoseSetup;
+use crate::advice::recharge::RechargeSetup;
 use crate::alarm::{AlarmDelays, Priority};
 use crate::chemistry::{Chart, MixCoefficient};
+use crate::model::money::{Prices, UnitPrice};
 use crate::model::{FactorSetup, MineralSetup, SheetBaseLine, ShiftPattern, SouringSetup, Water};
 use crate::rules::LimitLevel;
 use crate::signal::{DespikeSetup, InstrumentSetup, MeterSetup};
@@ -50,6 +52,10 @@ pub struct SumpSetup {
     pub water_zero: Brix,
     /// How doses are to be made up here.
     pub dose: DoseSetup,
+    /// How clean-outs are made here.
+    pub recharge: RechargeSetup,
+    /// What things cost here, where the plant has written it down.
+    pub prices: Option<Prices>,
     /// The instruments.
     pub channels: Vec<ChannelSetup>,
     /// The limits that are watched.
@@ -90,6 +96,8 @@ pub struct FluidSetup {
     pub ph_per_decade: f64,
     /// The base line of its conductivity, as far as its sheet gives it.
     pub base_line: SheetBaseLine,
+    /// What the concentrate costs, where that is written down.
+    pub price: Option<UnitPrice>,
 }
 
 /// One channel.

@@ -98,6 +98,24 @@ pub(super) const TURNOVERS: f64 = 5.0;
 /// Shortest mixing time. Memory.
 pub(super) const MIN_MIXING: Span = Span::from_mins(30);
 
+/// How long a cleaner circulates in the old fluid. Memory: 8 to 24 h.
+pub(super) const CLEANER_TIME: Span = Span::from_hours(12);
+/// Rinses. Choice: one is the least; it is repeated until it runs clear.
+pub(super) const RINSES: u16 = 1;
+/// Volume of a rinse as a share of the whole. Memory: a fifth.
+pub(super) const RINSE_SHARE: f64 = 0.2;
+/// Strength of a rinse, %. Memory: 0.5 to 1 %.
+pub(super) const RINSE_STRENGTH: f64 = 1.0;
+/// How long a rinse circulates. Memory: 15 to 60 min.
+pub(super) const RINSE_TIME: Span = Span::from_mins(30);
+/// Old fluid in the new charge that must not be reached. Memory: 5 %.
+pub(super) const CARRY_OVER: f64 = 0.05;
+/// Points above the target for the first fill. Memory: 1 to 2.
+pub(super) const FIRST_FILL_SURPLUS: f64 = 1.0;
+/// How long a new charge circulates before it is measured. Memory: 30 to
+/// 60 min.
+pub(super) const SETTLE: Span = Span::from_mins(60);
+
 /// Silence of a state, where none is written: it usually reports its changes
 /// only, so that it may be quiet for days. Choice.
 pub(super) const STATE_SILENT_AFTER: Span = NEVER;

@@ -5,12 +5,14 @@ use std::sync::Arc;
 
 use crate::chemistry::MixCoefficient;
 use crate::engine::{FluidSetup, SheetBaseLine};
+use crate::model::money::UnitPrice;
 use crate::units::{BrixCoefficient, Conductivity, Parse, Ph, Quantity};
 
 use super::build_chart;
 use super::defaults;
 use super::key_path::KeyPath;
 use super::measure;
+use super::prices::{self, PlantPrices};
 use super::problem::CalibrationProblem;
 use super::raw::{Named, RawFluid};
 use super::review::Review;
@@ -20,20 +22,26 @@ use super::waters;
 pub(super) type Fluids = BTreeMap<String, Option<Arc<FluidSetup>>>;
 
 /// Reads every data sheet.
-pub(super) fn fluids(review: &mut Review, sheets: Named) -> Fluids {
+pub(super) fn fluids(review: &mut Review, sheets: Named, prices: Option<&PlantPrices>) -> Fluids {
     let at = KeyPath::root().key("fluid");
     let mut fluids = Fluids::new();
     for (name, part) in sheets.unwrap_or_default() {
         let at = at.key(&name);
         review.name(&at, &name);
         let raw: RawFluid = review.take(&at, part);
-        let fluid = fluid(review, &at, &name, &raw);
+        let fluid = fluid(review, &at, &name, &raw, prices);
         fluids.insert(name, fluid.map(Arc::new));
     }
     fluids
 }
 
-fn fluid(review: &mut Review, at: &KeyPath, name: &str, raw: &RawFluid) -> Option<FluidSetup> {
+fn fluid(
+    review: &mut Review,
+    at: &KeyPath,
+    name: &str,
+    raw: &RawFluid,
+    prices: Option<&PlantPrices>,
+) -> Option<FluidSetup> {
     let chart = build_chart::chart(review, at, raw);
     let path = at.key("chart_uncertainty");
     let uncertainty = review
@@ -57,6 +65,7 @@ fn fluid(review: &mut Review, at: &KeyPath, name: &str, raw: &RawFluid) -> Optio
     );
     let ph_per_decade = ph_per_decade(review, at, raw);
     let base_line = base_line(review, at, raw);
+    let price = price(review, at, raw, prices);
     Some(FluidSetup {
         name: name.into(),
         title: raw.title.clone().unwrap_or_else(|| name.to_owned()),
@@ -67,6 +76,7 @@ fn fluid(review: &mut Review, at: &KeyPath, name: &str, raw: &RawFluid) -> Optio
         fresh_ph: fresh_ph?.map(Ph::from_units),
         ph_per_decade: ph_per_decade?,
         base_line: base_line?,
+        price: price?,
     })
 }
 
@@ -91,6 +101,20 @@ fn base_line(review: &mut Review, at: &KeyPath, raw: &RawFluid) -> Option<SheetB
         base: base?.map(Conductivity::from_microsiemens_per_cm),
         per_percent_us_cm: per_percent?,
     })
+}
+
+/// The price of the concentrate, in the plant's currency.
+fn price(
+    review: &mut Review,
+    at: &KeyPath,
+    raw: &RawFluid,
+    prices: Option<&PlantPrices>,
+) -> Option<Option<UnitPrice>> {
+    let Some(written) = &raw.price else {
+        return Some(None);
+    };
+    let currency = prices?.currency(review)?;
+    prices::unit_price(review, &at.key("price"), Some(written), currency)
 }
 
 fn temperature_coefficient(

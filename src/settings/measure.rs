@@ -1,6 +1,8 @@
 //! Values of a quantity that is only known when the settings are read, and the
 //! few numbers that are no quantity.
 
+use jiff::civil::Date;
+
 use crate::units::{Concentration, Parse, Quantity, Volume};
 
 use super::problem::Problem;
@@ -41,6 +43,12 @@ pub(super) fn volume_or_share(text: &str, working: f64) -> Result<f64, Problem> 
     } else {
         Ok(Volume::parse(text)?.litres())
     }
+}
+
+/// A day, as `2026-03-02`.
+pub(super) fn date(text: &str) -> Result<Date, Problem> {
+    text.parse()
+        .map_err(|_| Problem::NotADate(text.chars().take(40).collect()))
 }
 
 /// A share written in per cent.

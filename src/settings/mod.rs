@@ -22,6 +22,7 @@ mod build_vessel;
 mod calibration;
 mod channel_kind;
 mod channels;
+mod cleaners;
 mod contacts;
 mod current_loop;
 mod defaults;
@@ -45,9 +46,11 @@ mod payload;
 mod places;
 mod plant;
 mod ports;
+mod prices;
 mod problem;
 mod pump;
 mod raw;
+mod recharge;
 mod registers;
 mod remark;
 mod review;
@@ -57,6 +60,7 @@ mod senml_name;
 mod shifts;
 mod signs;
 mod sources;
+mod stocks;
 mod strict;
 mod sumps;
 mod template;
@@ -79,8 +83,10 @@ pub use mistake::{Mistake, Place, SettingsError};
 pub use nearest::nearest;
 pub use plant::{
     BrokerSettings, Contact, Origin, PayloadFormat, PlantSettings, Protocol, Route, Scale,
-    SeriesKind, SeriesSetup, Settings, SparkplugMetric, StoreSettings, SwitchWords, TimeFormat,
+    SeriesKind, SeriesSetup, Settings, SparkplugMetric, StockSettings, StoreSettings, SwitchWords,
+    TimeFormat,
 };
+pub use prices::PriceError;
 pub use problem::{CalibrationProblem, Problem};
 pub use remark::{Remark, Remarked};
 pub use secret::Secret;

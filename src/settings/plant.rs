@@ -4,10 +4,11 @@ use std::fmt;
 use std::path::PathBuf;
 use std::sync::Arc;
 
+use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
 use crate::engine::{AdmissionSetup, SumpSetup};
-use crate::units::{Linear, Quantity, Span};
+use crate::units::{Linear, Quantity, Span, Volume};
 use crate::{line, modbus};
 
 use super::json_pointer::JsonPointer;
@@ -41,6 +42,8 @@ pub struct Settings {
     pub routes: Vec<Route>,
     /// Who is told, by name.
     pub contacts: Vec<Contact>,
+    /// The concentrate in stock, by fluid.
+    pub stocks: Vec<StockSettings>,
     /// Every series; `SeriesIx` is a place in this list. For each sump its
     /// channels come first, each meter's total behind it, then the estimates
     /// `concentration` and `volume`.
@@ -62,6 +65,17 @@ pub struct PlantSettings {
     pub base_topic: String,
     /// The zone of its clocks, with the rules that are built in.
     pub time_zone: TimeZone,
+}
+
+/// The concentrate of one fluid in stock.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StockSettings {
+    /// Name of the fluid.
+    pub fluid: Arc<str>,
+    /// How much there was.
+    pub litres: Volume,
+    /// The day on which it was counted.
+    pub counted: Date,
 }
 
 /// Where data is kept.

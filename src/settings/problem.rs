@@ -5,6 +5,7 @@ use crate::chemistry::{
     ProbeFactorError, RefractometerError, StandardError,
 };
 use crate::line::PatternError;
+use crate::model::money::CurrencyError;
 use crate::model::{ShiftError, ShiftPatternError};
 use crate::signal::LoopRangeError;
 use crate::units::{Quantity, Span};
@@ -12,6 +13,7 @@ use crate::vessel::{StrappingError, VesselError};
 
 use super::json_pointer::PointerError;
 use super::nearest::nearest;
+use super::prices::PriceError;
 use super::senml_name::SenmlNameError;
 use super::template::TemplateError;
 use super::tls::TlsFault;
@@ -241,6 +243,18 @@ pub enum Problem {
     /// A key that does nothing here.
     #[error("has no effect: it is for {0} only")]
     OnlyFor(&'static str),
+    /// A text that is no currency.
+    #[error(transparent)]
+    Currency(#[from] CurrencyError),
+    /// A text that is no price.
+    #[error(transparent)]
+    Price(#[from] PriceError),
+    /// An amount of a cleaner that holds a biocide.
+    #[error(
+        "the cleaner holds a biocide (contains_biocide = true), and an amount of biocide is never \
+         told here; leave this out: amounts only from the supplier's data sheet, by appointed persons"
+    )]
+    AmountOfBiocide,
     /// Two keys that exclude each other.
     #[error("write either {0} or {1}, not both")]
     NotBoth(&'static str, &'static str),
@@ -326,7 +340,10 @@ impl Problem {
     pub(super) fn is_about_the_name(&self) -> bool {
         matches!(
             self,
-            Problem::UnknownKey { .. } | Problem::OnlyFor(_) | Problem::CompensatedTwice
+            Problem::UnknownKey { .. }
+                | Problem::OnlyFor(_)
+                | Problem::CompensatedTwice
+                | Problem::AmountOfBiocide
         )
     }
 }

@@ -38,6 +38,9 @@ pub(super) struct RawSettings {
     pub(super) serial: Named,
     pub(super) fluid: Named,
     pub(super) water: Named,
+    pub(super) cleaner: Named,
+    pub(super) stock: Named,
+    pub(super) prices: Option<RawPrices>,
     pub(super) sump: Named,
     pub(super) contact: Named,
 }
@@ -156,6 +159,7 @@ tables! {
         ph_per_decade: Written,
         conductivity_base: Written,
         conductivity_per_percent: Written,
+        price: Written,
     }
     /// `[water.NAME]`
     RawWater {
@@ -164,6 +168,26 @@ tables! {
         nitrate: Written,
         conductivity: Written,
         uncertainty: Written,
+        price: Written,
+    }
+    /// `[cleaner.NAME]`
+    RawCleaner {
+        title: String,
+        contains_biocide: bool,
+        share: Written,
+        circulate: Written,
+    }
+    /// `[stock.FLUID]`
+    RawStock {
+        litres: Written,
+        counted: String,
+    }
+    /// `[prices]`
+    RawPrices {
+        currency: String,
+        water: Written,
+        disposal: Written,
+        labour_per_change_out: Written,
     }
     /// `[contact.NAME]`
     RawContact {
@@ -188,6 +212,7 @@ tables! {
         top_up_water: String,
         vessel: RawVessel,
         dose: RawDose,
+        recharge: RawRecharge,
         channel: BTreeMap<String, Value>,
         limits: RawLimits,
         minerals: RawMinerals,
@@ -250,6 +275,18 @@ tables! {
         good_readings: u8,
         turnovers: f64,
         min_mixing: Written,
+    }
+    /// `[sump.NAME.recharge]`
+    RawRecharge {
+        cleaner: Written,
+        drain_rate: Written,
+        rinses: u16,
+        rinse_share: Written,
+        rinse_strength: Written,
+        rinse_time: Written,
+        carry_over: Written,
+        first_fill_surplus: Written,
+        settle: Written,
     }
     /// `[sump.NAME.limits]`
     RawLimits {

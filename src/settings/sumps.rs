@@ -11,6 +11,7 @@ use super::build_vessel;
 use super::calibration;
 use super::channel_kind;
 use super::channels::{self, Surroundings, What};
+use super::cleaners::Cleaners;
 use super::dose;
 use super::fluids::Fluids;
 use super::key_path::KeyPath;
@@ -18,9 +19,11 @@ use super::limits::{self, Basis};
 use super::masters;
 use super::origin::{self, Ways};
 use super::plant::{Route, SeriesKind, SeriesSetup};
+use super::prices::PlantPrices;
 use super::problem::Problem;
 use super::pump;
 use super::raw::{Named, RawChannel, RawSump};
+use super::recharge;
 use super::registers::Taken;
 use super::review::Review;
 use super::scale;
@@ -41,6 +44,10 @@ pub(super) struct Surrounding<'a> {
     pub(super) shifts: &'a PlantShifts,
     /// The waters by name.
     pub(super) waters: &'a Waters,
+    /// The cleaners by name.
+    pub(super) cleaners: &'a Cleaners,
+    /// What the plant pays.
+    pub(super) prices: Option<PlantPrices>,
     /// Where readings can come from.
     pub(super) ways: Ways<'a>,
 }
@@ -115,6 +122,9 @@ impl Sumps {
         let limits = raw.limits.unwrap_or_default();
         let limits = limits::limits(review, &at.key("limits"), &limits, &basis);
         let dose = dose::dose(review, at, &raw.dose.unwrap_or_default(), target);
+        let bounds = (target, dose.as_ref().map(|dose| dose.strongest_premix));
+        let recharge = raw.recharge.unwrap_or_default();
+        let recharge = recharge::recharge(review, at, &recharge, around.cleaners, bounds);
         let circulation = circulation(review, at, raw.circulation.as_ref());
         let water_zero = water_zero(review, at, raw.water_zero.as_ref());
         let shifts = around.shifts.at_sump(review, at, raw.shifts.as_ref());
@@ -139,10 +149,12 @@ impl Sumps {
             drain_back,
         } = volumes;
         let (low, high) = window?;
+        let fluid = fluid?;
+        let prices = around.prices?.with(fluid.price);
         Some(SumpSetup {
             name: name.into(),
             title: raw.title.unwrap_or_else(|| name.to_owned()),
-            fluid: fluid?,
+            fluid,
             vessel: vessel?,
             lines: Volume::from_litres(lines?),
             drain_back: drain_back?.map(Volume::from_litres),
@@ -158,6 +170,8 @@ impl Sumps {
             ),
             water_zero: water_zero?,
             dose: dose?,
+            recharge: recharge?,
+            prices,
             channels: read.channels?,
             limits: limits?,
             waters: waters::all(around.waters),

@@ -8,6 +8,7 @@ use crate::engine::AdmissionSetup;
 use crate::units::{Parse, Span};
 
 use super::brokers::{self, Brokers};
+use super::cleaners;
 use super::contacts;
 use super::defaults;
 use super::fluids;
@@ -20,12 +21,14 @@ use super::names;
 use super::origin::Ways;
 use super::plant::{PlantSettings, Settings, StoreSettings};
 use super::ports;
+use super::prices;
 use super::problem::Problem;
 use super::raw::{RawAdmission, RawEngine, RawMessages, RawPlant, RawSettings, RawStore};
 use super::registers;
 use super::review::Review;
 use super::shifts::{self, PlantShifts};
 use super::sources::{Sources, is_name};
+use super::stocks;
 use super::sumps::{self, Sumps, Surrounding};
 use super::topic::check_exact;
 use super::topics::{self, Claim};
@@ -92,12 +95,17 @@ fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings>
         ("serial", &line_ports.names[..]),
     ];
     names::check_sources(review, &kinds);
-    let fluids = fluids::fluids(review, raw.fluid);
     let waters = waters::waters(review, raw.water);
+    let prices = prices::prices(review, raw.prices);
+    let fluids = fluids::fluids(review, raw.fluid, prices.as_ref());
+    let cleaners = cleaners::cleaners(review, raw.cleaner);
+    let stocks = stocks::stocks(review, raw.stock, &fluids);
     let around = Surrounding {
         fluids: &fluids,
         shifts: &shifts,
         waters: &waters,
+        cleaners: &cleaners,
+        prices,
         ways: Ways {
             brokers: &brokers,
             usual_broker: messages_broker,
@@ -133,6 +141,7 @@ fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings>
         sumps: all(sumps.setups)?,
         routes: all(sumps.routes)?,
         contacts: all(contacts)?,
+        stocks: all(stocks)?,
         series: sumps.series,
         admission: admission?,
         engine_threads: threads?,

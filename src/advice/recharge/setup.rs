@@ -169,6 +169,10 @@ impl RechargeSetup {
     }
 }
 
+/// Points that target and surplus may exceed the strongest premix by, as they
+/// are added up.
+const ROUNDING: f64 = 1e-9;
+
 /// Whether a plan can be made.
 pub(super) fn check(setup: &RechargeSetup, case: &RechargeCase) -> Result<(), RechargeError> {
     let volume = case.volume;
@@ -186,7 +190,7 @@ pub(super) fn check(setup: &RechargeSetup, case: &RechargeCase) -> Result<(), Re
         return Err(RechargeError::Rest { found: case.rest });
     }
     let (fill, strongest) = (setup.fill_strength(case), case.strongest_premix);
-    if fill > strongest {
+    if fill.percent() > strongest.percent() + ROUNDING {
         return Err(RechargeError::FillTooStrong { fill, strongest });
     }
     Ok(())

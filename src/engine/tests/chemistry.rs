@@ -1,7 +1,10 @@
 //! Minerals, souring and methods, as readings and entries feed them.
 
 use super::*;
-use crate::model::{ExcessLevel, GapCause, Mineral, Souring};
+use crate::model::Mineral;
+use crate::model::factor_check::GapCause;
+use crate::model::minerals::ExcessLevel;
+use crate::model::souring::Souring;
 use crate::units::Measured;
 
 const PH: u16 = 2;

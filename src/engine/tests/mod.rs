@@ -13,6 +13,7 @@ mod properties;
 use std::sync::Arc;
 
 use super::*;
+use crate::advice::recharge::RechargeSetup;
 use crate::advice::{Measure, VolumeUnit};
 use crate::alarm::{AlarmState, Transition};
 use crate::chemistry::Chart;
@@ -87,6 +88,7 @@ fn setup() -> Arc<SumpSetup> {
             fresh_ph: None,
             ph_per_decade: 0.5,
             base_line: SheetBaseLine::default(),
+            price: None,
         }),
         vessel: Vessel::rectangular(metre, metre, metre).unwrap(),
         lines: Volume::from_litres(0.0),
@@ -117,6 +119,19 @@ fn setup() -> Arc<SumpSetup> {
             turnovers: 5.0,
             min_mixing: Span::from_mins(30),
         },
+        recharge: RechargeSetup {
+            cleaner: None,
+            cleaner_time: Span::from_hours(12),
+            drain_rate: None,
+            rinses: 1,
+            rinse_share: 0.2,
+            rinse_strength: Concentration::from_percent(1.0),
+            rinse_time: Span::from_mins(30),
+            carry_over_limit: 0.05,
+            first_fill_surplus: Concentration::from_percent(1.0),
+            settle: Span::from_mins(60),
+        },
+        prices: None,
         channels: vec![
             channel("brix", Quantity::Brix, 0, 0.05, 0.3),
             channel("level", Quantity::Level, 1, 0.002, 0.02),

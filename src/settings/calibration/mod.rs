@@ -15,6 +15,7 @@ use crate::engine::{FluidSetup, InputSetup};
 use crate::units::{Conductance, Linear, Parse, Potential, Quantity, QuantityError, Temperature};
 
 use super::key_path::KeyPath;
+use super::measure;
 use super::problem::Problem;
 use super::raw::{RawCalibration, RawChannel};
 use super::review::Review;
@@ -135,9 +136,7 @@ fn date(review: &mut Review, at: &KeyPath, raw: &RawCalibration) -> Option<Optio
     let Some(text) = &raw.date else {
         return Some(None);
     };
-    let found = || text.chars().take(40).collect();
-    let date = text.parse::<Date>().map_err(|_| Problem::NotADate(found()));
-    review.good(&at.key("date"), date).map(Some)
+    review.good(&at.key("date"), measure::date(text)).map(Some)
 }
 
 /// One calibration while its values are being read.

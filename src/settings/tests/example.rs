@@ -10,10 +10,10 @@ use super::{example, variables};
 use crate::engine::ChannelKind;
 use crate::settings::Settings;
 use crate::settings::raw::{
-    RawAdmission, RawBroker, RawCalibration, RawChannel, RawChecksum, RawContact, RawDespike,
-    RawDose, RawEngine, RawFluid, RawLimit, RawLimits, RawMessages, RawMethods, RawMinerals,
-    RawModbus, RawPlant, RawSerial, RawSettings, RawShifts, RawSouring, RawStore, RawSump,
-    RawTemplate, RawTls, RawVessel, RawWater,
+    RawAdmission, RawBroker, RawCalibration, RawChannel, RawChecksum, RawCleaner, RawContact,
+    RawDespike, RawDose, RawEngine, RawFluid, RawLimit, RawLimits, RawMessages, RawMethods,
+    RawMinerals, RawModbus, RawPlant, RawPrices, RawRecharge, RawSerial, RawSettings, RawShifts,
+    RawSouring, RawStock, RawStore, RawSump, RawTemplate, RawTls, RawVessel, RawWater,
 };
 use crate::settings::strict::{Fault, Strict};
 
@@ -161,6 +161,10 @@ fn the_example_names_every_setting() {
         keys::<RawMinerals>(),
         keys::<RawSouring>(),
         keys::<RawMethods>(),
+        keys::<RawRecharge>(),
+        keys::<RawCleaner>(),
+        keys::<RawStock>(),
+        keys::<RawPrices>(),
         keys::<RawLimits>(),
         keys::<RawLimit>(),
         keys::<RawChannel>(),

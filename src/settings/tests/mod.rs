@@ -7,6 +7,7 @@ mod example;
 mod instrument;
 mod layers;
 mod messages;
+mod recharge;
 mod shifts;
 mod tanks;
 mod topics;
