@@ -16,9 +16,11 @@ use crate::units::Timestamp;
 
 use super::shift::Shift;
 
-/// Most lines of a week, and most holidays. Choice: three shifts a day, each
-/// by itself, are 21; twelve holidays a year last for 80 years.
-const MAX: (usize, usize) = (64, 1000);
+/// Most lines of a week. Choice: three shifts a day, each by itself, are 21.
+const MAX_SHIFTS: usize = 64;
+
+/// Most holidays. Choice: twelve a year for 80 years.
+const MAX_HOLIDAYS: usize = 1000;
 
 /// So many days ahead a change is looked for. Choice: a year; who asks wants to
 /// know of a night, a weekend or a shut-down.
@@ -49,10 +51,14 @@ pub enum ShiftPatternError {
     #[error("has no shift; write one, as \"mon-fri 06:00-22:00\", or leave the shifts out")]
     NoShift,
     /// A longer list of shifts than any plant has.
-    #[error("has {0} shifts; at most 64 are allowed: write days with the same hours as mon-fri")]
+    #[error(
+        "has {0} shifts; at most {MAX_SHIFTS} are allowed: write days with the same hours as mon-fri"
+    )]
     TooManyShifts(usize),
     /// A longer list of holidays than anyone looks ahead.
-    #[error("has {0} holidays; at most 1000 are allowed: leave out those that have passed")]
+    #[error(
+        "has {0} holidays; at most {MAX_HOLIDAYS} are allowed: leave out those that have passed"
+    )]
     TooManyHolidays(usize),
 }
 
@@ -76,8 +82,10 @@ impl ShiftPattern {
     ) -> Result<Self, ShiftPatternError> {
         match (shifts.len(), holidays.len()) {
             (0, _) => return Err(ShiftPatternError::NoShift),
-            (many, _) if many > MAX.0 => return Err(ShiftPatternError::TooManyShifts(many)),
-            (_, many) if many > MAX.1 => return Err(ShiftPatternError::TooManyHolidays(many)),
+            (many, _) if many > MAX_SHIFTS => return Err(ShiftPatternError::TooManyShifts(many)),
+            (_, many) if many > MAX_HOLIDAYS => {
+                return Err(ShiftPatternError::TooManyHolidays(many));
+            }
             _ => {}
         }
         let week = std::array::from_fn(|day| {

@@ -33,7 +33,8 @@ pub(super) struct PlantShifts {
 pub(super) fn time_zone(review: &mut Review, at: &KeyPath, raw: &RawPlant) -> Option<TimeZone> {
     let found = raw.time_zone.as_deref().unwrap_or(defaults::TIME_ZONE);
     let zones = TimeZoneDatabase::bundled();
-    let zone = zones.get(found).map_err(|_| {
+    let zone = zones.get(found).ok().filter(|zone| !zone.is_unknown());
+    let zone = zone.ok_or_else(|| {
         let names: Vec<String> = zones.available().map(|name| name.to_string()).collect();
         Problem::UnknownZone {
             found: found.chars().take(40).collect(),

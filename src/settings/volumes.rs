@@ -72,11 +72,11 @@ fn drain_back(
     let allowed = if room.is_finite() {
         let room = litres(room);
         format!(
-            "at most what is in the lines ({lines}), and what tank and lines hold beyond \
+            "0 L to what is in the lines ({lines}), and no more than tank and lines hold beyond \
              max_volume ({room}), or the tank runs over when the pumps stop"
         )
     } else {
-        format!("at most what is in the lines ({lines})")
+        format!("0 L to what is in the lines ({lines})")
     };
     review.tell(&path, Problem::OutOfRange { found, allowed });
     None

@@ -30,10 +30,10 @@ pub struct Dish {
 }
 
 impl Dish {
-    /// The usual crown radius, as a share of the diameter. Memory: DIN 28011,
-    /// there of the outside diameter.
+    /// The usual crown radius, as a share of the diameter. DIN 28011, seen
+    /// second hand; there of the outside diameter.
     pub const USUAL_CROWN: f64 = 1.0;
-    /// The usual knuckle radius, as a share of the diameter. Memory: DIN 28011.
+    /// The usual knuckle radius, as a share of the diameter. DIN 28011, likewise.
     pub const USUAL_KNUCKLE: f64 = 0.1;
 
     /// A head whose crown and knuckle have these radii, as shares of the

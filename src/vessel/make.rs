@@ -66,7 +66,7 @@ impl Vessel {
         let diameter = positive("diameter", diameter)?;
         let height = positive("height", height)?;
         let depth = Length::from_metres(bottom.depth(diameter.metres()));
-        within("depth of the bottom", depth, "height", height)?;
+        within("bottom depth", depth, "height", height)?;
         Ok(Vessel::VerticalCylinder {
             diameter,
             bottom,

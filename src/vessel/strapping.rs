@@ -10,9 +10,10 @@
 
 use crate::units::{Length, Volume};
 
-/// Fewest and most points. Choice: two make a box; 500 are a point a centimetre
-/// in a tank of 5 m.
-const POINTS: std::ops::RangeInclusive<usize> = 2..=500;
+/// Fewest points: those of a box.
+const LEAST: usize = 2;
+/// Most points. Choice: one a centimetre in a tank of 5 m.
+const MOST: usize = 500;
 
 /// Volumes at strictly rising levels, the first at the lowest inside point.
 #[derive(Debug, Clone, PartialEq)]
@@ -35,7 +36,7 @@ struct Knot {
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum StrappingError {
     /// Not enough points, or too many.
-    #[error("the table has {0} points; it needs 2 to 500")]
+    #[error("the table has {0} points; it needs {LEAST} to {MOST}")]
     Count(usize),
     /// A level or volume that is no number.
     #[error("row {row} holds what is no finite number; measure it again")]
@@ -166,7 +167,7 @@ impl Piece {
 }
 
 fn check(points: &[(Length, Volume)]) -> Result<(), StrappingError> {
-    if !POINTS.contains(&points.len()) {
+    if !(LEAST..=MOST).contains(&points.len()) {
         return Err(StrappingError::Count(points.len()));
     }
     let is_finite = |(level, volume): &(Length, Volume)| {
@@ -253,8 +254,8 @@ impl Chord {
     }
 
     /// The slopes at both ends, brought into the circle of radius 3 (times the
-    /// chord's slope) in which the cubic does not fall: Fritsch and Carlson,
-    /// section 4.
+    /// chord's slope) in which the cubic does not fall: Fritsch and Carlson's
+    /// sufficient condition.
     fn limited(&self, low: f64, high: f64) -> [f64; 2] {
         let (size, most) = (low.hypot(high), 3.0 * self.slope);
         if size <= most {

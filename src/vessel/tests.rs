@@ -100,7 +100,7 @@ fn refuses_dimensions_that_make_no_tank() {
     let told = Vessel::vertical_cylinder(m(2.0), Head::Hemispherical, m(0.9)).unwrap_err();
     assert!(
         told.to_string()
-            .contains("depth of the bottom is 1.000 m, more than its height of 0.900 m"),
+            .contains("bottom depth is 1.000 m, more than its height of 0.900 m"),
         "{told}"
     );
 }

@@ -129,6 +129,23 @@ fn times_that_are_left_out_or_come_twice_in_new_york() {
     );
 }
 
+/// The examples of RFC 5545, section 3.3.5.
+#[test]
+fn local_times_are_read_as_the_standard_for_calendars_has_it() {
+    let early = pattern("America/New_York", &["sun 01:30-10:00"], &[]);
+    changes(
+        &early,
+        "2007-11-04T00:00:00Z",
+        &["2007-11-04T01:30:00-04:00"],
+    );
+    let late = pattern("America/New_York", &["sun 02:30-10:00"], &[]);
+    changes(
+        &late,
+        "2007-03-11T00:00:00Z",
+        &["2007-03-11T03:30:00-04:00"],
+    );
+}
+
 #[test]
 fn where_nothing_changes_there_is_no_change() {
     let always = pattern("Europe/Vienna", &["mon-sun 00:00-24:00"], &[]);

@@ -104,16 +104,16 @@ fn what_runs_back_comes_out_of_the_lines_and_finds_room_in_the_tank() {
     told(
         "[sump.cell-a]\nlines = \"40 L\"\ndrain_back = \"60 L\"\n",
         &[
-            "z.toml:3:14: sump.cell-a.drain_back: 60.0 L is not allowed; allowed is at most what is \
-           in the lines (40.0 L), and what tank and lines hold beyond max_volume (115.0 L), or \
+            "z.toml:3:14: sump.cell-a.drain_back: 60.0 L is not allowed; allowed is 0 L to what is \
+           in the lines (40.0 L), and no more than tank and lines hold beyond max_volume (115.0 L), or \
            the tank runs over when the pumps stop",
         ],
     );
     told(
         "[sump.cell-a]\nlines = \"200 L\"\nmax_volume = \"1100 L\"\ndrain_back = \"60 L\"\n",
         &[
-            "z.toml:4:14: sump.cell-a.drain_back: 60.0 L is not allowed; allowed is at most what is \
-           in the lines (200.0 L), and what tank and lines hold beyond max_volume (36.0 L), or \
+            "z.toml:4:14: sump.cell-a.drain_back: 60.0 L is not allowed; allowed is 0 L to what is \
+           in the lines (200.0 L), and no more than tank and lines hold beyond max_volume (36.0 L), or \
            the tank runs over when the pumps stop",
         ],
     );

@@ -59,9 +59,9 @@ fn keys_of_other_shapes_are_told() {
     told(
         &sump(written),
         &[
-            "z.toml:5:75: sump.cell-b.vessel.heads: has no effect: it is for shape = \
+            "z.toml:5:77: sump.cell-b.vessel.heads: has no effect: it is for shape = \
              \"horizontal_cylinder\" only",
-            "z.toml:5:91: sump.cell-b.vessel.crown_ratio: has no effect: it is for heads = \
+            "z.toml:5:93: sump.cell-b.vessel.crown_ratio: has no effect: it is for heads = \
              \"dished\" or bottom = \"dished\" only",
         ],
     );
@@ -73,7 +73,7 @@ fn what_makes_no_tank_is_told() {
     told(
         &sump(written),
         &[
-            "z.toml:5:10: sump.cell-b.vessel: the tank's depth of the bottom is 0.232 m, more than \
+            "z.toml:5:1: sump.cell-b.vessel: the tank's bottom depth is 0.233 m, more than \
            its height of 0.200 m; measure both again, inside and from the lowest point",
         ],
     );
