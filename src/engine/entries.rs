@@ -14,6 +14,7 @@ use super::event::Effect;
 use super::journal::JournalBody;
 use super::remembered::{Comparison, Correction, CorrectionError, Said, Superseded};
 use super::watch::SumpWatch;
+use crate::advice::MixerCheck;
 use crate::signal::Drift;
 use crate::units::{Quantity, Span, Timestamp};
 
@@ -173,6 +174,12 @@ impl SumpWatch {
         }
         match &entry.kind {
             EntryKind::HandReading {
+                quantity,
+                value,
+                mixer: Some(mixer),
+                ..
+            } => self.check_mixer(mixer, *quantity, *value, out),
+            EntryKind::HandReading {
                 quantity, value, ..
             } => Said::Channels(self.compare(*quantity, *value, time, superseded)),
             EntryKind::Event {
@@ -201,6 +208,25 @@ impl SumpWatch {
             | EntryKind::Note { .. }
             | EntryKind::Withdrawn { .. } => Said::Nothing,
         }
+    }
+
+    /// Judges a reading at the outlet of a mixer.
+    fn check_mixer(
+        &mut self,
+        name: &str,
+        quantity: Quantity,
+        value: f64,
+        out: &mut Vec<Effect>,
+    ) -> Said {
+        let Some(mixer) = self.setup.mixers.iter().find(|one| *one.name == *name) else {
+            return Said::Nothing;
+        };
+        let got = self.by_hand(quantity, value);
+        let earlier = self.remembered.mixer_ratios(name);
+        let check = MixerCheck::new(name, mixer.setting, got, &earlier);
+        let (mixer, ratio) = (name.to_owned(), check.ratio());
+        self.journal(JournalBody::MixerChecked(Box::new(check)), out);
+        Said::Mixer { mixer, ratio }
     }
 
     /// Holds a hand reading against the inline channels of the same quantity:
@@ -274,7 +300,7 @@ fn channels_of(before: Option<&Said>, now: &Said) -> Vec<String> {
     let spoken = before.into_iter().chain([now]);
     let comparisons = spoken.filter_map(|said| match said {
         Said::Channels(comparisons) => Some(comparisons),
-        Said::Nothing | Said::Acknowledged(_) | Said::Pumps(_) | Said::Foam(_) => None,
+        _ => None,
     });
     comparisons
         .flatten()

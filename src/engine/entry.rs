@@ -38,6 +38,9 @@ pub enum EntryKind {
         /// How it was measured.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         method: Option<Method>,
+        /// The mixer at whose outlet it was measured; none for the sump itself.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        mixer: Option<String>,
         /// The number and unit that were written, where that was another unit.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         written: Option<String>,

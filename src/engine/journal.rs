@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use serde::Serialize;
 
-use crate::advice::{Advice, Amounts, Judgement};
+use crate::advice::{Advice, Amounts, Judgement, MixerCheck};
 use crate::alarm::{AlarmState, Priority, Transition};
 use crate::rules::Condition;
 use crate::units::{Measured, Timestamp};
@@ -56,6 +56,8 @@ pub enum JournalBody {
     },
     /// After mixing: what came of a dose.
     AdviceOutcome(Box<Outcome>),
+    /// The outlet of a mixer was read.
+    MixerChecked(Box<MixerCheck>),
     /// A person wrote something down.
     Entry {
         /// What was written.
@@ -76,6 +78,7 @@ impl JournalBody {
             JournalBody::AdviceWithdrawn { .. } => "advice_withdrawn",
             JournalBody::AdviceRestored { .. } => "advice_restored",
             JournalBody::AdviceOutcome(_) => "advice_outcome",
+            JournalBody::MixerChecked(_) => "mixer_checked",
             JournalBody::Entry { .. } => "entry",
         }
     }

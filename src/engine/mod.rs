@@ -51,7 +51,8 @@ pub use instrument::InstrumentStatus;
 pub use journal::{AlarmLine, JournalBody, JournalRecord, Outcome};
 pub use remembered::{Correction, CorrectionError};
 pub use setup::{
-    AdmissionSetup, ChannelKind, ChannelSetup, FluidSetup, LimitSetup, MeterOf, SumpSetup, SwitchOf,
+    AdmissionSetup, ChannelKind, ChannelSetup, FluidSetup, LimitSetup, MeterOf, MixerSetup,
+    SumpSetup, SwitchOf,
 };
 pub use shard::{SETTLING, Shard};
 pub use snapshot::SumpSnapshot;

@@ -52,6 +52,13 @@ pub(super) enum Said {
     Pumps(bool),
     /// Whether it foams.
     Foam(bool),
+    /// What a mixer gave for its setting, as a share.
+    Mixer {
+        /// Its name.
+        mixer: String,
+        /// The share.
+        ratio: f64,
+    },
 }
 
 /// A channel held against what a person found.
@@ -280,6 +287,15 @@ impl Remembered {
             Said::Foam(foams) => Some(*foams),
             _ => None,
         })
+    }
+
+    /// What a mixer gave for its setting at the readings that stand, as shares.
+    pub(super) fn mixer_ratios(&self, name: &str) -> Vec<f64> {
+        let ratios = self.entries.iter().filter_map(|noted| match &noted.said {
+            Said::Mixer { mixer, ratio } if mixer == name => Some(*ratio),
+            _ => None,
+        });
+        ratios.collect()
     }
 
     fn newest(&self, of: impl Fn(&Said) -> Option<bool>) -> Option<(Timestamp, bool)> {

@@ -56,6 +56,8 @@ pub struct SumpSetup {
     pub recharge: RechargeSetup,
     /// What things cost here, where the plant has written it down.
     pub prices: Option<Prices>,
+    /// The mixers that its make-up comes from.
+    pub mixers: Vec<MixerSetup>,
     /// The instruments.
     pub channels: Vec<ChannelSetup>,
     /// The limits that are watched.
@@ -72,6 +74,15 @@ pub struct SumpSetup {
     pub concentration_series: SeriesIx,
     /// Series of the estimated volume.
     pub volume_series: SeriesIx,
+}
+
+/// A mixer (proportioner) of make-up.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MixerSetup {
+    /// Its name in entries.
+    pub name: Arc<str>,
+    /// What it is set to and should give.
+    pub setting: Concentration,
 }
 
 /// A product in use.

@@ -18,6 +18,10 @@ const FOAM_HOLDS: Span = Span::from_hours(24);
 /// nameplate is often wrong by 10–30 % (memory, no source).
 const ASSUMED_VOLUME_UNCERTAINTY: f64 = 0.1;
 
+/// Standard uncertainty of a reading of a hand refractometer, °Bx or points.
+/// Memory: they are read to 0.1 or 0.2 °Bx.
+const HAND_UNCERTAINTY: f64 = 0.1;
+
 impl SumpWatch {
     /// The channel's smoothed value, unless it is silent or doubted.
     #[inline]
@@ -103,6 +107,22 @@ impl SumpWatch {
     fn concentration_channel(&self) -> Option<(usize, f64)> {
         self.first_usable(Quantity::Brix)
             .or_else(|| self.first_usable(Quantity::Concentration))
+    }
+
+    /// The concentration that a hand reading of a refractometer, or of the
+    /// concentration itself, stands for.
+    pub(super) fn by_hand(&self, quantity: Quantity, value: f64) -> Measured {
+        let fluid = &self.setup.fluid;
+        let (percent, slope) = if quantity == Quantity::Brix {
+            let (reading, zero) = (Brix::from_degrees(value), self.setup.water_zero);
+            let net = Brix::from_degrees(value - zero.degrees());
+            let concentration = fluid.chart.concentration(reading, zero);
+            (concentration.percent(), fluid.chart.slope_at(net))
+        } else {
+            (value, 1.0)
+        };
+        let by_chart = fluid.chart_uncertainty * percent;
+        Measured::new(percent, by_chart.hypot(slope * HAND_UNCERTAINTY))
     }
 
     /// Measured volume with its uncertainty, L, lines included.

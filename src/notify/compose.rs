@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use serde::Serialize;
 
-use crate::advice::Advice;
+use crate::advice::{Advice, MixerCheck};
 use crate::engine::{AlarmLine, JournalBody, JournalRecord, Outcome, SumpStatus};
 use crate::settings::Settings;
 use crate::store::OutboxRow;
@@ -54,6 +54,17 @@ struct AdviceMessage<'a> {
 struct OutcomeMessage<'a> {
     #[serde(flatten)]
     outcome: &'a Outcome,
+    sump: &'a str,
+    title: &'a str,
+    time: Timestamp,
+    text: String,
+}
+
+/// What the outlet of a mixer gave, as it goes over the wire.
+#[derive(Serialize)]
+struct MixerMessage<'a> {
+    #[serde(flatten)]
+    check: &'a MixerCheck,
     sump: &'a str,
     title: &'a str,
     time: Timestamp,
@@ -123,6 +134,20 @@ impl Composer {
                     "outcome",
                     json(&OutcomeMessage {
                         outcome,
+                        sump,
+                        title,
+                        time,
+                        text,
+                    }),
+                    true,
+                )
+            }
+            JournalBody::MixerChecked(check) => {
+                let text = text::mixer_text(title, check);
+                (
+                    "mixer",
+                    json(&MixerMessage {
+                        check,
                         sump,
                         title,
                         time,

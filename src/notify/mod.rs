@@ -13,4 +13,4 @@ mod under_way;
 
 pub use compose::Composer;
 pub use mqtt::{Publisher, PublisherCounters};
-pub use text::{advice_text, alarm_text, outcome_text};
+pub use text::{advice_text, alarm_text, mixer_text, outcome_text};

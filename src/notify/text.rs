@@ -3,7 +3,7 @@
 
 use std::fmt::Write;
 
-use crate::advice::{Advice, Dose, DoseOption, Judgement, Way, waiting};
+use crate::advice::{Advice, Dose, DoseOption, Judgement, MixerCheck, Way, waiting};
 use crate::alarm::Transition;
 use crate::engine::{AlarmLine, LimitLevel, Outcome};
 use crate::rules::Condition;
@@ -83,6 +83,11 @@ pub fn outcome_text(title: &str, outcome: &Outcome) -> String {
             format!("{title}: dose mixed in, {now} % now, {expected} % expected. Re-check by hand.")
         }
     }
+}
+
+/// What the outlet of a mixer gave, in words.
+pub fn mixer_text(title: &str, check: &MixerCheck) -> String {
+    format!("{title}: {}", check.words())
 }
 
 /// What a miss asks for, and what it may mean.

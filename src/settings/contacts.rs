@@ -47,7 +47,8 @@ fn contact(
     })
 }
 
-fn places(
+/// The places of these sumps; a name that none has is told.
+pub(super) fn places(
     review: &mut Review,
     path: &KeyPath,
     names: &[String],

@@ -39,6 +39,7 @@ mod masters;
 mod measure;
 mod message;
 mod mistake;
+mod mixers;
 mod names;
 mod nearest;
 mod origin;

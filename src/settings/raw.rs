@@ -42,6 +42,7 @@ pub(super) struct RawSettings {
     pub(super) stock: Named,
     pub(super) prices: Option<RawPrices>,
     pub(super) sump: Named,
+    pub(super) mixer: Named,
     pub(super) contact: Named,
 }
 
@@ -192,6 +193,11 @@ tables! {
     /// `[contact.NAME]`
     RawContact {
         topic: String,
+        sumps: Vec<String>,
+    }
+    /// `[mixer.NAME]`
+    RawMixer {
+        setting: Written,
         sumps: Vec<String>,
     }
     /// `[sump.NAME]`

@@ -172,6 +172,7 @@ impl Sumps {
             dose: dose?,
             recharge: recharge?,
             prices,
+            mixers: Vec::new(),
             channels: read.channels?,
             limits: limits?,
             waters: waters::all(around.waters),

@@ -17,6 +17,7 @@ use super::layers;
 use super::line_ports;
 use super::masters;
 use super::mistake::SettingsError;
+use super::mixers;
 use super::names;
 use super::origin::Ways;
 use super::plant::{PlantSettings, Settings, StoreSettings};
@@ -127,9 +128,15 @@ fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings>
     registers::check(review, &sumps.taken);
     names::check_sumps(review, &sumps.names);
     let contacts = contacts::contacts(review, raw.contact, &sumps.names);
+    let mixers = mixers::mixers(review, raw.mixer, &sumps.names);
     let store = store(review, raw.store.unwrap_or_default());
     let admission = admission(review, &raw.admission.unwrap_or_default());
     let threads = threads(review, &raw.engine.unwrap_or_default());
+    let (mixers, mut setups) = (all(mixers), all(sumps.setups));
+    if let (Some(mixers), Some(setups)) = (&mixers, &mut setups) {
+        mixers::connect(mixers, setups);
+    }
+    mixers?;
     Some(Settings {
         plant: plant?,
         store: store?,
@@ -138,7 +145,7 @@ fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings>
         serial: all(line_ports.settings)?,
         messages_broker: messages_broker?,
         entry_topic: entry_topic?,
-        sumps: all(sumps.setups)?,
+        sumps: setups?,
         routes: all(sumps.routes)?,
         contacts: all(contacts)?,
         stocks: all(stocks)?,

@@ -57,6 +57,9 @@ pub(super) struct What {
     /// The channel whose probe was touched.
     #[arg(long, value_name = "CHANNEL")]
     channel: Option<String>,
+    /// The mixer at whose outlet a strength was read.
+    #[arg(long, value_name = "MIXER")]
+    mixer: Option<String>,
     /// How it smells: fresh, stale, bad, rotten.
     #[arg(long, value_name = "SMELL")]
     smell: Option<String>,

@@ -98,6 +98,7 @@ fn options(what: &What, set: &mut impl FnMut(&str, Value)) {
         ("water", &what.water),
         ("advice", &what.advice),
         ("channel", &what.channel),
+        ("mixer", &what.mixer),
     ] {
         if let Some(given) = given {
             set(field, given.as_str().into());

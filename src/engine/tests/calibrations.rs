@@ -127,6 +127,7 @@ fn a_doubted_thermometer_makes_unsure() {
         quantity: Quantity::Temperature,
         value: 25.0,
         method: None,
+        mixer: None,
         written: None,
     };
     bench.enter("by-hand", minute(10), kind);

@@ -107,6 +107,7 @@ fn event(what: HappeningKind, litres: Option<f64>) -> EntryKind {
 
 fn read(quantity: Quantity, value: f64, method: Option<Method>) -> EntryKind {
     EntryKind::HandReading {
+        mixer: None,
         quantity,
         value,
         method,

@@ -23,6 +23,7 @@ fn by_hand(value: f64) -> EntryKind {
         quantity: Quantity::Brix,
         value,
         method: None,
+        mixer: None,
         written: None,
     }
 }

@@ -11,6 +11,7 @@ fn a_doubted_probe_drives_no_dose_until_it_is_cleaned() {
         quantity: Quantity::Brix,
         value: 3.2,
         method: None,
+        mixer: None,
         written: None,
     };
     bench.enter("hand", minute(60), hand);
@@ -263,4 +264,43 @@ fn a_dose_that_only_lacked_the_level_is_given_once_the_level_is_there() {
     assert_eq!(given(&bench), 2);
     bench.run(15..60, 5.0, 900.0);
     assert_eq!(given(&bench), 2);
+}
+
+#[test]
+fn a_mixer_is_judged_by_its_outlet_and_by_what_it_usually_gives() {
+    let outlet = |value: f64| EntryKind::HandReading {
+        quantity: Quantity::Brix,
+        value,
+        method: None,
+        mixer: Some("east".into()),
+        written: None,
+    };
+    let mut bench = Bench::new();
+    bench.run(0..60, 8.0, 900.0);
+    // Factor 2 and a water zero of 0.2 °Bx: 6 % three times, then 5.1 %.
+    for (place, value) in [3.2, 3.2, 3.2, 2.75].into_iter().enumerate() {
+        bench.enter(&format!("outlet-{place}"), minute(60), outlet(value));
+    }
+    let checks: Vec<_> = bench
+        .journal()
+        .into_iter()
+        .filter_map(|line| match &line.body {
+            JournalBody::MixerChecked(check) => Some((**check).clone()),
+            _ => None,
+        })
+        .collect();
+    assert_eq!(checks.len(), 4);
+    assert_eq!(
+        (checks[2].new_setting_pct, checks[2].usual_ratio),
+        (None, None)
+    );
+    assert!(
+        (checks[3].got_pct.value - 5.1).abs() < 1e-9,
+        "{:?}",
+        checks[3]
+    );
+    assert!((checks[3].new_setting_pct.unwrap() - 120.0 / 17.0).abs() < 1e-9);
+    assert!(checks[3].drifted);
+    // It says nothing about the sump's own probe, 1.5 °Bx away.
+    assert!(bench.alarms().is_empty());
 }

@@ -79,6 +79,7 @@ impl Bench {
 
     fn by_hand(&mut self, id: &str, time: Timestamp, brix: f64) {
         let kind = EntryKind::HandReading {
+            mixer: None,
             quantity: Quantity::Brix,
             value: brix,
             method: None,
@@ -334,6 +335,7 @@ fn hand_readings_that_run_away_tell_of_a_drift_until_one_is_corrected() {
         by: None,
         supersedes: Some("day-2".into()),
         kind: EntryKind::HandReading {
+            mixer: None,
             quantity: Quantity::Brix,
             value: 7.38,
             method: None,

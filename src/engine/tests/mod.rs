@@ -132,6 +132,10 @@ fn setup() -> Arc<SumpSetup> {
             settle: Span::from_mins(60),
         },
         prices: None,
+        mixers: vec![MixerSetup {
+            name: "east".into(),
+            setting: Concentration::from_percent(6.0),
+        }],
         channels: vec![
             channel("brix", Quantity::Brix, 0, 0.05, 0.3),
             channel("level", Quantity::Level, 1, 0.002, 0.02),

@@ -12,8 +12,8 @@ use crate::settings::Settings;
 use crate::settings::raw::{
     RawAdmission, RawBroker, RawCalibration, RawChannel, RawChecksum, RawCleaner, RawContact,
     RawDespike, RawDose, RawEngine, RawFluid, RawLimit, RawLimits, RawMessages, RawMethods,
-    RawMinerals, RawModbus, RawPlant, RawPrices, RawRecharge, RawSerial, RawSettings, RawShifts,
-    RawSouring, RawStock, RawStore, RawSump, RawTemplate, RawTls, RawVessel, RawWater,
+    RawMinerals, RawMixer, RawModbus, RawPlant, RawPrices, RawRecharge, RawSerial, RawSettings,
+    RawShifts, RawSouring, RawStock, RawStore, RawSump, RawTemplate, RawTls, RawVessel, RawWater,
 };
 use crate::settings::strict::{Fault, Strict};
 
@@ -155,6 +155,7 @@ fn the_example_names_every_setting() {
         keys::<RawFluid>(),
         keys::<RawWater>(),
         keys::<RawContact>(),
+        keys::<RawMixer>(),
         keys::<RawSump>(),
         keys::<RawVessel>(),
         keys::<RawDose>(),

@@ -157,7 +157,7 @@ fn supersedes_another(entry: &Entry) -> Result<(), EntryError> {
     }
 }
 
-fn hand_reading(fields: &mut Fields, _: &SumpSetup) -> Result<EntryKind, EntryError> {
+fn hand_reading(fields: &mut Fields, sump: &SumpSetup) -> Result<EntryKind, EntryError> {
     let quantity = fields.needed_word("quantity", &plausible::BY_HAND)?;
     let number = fields.needed_number("value", "a number is needed")?;
     let unit = fields.text("unit", LONGEST_WORD)?;
@@ -171,8 +171,35 @@ fn hand_reading(fields: &mut Fields, _: &SumpSetup) -> Result<EntryKind, EntryEr
         quantity,
         value,
         method: fields.word("method", &METHODS)?,
+        mixer: mixer(fields, quantity, sump)?,
         written: written.map(|unit| format!("{number} {unit}")),
     })
+}
+
+/// The mixer at whose outlet something was read: one of the sump's, and a
+/// strength.
+fn mixer(
+    fields: &mut Fields,
+    quantity: Quantity,
+    sump: &SumpSetup,
+) -> Result<Option<String>, EntryError> {
+    let Some(name) = fields.text("mixer", LONGEST_NAME)? else {
+        return Ok(None);
+    };
+    let names = || sump.mixers.iter().map(|mixer| &*mixer.name);
+    if !names().any(|known| known == name) {
+        return Err(EntryError::Wrong {
+            field: "mixer",
+            found: format!("\"{name}\""),
+            allowed: format!("sump {} has these mixers: {}", sump.name, listed(names())),
+            near: nearest(&name, names()).map(str::to_owned),
+        });
+    }
+    if !matches!(quantity, Quantity::Brix | Quantity::Concentration) {
+        let allowed = "it goes with brix and concentration only";
+        return Err(wrong("mixer", format!("\"{name}\""), allowed));
+    }
+    Ok(Some(name))
 }
 
 fn in_own_unit(quantity: Quantity, number: f64, unit: &str) -> Result<f64, EntryError> {
