@@ -5,7 +5,6 @@ use crate::units::{Span, Timestamp};
 
 use super::answer::{Answer, Field};
 use super::argument::Series;
-use super::given::Given;
 use super::parameter::Parameter;
 use super::{Calculation, Example};
 
@@ -62,8 +61,8 @@ pub(super) static HAMPEL: Calculation = Calculation {
         results: &[("spikes", 1.0)],
     },
     work: |given| {
-        let (values, interval) = (given.take(&VALUES), take_span(given, &INTERVAL));
-        let window = take_span(given, &WINDOW);
+        let (values, interval) = (given.take(&VALUES), given.take_span(&INTERVAL));
+        let window = given.take_span(&WINDOW);
         let (sigmas, floor) = (given.take(&SIGMAS), given.take(&FLOOR));
         let setup = DespikeSetup {
             window: window?,
@@ -108,8 +107,8 @@ pub(super) static EWMA: Calculation = Calculation {
         results: &[("newest", 6.021_37), ("weight", 0.3)],
     },
     work: |given| {
-        let (values, interval) = (given.take(&VALUES), take_span(given, &INTERVAL));
-        let tau = take_span(given, &TIME_CONSTANT);
+        let (values, interval) = (given.take(&VALUES), given.take_span(&INTERVAL));
+        let tau = given.take_span(&TIME_CONSTANT);
         let (interval, tau) = (interval?, tau?);
         let mut smoother = Smoother::default();
         let smoothed: Vec<f64> = timed(values?, interval)
@@ -133,15 +132,4 @@ fn timed(values: Series, interval: Span) -> impl Iterator<Item = (Timestamp, f64
         time = time + interval;
         (now, x)
     })
-}
-
-/// A span that must be above zero.
-fn take_span(given: &mut Given<'_>, parameter: &Parameter<Span>) -> Option<Span> {
-    let span = given.take(parameter)?;
-    if span > Span::ZERO {
-        return Some(span);
-    }
-    let name = parameter.name;
-    given.mistake(format!("{name} is {span}; give more than nothing"));
-    None
 }

@@ -2,6 +2,8 @@
 
 use std::fmt::Display;
 
+use crate::units::Span;
+
 use super::argument::Argument;
 use super::parameter::{Declared, Need, Parameter};
 use super::unknown::unknown;
@@ -84,6 +86,17 @@ impl<'a> Given<'a> {
         };
         self.taken.push((parameter.name, text.trim().to_owned()));
         T::read(text).ok()
+    }
+
+    /// As [`Given::take`], of a span that must be above zero.
+    pub(super) fn take_span(&mut self, parameter: &Parameter<Span>) -> Option<Span> {
+        let span = self.take(parameter)?;
+        if span > Span::ZERO {
+            return Some(span);
+        }
+        let name = parameter.name;
+        self.mistake(format!("{name} is {span}; give more than nothing"));
+        None
     }
 
     /// The value of an optional parameter that must be there because of

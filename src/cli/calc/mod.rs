@@ -13,15 +13,19 @@ mod answer;
 mod argument;
 mod concentration;
 mod conductivity;
+mod control_charts;
+mod costs;
 mod dose;
 mod dose_volume;
 mod drift;
+mod factor;
 mod filters;
 mod given;
 mod hardness;
 mod list;
 mod loop_current;
 mod make_up;
+mod minerals;
 mod mixing_time;
 mod modbus_crc;
 mod parameter;
@@ -33,6 +37,7 @@ mod sucrose;
 mod tank_shape;
 mod tank_volume;
 mod top_up;
+mod trend;
 mod unknown;
 
 use answer::{Answer, Field};
@@ -57,6 +62,7 @@ static REGISTRY: &[&Calculation] = &[
     &mixing_time::MIXING_TIME,
     &dose_volume::VOLUME_BY_DOSE,
     &dose_volume::VOLUME_BY_WATER,
+    &factor::REFRACTIVE_FACTOR,
     &refractometer::REFRACTOMETER,
     &ph::PH_FROM_MV,
     &ph_calibration::PH_CALIBRATION,
@@ -67,9 +73,17 @@ static REGISTRY: &[&Calculation] = &[
     &sucrose::INDEX_FROM_BRIX,
     &sucrose::BRIX_AT_20_C,
     &hardness::WATER_HARDNESS,
+    &minerals::MINERAL_BUILD_UP,
+    &minerals::TAP_SHARE,
+    &costs::MIX_PRICE,
+    &costs::OVER_STRENGTH,
+    &costs::CHANGE_OUT_COST,
     &loop_current::LOOP_CURRENT,
     &filters::HAMPEL,
     &filters::EWMA,
+    &trend::THEIL_SEN,
+    &control_charts::EWMA_CHART,
+    &control_charts::CUSUM,
     &modbus_crc::MODBUS_CRC,
 ];
 

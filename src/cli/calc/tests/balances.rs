@@ -188,3 +188,80 @@ fn a_share_is_written_in_per_cent() {
         "{told:?}"
     );
 }
+
+#[test]
+fn minerals_pile_up_to_an_end_or_without() {
+    let sump = |more: &[&'static str]| {
+        let plain = [
+            "mineral-build-up",
+            "volume=1000L",
+            "concentration=6%",
+            "evaporation=50L/d",
+            "now=188mg/L",
+            "water=200mg/L",
+        ];
+        [&plain[..], more].concat()
+    };
+    let never = answer(&sump(&["carry-off=20L/d", "limit=700mg/L"]));
+    assert_eq!(never["days_to_limit"], Value::Null);
+    let endless = answer(&sump(&["carry-off=0L/d", "limit=388mg/L", "time=10d"]));
+    assert_eq!(endless["steady_mg_l"], Value::Null);
+    assert_eq!(endless["days_to_limit"], 20.0);
+    assert_eq!(endless["content_mg_l"], 288.0);
+    let told = mistakes(&sump(&["carry-off=20L/d", "time=-1d"]));
+    assert!(told[0].starts_with("the time is"), "{told:?}");
+
+    let blend = [
+        "tap-share",
+        "concentration=6%",
+        "evaporation=50L/d",
+        "carry-off=20L/d",
+        "tap=200mg/L",
+    ];
+    let with = |more: &[&'static str]| [&blend[..], more].concat();
+    assert_eq!(answer(&with(&["limit=700mg/L"]))["tap_share_pct"], 100.0);
+    let told = no(&with(&["limit=344mg/L", "purified=120mg/L"]));
+    assert!(told.starts_with("no share of tap water"), "{told}");
+    let told = mistakes(&with(&["limit=-1mg/L"]));
+    assert_eq!(told, ["limit is -1.0 mg/L; give 0 mg/L or more"]);
+}
+
+#[test]
+fn several_mixes_make_a_factor() {
+    let mixes = "mixes=2.2Bx:2.5%, 4.2Bx:5%, 6.2Bx:7.5%, 8.2Bx:10%";
+    let factor = answer(&["factor", mixes, "water-zero=0.2Bx"]);
+    let got = factor["factor_pct_per_bx"].as_f64().unwrap();
+    assert!((got - 1.25).abs() < 1e-9, "{got}");
+    let told = mistakes(&["factor", "mixes=0.1Bx:5%", "water-zero=0.2Bx"]);
+    assert!(
+        told[0].starts_with("mix 1 reads 0.10 °Bx, not above"),
+        "{told:?}"
+    );
+}
+
+#[test]
+fn costs_are_none_at_the_target_and_refused_below_nothing() {
+    let sump = |concentration, price| {
+        let plain = [
+            "over-strength",
+            "volume=1000L",
+            "target-concentration=6%",
+            "carry-off=20L/d",
+        ];
+        [&plain[..], &[concentration, price]].concat()
+    };
+    let lean = answer(&sump("concentration=5%", "concentrate-price=5"));
+    assert_eq!(lean["on_board"], 0.0);
+    let told = mistakes(&sump("concentration=8%", "concentrate-price=-5"));
+    assert_eq!(told, ["concentrate-price is -5; give 0 or more"]);
+    let told = mistakes(&[
+        "change-out-cost",
+        "volume=1000L",
+        "disposal-price=1",
+        "life=0d",
+    ]);
+    assert!(
+        told[0].starts_with("the life is 0 s; give more"),
+        "{told:?}"
+    );
+}

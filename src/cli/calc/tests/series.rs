@@ -96,3 +96,69 @@ fn checks_of_frames_agree_with_the_reference() {
     let long = format!("frame={}", "00".repeat(257));
     assert!(mistakes(&["modbus-crc", &long])[0].contains("there are 257 bytes"));
 }
+
+#[test]
+fn trends_agree_with_the_check_table() {
+    let values = rows(include_str!(
+        "../../../../tests/reference/filters_small.csv"
+    ));
+    let values: Vec<_> = values.iter().map(|row| row[1]).collect();
+    let values = format!("values={}", values.join(","));
+    let trend = answer(&["theil-sen", &values, "confidence=95%"]);
+    let table = rows(include_str!("../../../../tests/reference/trend_small.csv"));
+    let want = |name: &str| -> f64 {
+        let row = table.iter().find(|row| row[0] == name).unwrap();
+        row[1].parse().unwrap()
+    };
+    let newest = want("theil_sen_intercept_joint") + 23.0 * want("theil_sen_slope");
+    for (key, want) in [
+        ("slope_per_day", want("theil_sen_slope")),
+        ("lowest_slope_per_day", want("theil_sen_slope_lo95")),
+        ("highest_slope_per_day", want("theil_sen_slope_hi95")),
+        ("tau_b", want("kendall_tau_b")),
+        ("newest", newest),
+    ] {
+        let got = trend[key].as_f64().unwrap();
+        assert!((got - want).abs() < 1e-9, "{key}: {got} {want}");
+    }
+    assert_eq!(trend["certain"], true);
+    let few = call(&["theil-sen", "values=1,2"], false);
+    assert_eq!(few.verdict, Verdict::Refused);
+}
+
+#[test]
+fn charts_agree_with_the_handbook() {
+    let values = |table: &[Vec<&str>]| {
+        let values: Vec<_> = table.iter().map(|row| row[1]).collect();
+        format!("values={}", values.join(","))
+    };
+    let agree = |got: &Value, table: &[Vec<&str>], at: usize| {
+        let got = numbers(got);
+        assert_eq!(got.len(), table.len());
+        for (got, row) in got.iter().zip(table) {
+            let want: f64 = row[at].parse().unwrap();
+            assert!((got - want).abs() < 1e-6, "{row:?}: {got}");
+        }
+    };
+    let ewma = rows(include_str!("../../../../tests/reference/nist_ewma.csv"));
+    let chart = answer(&["ewma-chart", &values(&ewma), "target=50", "sigma=2.0539"]);
+    agree(&chart["averages"], &ewma, 3);
+    assert_eq!(chart["first_out"], Value::Null);
+    assert_eq!(chart["state"], "within");
+
+    let cusum = rows(include_str!("../../../../tests/reference/nist_cusum.csv"));
+    let limits = ["target=325", "reference=0.3175", "decision=4.1959"];
+    let values = values(&cusum);
+    let chart = answer(&[&["cusum", values.as_str()], &limits[..]].concat());
+    agree(&chart["high_sums"], &cusum, 4);
+    agree(&chart["low_sums"], &cusum, 5);
+    assert_eq!(chart["first_out"], 14.0);
+    let told = mistakes(&[
+        "cusum",
+        "values=1",
+        "target=1",
+        "reference=-1",
+        "decision=1",
+    ]);
+    assert!(told[0].starts_with("the reference value of a"), "{told:?}");
+}
