@@ -32,6 +32,7 @@ mod parameter;
 mod ph;
 mod ph_calibration;
 mod print;
+mod recharge;
 mod refractometer;
 mod sucrose;
 mod tank_shape;
@@ -54,6 +55,7 @@ static REGISTRY: &[&Calculation] = &[
     &top_up::TOP_UP,
     &top_up::ADDITION,
     &top_up::EXCHANGE,
+    &recharge::RECHARGE,
     &make_up::PEARSON_SQUARE,
     &make_up::HOLDING_STRENGTH,
     &make_up::STEADY_CONCENTRATION,

@@ -265,3 +265,31 @@ fn costs_are_none_at_the_target_and_refused_below_nothing() {
         "{told:?}"
     );
 }
+
+#[test]
+fn a_recharge_counts_what_stays() {
+    let sump = |more: &[&'static str]| {
+        let plain = [
+            "recharge",
+            "volume=1000L",
+            "old-concentration=4%",
+            "target-concentration=5%",
+            "rinse-strength=0%",
+        ];
+        [&plain[..], more].concat()
+    };
+    // 100 L at 4 % stay; a rinse of 200 L leaves a third of that strength.
+    let plan = answer(&sump(&["rest=10%"]));
+    let number = |key: &str| plan[key].as_f64().unwrap();
+    assert!((number("rest_strength_pct") - 4.0 / 3.0).abs() < 1e-9);
+    assert!((number("carry_over_pct") - 10.0 / 3.0).abs() < 1e-9);
+    assert!((number("fill_concentrate_l") - (60.0 - 4.0 / 3.0)).abs() < 1e-9);
+    assert!((number("waste_l") - (900.0 + 200.0)).abs() < 1e-9);
+    let told = mistakes(&sump(&["rinses=0.5", "first-fill-surplus=-1%"]));
+    assert_eq!(told.len(), 2, "{told:?}");
+    let told = mistakes(&sump(&["rest=60%"]));
+    assert!(
+        told[0].starts_with("a rest of 60 % of the volume"),
+        "{told:?}"
+    );
+}
