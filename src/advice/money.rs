@@ -2,6 +2,8 @@
 
 use serde::Serialize;
 
+use crate::model::money::Prices;
+
 use super::option::Amounts;
 
 /// What fluids cost, for a litre each.
@@ -27,6 +29,17 @@ pub struct Cost {
 }
 
 impl Costs {
+    /// From what a plant has written down of its prices; none unless all three
+    /// are there, for a sum with parts missing would look cheap.
+    pub fn of_prices(prices: &Prices) -> Option<Self> {
+        Some(Costs {
+            concentrate_per_l: prices.concentrate?.per_litre(),
+            water_per_l: prices.water?.per_litre(),
+            disposal_per_l: prices.disposal?.per_litre(),
+            currency: prices.currency.to_string(),
+        })
+    }
+
     /// What these amounts cost so many times over: what is poured in, and what
     /// must be disposed of.
     pub(super) fn of(&self, amounts: &Amounts, times: f64) -> Cost {

@@ -34,6 +34,13 @@ pub enum Withheld {
         /// The channel.
         channel: Arc<str>,
     },
+    /// The instrument is not well enough: frozen, over foam, noisy, fouled.
+    Instrument {
+        /// The channel.
+        channel: Arc<str>,
+        /// How it is, and what to do.
+        why: String,
+    },
     /// The channel has not given enough good readings in a row yet.
     TooFew {
         /// The channel.
@@ -84,6 +91,7 @@ impl Withheld {
             | Withheld::Doubted { .. }
             | Withheld::Bad { .. }
             | Withheld::Unsure { .. }
+            | Withheld::Instrument { .. }
             | Withheld::TooFew { .. }
             | Withheld::Foaming { .. }
             | Withheld::PumpsStopped { .. }
@@ -113,6 +121,7 @@ impl Withheld {
             Withheld::Unsure { channel } => format!(
                 "No dose yet: {channel} is not sure of its readings (its source's clock, temperature or status). Look there; then the dose follows by itself."
             ),
+            Withheld::Instrument { channel, why } => format!("No dose: {channel}: {why}."),
             Withheld::TooFew {
                 channel,
                 good,

@@ -3,12 +3,13 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::model::money::{self, Consumption, Litres};
 use crate::model::{
-    Balance, BalanceSetup, DosePool, DoseStep, DoseVolumeSetup, ErrorSetup, Logged, Point, Strength,
-    Told,
+    Balance, BalanceSetup, DosePool, DoseStep, DoseVolumeSetup, ErrorSetup, Logged, Movement,
+    MovementKind, Origin, Point, Strength, Told,
 };
 use crate::signal::InstrumentClass;
-use crate::units::{Brix, Measured, Quantity, Span, Timestamp, Volume};
+use crate::units::{Brix, Concentration, Measured, Quantity, Span, Timestamp, Volume};
 
 use super::entry::{AdditionKind, Entry, EntryKind, HappeningKind};
 use super::event::{Effect, Quality, QualityClass};
@@ -21,6 +22,10 @@ use super::watch::SumpWatch;
 /// mix.
 const POINT: Span = Span::from_mins(5);
 
+/// A film that is told of by a jump is taken to have grown for so long at
+/// least, h. Choice: a shift.
+const FOULS_WITHIN_HOURS: f64 = 6.0;
+
 /// The memory of the sump's balance.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(super) struct BalanceWatch {
@@ -29,6 +34,8 @@ pub(super) struct BalanceWatch {
     /// What had run through each meter by the last point, L.
     metered: Vec<f64>,
     pub(super) doses: DosePool,
+    /// Litres by day, month and charge.
+    pub(super) consumption: Consumption,
 }
 
 /// The readings since the last point.
@@ -55,6 +62,7 @@ impl BalanceWatch {
             slot: Slot::default(),
             metered: Vec::new(),
             doses: DosePool::default(),
+            consumption: Consumption::default(),
         }
     }
 }
@@ -100,11 +108,7 @@ pub(super) fn balance_setup(setup: &SumpSetup) -> BalanceSetup {
         level_measured: volume.is_some(),
         concentration_measured: concentration.is_some(),
         fills_itself: setup.fills_itself,
-        mixing: crate::advice::mixing_time(
-            &setup.dose,
-            setup.working_volume,
-            setup.circulation,
-        ),
+        mixing: crate::advice::mixing_time(&setup.dose, setup.working_volume, setup.circulation),
         strongest_premix_pct: setup.dose.strongest_premix.percent(),
         errors: ErrorSetup {
             volume_l: litres * volume.map_or(1.0, |channel| channel.uncertainty),
@@ -173,6 +177,7 @@ impl SumpWatch {
             None => pumps_run.unwrap_or(true),
         };
         let (metered_l, metered_concentrate_l) = self.metered_since_last_point();
+        self.count_metered(time, metered_l, metered_concentrate_l);
         let point = Point {
             time,
             volume_l: mean(slot.volumes).filter(|_| self.is_sound(Tells::Volume)),
@@ -287,6 +292,8 @@ impl SumpWatch {
             } => {
                 self.balance.slot = Slot::default();
                 self.balance.balance.filled_anew();
+                self.balance.consumption.begin_charge(time);
+                self.ph_trend.begin_anew();
                 return;
             }
             EntryKind::Event {
@@ -294,7 +301,10 @@ impl SumpWatch {
                 ..
             } => {
                 let touched = self.touched_probes(&entry.kind).into_iter();
-                if touched.map(|ix| self.tells[ix]).any(|t| t == Tells::Concentration) {
+                if touched
+                    .map(|ix| self.tells[ix])
+                    .any(|t| t == Tells::Concentration)
+                {
                     self.balance.balance.instrument_touched(&self.balance_setup);
                 }
                 return;
@@ -311,7 +321,10 @@ impl SumpWatch {
     fn tell_of_balance(&mut self, told: Vec<Told>, out: &mut Vec<Effect>) {
         for told in told {
             let body = match told {
-                Told::Movement(movement) => JournalBody::Movement { movement },
+                Told::Movement(movement) => {
+                    self.note_ledger(&movement);
+                    JournalBody::Movement { movement }
+                }
                 Told::Departure(departure) => JournalBody::Departure { departure },
                 Told::WrittenDown { time, entry } => JournalBody::MovementLogged { time, entry },
                 Told::Response(response) => {
@@ -327,6 +340,79 @@ impl SumpWatch {
             };
             self.journal(body, out);
             self.show(out);
+        }
+    }
+
+    /// What ran through meters is used, and carries minerals.
+    fn count_metered(&mut self, time: Timestamp, litres: f64, concentrate: f64) {
+        if litres <= 0.0 {
+            return;
+        }
+        self.use_up(time, litres, concentrate);
+        let strength = Concentration::from_fraction(concentrate / litres);
+        self.note_movement(time, litres, strength, None);
+    }
+
+    /// What a line of the ledger means for what is used, for minerals, and for
+    /// the instrument.
+    fn note_ledger(&mut self, movement: &Movement) {
+        let (time, litres) = (movement.time, movement.litres.value);
+        let strength = movement.strength_pct.map_or(0.0, |strength| strength.value);
+        match movement.kind {
+            MovementKind::Water | MovementKind::Premix | MovementKind::Concentrate => {
+                let strength = strength.clamp(0.0, 100.0);
+                self.use_up(time, litres, litres * strength / 100.0);
+            }
+            MovementKind::MixOut => {
+                self.use_up(time, litres, 0.0);
+            }
+            MovementKind::Instrument => self.suspect_fouling(movement),
+            MovementKind::Lines | MovementKind::Unclear => {}
+        }
+        // What was written down has carried its minerals already.
+        let carries = matches!(movement.kind, MovementKind::Water | MovementKind::Premix);
+        if carries && movement.origin == Origin::Inferred {
+            let strength = Concentration::from_percent(strength.clamp(0.0, 100.0));
+            self.note_movement(time, litres, strength, None);
+        }
+    }
+
+    fn use_up(&mut self, time: Timestamp, litres: f64, concentrate: f64) {
+        let litres = Litres {
+            concentrate_l: concentrate.max(0.0),
+            water_l: (litres - concentrate).max(0.0),
+            drained_l: (-litres).max(0.0),
+        };
+        // Amounts are finite and none is below zero; a time beyond the calendar
+        // is of no use to anybody.
+        self.balance
+            .consumption
+            .add(&money::Movement { time, litres })
+            .ok();
+    }
+
+    /// The balance forbids what the refractometer shows: a reading that rises
+    /// while nothing goes in.
+    fn suspect_fouling(&mut self, movement: &Movement) {
+        let Some(jump) = movement.strength_pct.filter(|jump| jump.value > 0.0) else {
+            return;
+        };
+        let Some(ix) = self.tells.iter().position(|t| *t == Tells::Concentration) else {
+            return;
+        };
+        let hours = (movement.until - movement.time).secs_f64() / 3600.0;
+        let a_day = 24.0 / hours.max(FOULS_WITHIN_HOURS);
+        let slope = match self.setup.channels[ix].quantity {
+            Quantity::Brix => {
+                let chart = &self.setup.fluid.chart;
+                let net = chart.brix_for(self.setup.target, Brix::default());
+                chart.slope_at(net)
+            }
+            _ => 1.0,
+        };
+        let drift = Measured::new(a_day * jump.value / slope, a_day * jump.uncertainty / slope);
+        if let Ok(channel) = u16::try_from(ix) {
+            self.forbidden_drift(channel, Some(drift));
         }
     }
 

@@ -73,14 +73,15 @@ impl ChemistryWatch {
 impl SumpWatch {
     /// Takes the sump in as it is now.
     pub(super) fn watch_chemistry(&mut self) {
+        if let Some(ph) = self.signal(Quantity::Ph) {
+            self.ph_trend.step(self.now, ph);
+        }
+        let (carry_off, volume) = (self.carry_off(), self.balanced_volume());
         let now = self.souring_now();
         let seen = self.signal(Quantity::Conductivity);
-        let volume = self.setup.working_volume;
         let signs = &mut self.chemistry.now;
         signs.souring.sense(&self.setup.souring, &now);
-        signs
-            .minerals
-            .carry_to(self.now, usual_carry_off(volume), volume);
+        signs.minerals.carry_to(self.now, carry_off, volume);
         // What is still mixing in would make a false base line.
         if self.dosing.mixing_until.is_none()
             && let Some((seen, at)) = seen.zip(now.concentration)
@@ -140,12 +141,12 @@ impl SumpWatch {
         method: Option<Method>,
         time: Timestamp,
     ) {
-        let volume = self.setup.working_volume;
+        let (carry_off, volume) = (self.carry_off(), self.balanced_volume());
         let signs = &mut self.chemistry.now;
         if let Some(mineral) = Mineral::read_as(quantity) {
             let reading = Measured::new(value, mineral_uncertainty(value, method));
             let minerals = &mut signs.minerals;
-            minerals.carry_to(time, usual_carry_off(volume), volume);
+            minerals.carry_to(time, carry_off, volume);
             minerals.read(mineral, time, reading, volume);
             return;
         }
@@ -258,14 +259,15 @@ impl SumpWatch {
         }
     }
 
-    fn note_movement(
+    /// Takes in what went in, or, negative, out.
+    pub(super) fn note_movement(
         &mut self,
         time: Timestamp,
         litres: f64,
         strength: Concentration,
         water: Option<&str>,
     ) {
-        let volume = self.setup.working_volume;
+        let (carry_off, volume) = (self.carry_off(), self.balanced_volume());
         let water = water.map(|name| water_named(&self.setup, name));
         let movement = Movement {
             time,
@@ -274,7 +276,7 @@ impl SumpWatch {
             water: water.as_deref(),
         };
         let minerals = &mut self.chemistry.now.minerals;
-        minerals.carry_to(time, usual_carry_off(volume), volume);
+        minerals.carry_to(time, carry_off, volume);
         minerals.move_in_or_out(&self.setup.minerals, &movement, volume);
     }
 
@@ -282,7 +284,7 @@ impl SumpWatch {
         SouringNow {
             time: self.now,
             ph: self.signal(Quantity::Ph).map(Ph::from_units),
-            ph_slope_a_week: None,
+            ph_slope_a_week: self.ph_trend.a_week(),
             concentration: self.known_concentration(),
             oxygen_mg_l: self.signal(Quantity::DissolvedOxygen),
             redox: self.signal(Quantity::Redox).map(Potential::from_millivolts),
@@ -293,18 +295,24 @@ impl SumpWatch {
         self.concentration_value().map(Concentration::from_percent)
     }
 
+    /// Carry-off, L/d, as the balance tells it, else the usual.
+    fn carry_off(&self) -> Measured {
+        let known = self.mineral_losses().map(|losses| losses.carry_off_l_d);
+        known.unwrap_or_else(|| usual_carry_off(self.setup.working_volume))
+    }
+
     /// The minerals, where something is known of them. Their forecast waits for
-    /// losses that were measured.
+    /// losses that are known.
     pub(super) fn mineral_status(&self) -> Option<MineralStatus> {
         let known = self.known_concentration();
         let seen = self
             .signal(Quantity::Conductivity)
             .filter(|_| known.is_some());
         let now = SumpNow {
-            volume: self.setup.working_volume,
+            volume: self.balanced_volume(),
             concentration: known.unwrap_or(self.setup.target),
             conductivity: seen.map(Conductivity::from_microsiemens_per_cm),
-            losses: None,
+            losses: self.mineral_losses(),
         };
         let minerals = &self.chemistry.now.minerals;
         minerals.status(&self.setup.minerals, &now)

@@ -8,15 +8,7 @@ use super::watch::SumpWatch;
 
 /// Why a channel's value may not drive a dose, and what to do.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
-pub enum DoseBlock {
-    /// The sump has no such channel.
-    #[error("there is no channel {channel} at this sump; it has {channels}")]
-    NoChannel {
-        /// The place asked for.
-        channel: u16,
-        /// How many there are.
-        channels: usize,
-    },
+pub(super) enum DoseBlock {
     /// It has not reported, or not since its probe was touched.
     #[error("the channel has no value yet; wait for its next reading, or read by hand")]
     NoValue,
@@ -80,12 +72,8 @@ impl SumpWatch {
     ///
     /// # Errors
     /// The first reason why not.
-    pub fn dose_grade(&self, channel: u16) -> Result<f64, DoseBlock> {
-        let ix = usize::from(channel);
-        let channels = self.channels.len();
-        let watch = self.channels.get(ix);
-        let watch = watch.ok_or(DoseBlock::NoChannel { channel, channels })?;
-        let setup = &self.setup.channels[ix];
+    pub(super) fn dose_grade(&self, ix: usize) -> Result<f64, DoseBlock> {
+        let (setup, watch) = (&self.setup.channels[ix], &self.channels[ix]);
         let value = watch.value(&setup.kind).ok_or(DoseBlock::NoValue)?;
         if watch.is_silent(setup, self.now) {
             let since = watch.usable_at;

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
 
-use crate::advice::{self, Advice, Amounts, DoseCase, Followed, MixState, Withheld};
+use crate::advice::{self, Advice, Amounts, Costs, DoseCase, Followed, MixState, Withheld};
 use crate::rules::{Condition, LimitLevel};
 use crate::units::{Measured, Quantity, Timestamp, Volume};
 
@@ -208,14 +208,15 @@ impl SumpWatch {
             return Err(Withheld::Mixing { until });
         }
         let setup = &self.setup;
+        let costs = setup.prices.as_ref().and_then(Costs::of_prices);
         let case = DoseCase {
             now: self.mix_state()?,
             target: setup.target,
             target_volume: setup.working_volume,
             max_volume: setup.max_volume,
             mixing: self.mixing_span(setup.working_volume),
-            losses: None,
-            costs: None,
+            losses: self.loss_rates(),
+            costs: costs.as_ref(),
         };
         let (mut dose, cautions) = advice::plan(&setup.dose, &case)?;
         dose.step += self.dosing.steps_done;

@@ -138,7 +138,7 @@ impl SumpWatch {
     }
 
     /// Places of the channels whose probe was cleaned or calibrated.
-    fn touched_probes(&self, kind: &EntryKind) -> Vec<usize> {
+    pub(super) fn touched_probes(&self, kind: &EntryKind) -> Vec<usize> {
         let EntryKind::Event {
             what: HappeningKind::ProbeCleaned | HappeningKind::ProbeCalibrated,
             channel,
@@ -172,6 +172,7 @@ impl SumpWatch {
         if entry.kind.stirs() {
             self.set_aside(&entry.id, time, out);
         }
+        self.enter_into_balance(entry, time, out);
         match &entry.kind {
             EntryKind::HandReading {
                 quantity,

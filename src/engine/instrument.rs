@@ -75,7 +75,7 @@ impl SumpWatch {
     }
 
     /// Whether any of the pumps runs, by their switches.
-    fn pumps(&self) -> Option<bool> {
+    pub(super) fn pumps(&self) -> Option<bool> {
         let switches = (0..self.channels.len()).filter(|&ix| {
             let pumps = ChannelKind::Switch {
                 of: SwitchOf::Pumps,

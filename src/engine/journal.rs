@@ -6,6 +6,7 @@ use serde::Serialize;
 
 use crate::advice::{Advice, Amounts, Judgement, MixerCheck};
 use crate::alarm::{AlarmState, Priority, Transition};
+use crate::model::{Departure, Movement};
 use crate::rules::Condition;
 use crate::units::{Measured, Timestamp};
 
@@ -58,6 +59,23 @@ pub enum JournalBody {
     AdviceOutcome(Box<Outcome>),
     /// The outlet of a mixer was read.
     MixerChecked(Box<MixerCheck>),
+    /// Something went in or out, as the balance tells it.
+    Movement {
+        /// What.
+        movement: Movement,
+    },
+    /// A movement that nobody had written down was written down after all.
+    MovementLogged {
+        /// When the movement began.
+        time: Timestamp,
+        /// The entry.
+        entry: String,
+    },
+    /// Losses or gains have left what is usual, or have come back to it.
+    Departure {
+        /// What they are like; none once they are usual again.
+        departure: Option<Departure>,
+    },
     /// A person wrote something down.
     Entry {
         /// What was written.
@@ -79,6 +97,9 @@ impl JournalBody {
             JournalBody::AdviceRestored { .. } => "advice_restored",
             JournalBody::AdviceOutcome(_) => "advice_outcome",
             JournalBody::MixerChecked(_) => "mixer_checked",
+            JournalBody::Movement { .. } => "movement",
+            JournalBody::MovementLogged { .. } => "movement_logged",
+            JournalBody::Departure { .. } => "departure",
             JournalBody::Entry { .. } => "entry",
         }
     }

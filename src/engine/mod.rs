@@ -10,6 +10,8 @@
 //! [`Shard::deliver`], so that what was due before an event happens before it.
 
 mod alarms;
+mod balance_status;
+mod balance_watch;
 mod channel;
 mod chemistry_watch;
 mod current_loop;
@@ -22,6 +24,7 @@ mod input;
 mod instrument;
 mod instrument_words;
 mod journal;
+mod ph_trend;
 mod remembered;
 mod setup;
 mod shard;
@@ -41,7 +44,7 @@ pub use crate::rules::LimitLevel;
 pub use crate::signal::{
     DespikeSetup, InstrumentClass, InstrumentReason, InstrumentSetup, MeterSetup, Probe,
 };
-pub use dose_grade::DoseBlock;
+pub use balance_status::{BalanceStatus, VolumeByDoses};
 pub use entry::{AdditionKind, Entry, EntryKind, HappeningKind, Look, Method, Smell};
 pub use event::{
     Effect, Event, Form, Quality, QualityClass, Reading, Sample, SeriesIx, Trouble, TroubleKind,
@@ -49,6 +52,7 @@ pub use event::{
 pub use input::{Calibration, InputSetup};
 pub use instrument::InstrumentStatus;
 pub use journal::{AlarmLine, JournalBody, JournalRecord, Outcome};
+pub use ph_trend::PhOutlook;
 pub use remembered::{Correction, CorrectionError};
 pub use setup::{
     AdmissionSetup, ChannelKind, ChannelSetup, FluidSetup, LimitSetup, MeterOf, MixerSetup,

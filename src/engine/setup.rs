@@ -36,6 +36,11 @@ pub struct SumpSetup {
     /// Place in `channels` of the switch that says whether the circulation
     /// pumps run, where there is one.
     pub pump: Option<u16>,
+    /// Whether something fills the sump up by itself that no meter counts.
+    pub fills_itself: bool,
+    /// Relative standard uncertainty of amounts that people or meters measure
+    /// out, as a share.
+    pub metering: f64,
     /// When machines work here, where that is known.
     pub shifts: Option<Arc<ShiftPattern>>,
     /// Volume that the sump is to be kept at, lines included.
@@ -136,6 +141,11 @@ pub struct ChannelSetup {
     pub uncertainty: f64,
     /// How far a hand reading may lie away before the channel is doubted.
     pub hand_tolerance: f64,
+    /// How far its zero wanders within hours, as a standard deviation in the
+    /// quantity's unit.
+    pub wander: f64,
+    /// How far its zero drifts in ten days, likewise.
+    pub drift: f64,
     /// How its instrument is watched.
     pub instrument: InstrumentSetup,
 }

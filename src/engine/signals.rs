@@ -6,13 +6,16 @@ use std::sync::Arc;
 use crate::advice::{self, Found, MixState, Withheld};
 use crate::units::{Brix, Length, Measured, Quantity, Span, Volume};
 
-use super::channel::is_harmless;
+use super::dose_grade::DoseBlock;
 use super::event::QualityClass;
 use super::watch::SumpWatch;
 
 /// So long foam that was seen is taken to be there, unless it is looked at
 /// again. Choice: sumps are looked at daily.
 const FOAM_HOLDS: Span = Span::from_hours(24);
+
+/// What drains back is taken as learned once it is known to within this share.
+const SURE_OF_DRAIN_BACK: f64 = 0.2;
 
 /// Relative standard uncertainty of a volume that nobody measured: the
 /// nameplate is often wrong by 10–30 % (memory, no source).
@@ -60,7 +63,20 @@ impl SumpWatch {
     /// Measured volume, L, lines included.
     pub(super) fn volume_value(&self) -> Option<f64> {
         let (channel, value) = self.volume_channel()?;
-        Some(self.volume_at(channel, value))
+        Some(self.volume_at(channel, value) - self.drained_back())
+    }
+
+    /// What stands in the tank and belongs into the lines, L: only while the
+    /// pumps are known to stand.
+    #[inline]
+    fn drained_back(&self) -> f64 {
+        if self.pumps_run() != Some(false) {
+            return 0.0;
+        }
+        let learned = self.balance.balance.drain_back_l();
+        let known = self.setup.drain_back.map_or(0.0, Volume::litres);
+        let sure = |back: &Measured| back.uncertainty < SURE_OF_DRAIN_BACK * back.value;
+        learned.filter(sure).map_or(known, |back| back.value)
     }
 
     /// Concentration with its uncertainty.
@@ -91,7 +107,7 @@ impl SumpWatch {
     }
 
     #[inline]
-    fn concentration_at(&self, channel: usize, value: f64) -> f64 {
+    pub(super) fn concentration_at(&self, channel: usize, value: f64) -> f64 {
         if self.setup.channels[channel].quantity != Quantity::Brix {
             return value;
         }
@@ -140,11 +156,12 @@ impl SumpWatch {
         } else {
             1.0
         };
-        Measured::new(self.volume_at(channel, value), slope * setup.uncertainty)
+        let litres = self.volume_at(channel, value) - self.drained_back();
+        Measured::new(litres, slope * setup.uncertainty)
     }
 
     #[inline]
-    fn volume_at(&self, channel: usize, value: f64) -> f64 {
+    pub(super) fn volume_at(&self, channel: usize, value: f64) -> f64 {
         if self.setup.channels[channel].quantity != Quantity::Level {
             return value;
         }
@@ -164,30 +181,33 @@ impl SumpWatch {
     /// # Errors
     /// With the channel and what keeps it from that.
     fn for_dose(&self, channel: usize) -> Result<f64, Withheld> {
-        let (setup, watch) = (&self.setup.channels[channel], &self.channels[channel]);
-        let name = || Arc::clone(&setup.name);
-        if watch.is_silent(setup, self.now) {
-            return Err(Withheld::Silent { channel: name() });
-        }
-        if self.doubts[channel].is_active() {
-            return Err(Withheld::Doubted { channel: name() });
-        }
-        match watch.last_quality.class() {
-            QualityClass::Bad => return Err(Withheld::Bad { channel: name() }),
-            QualityClass::Uncertain if !is_harmless(watch.last_quality) => {
-                return Err(Withheld::Unsure { channel: name() });
-            }
-            QualityClass::Good | QualityClass::Uncertain => {}
-        }
-        let (good, needed) = (watch.good_run(), self.setup.dose.good_readings);
-        match watch.value(&setup.kind) {
-            Some(value) if good >= needed => Ok(value),
-            _ => Err(Withheld::TooFew {
+        let name = || Arc::clone(&self.setup.channels[channel].name);
+        let (good, needed) = (
+            self.channels[channel].good_run(),
+            self.setup.dose.good_readings,
+        );
+        let too_few = || Withheld::TooFew {
+            channel: name(),
+            good,
+            needed,
+        };
+        let value = self.dose_grade(channel).map_err(|block| match block {
+            DoseBlock::NoValue => too_few(),
+            DoseBlock::Silent { .. } => Withheld::Silent { channel: name() },
+            DoseBlock::Doubted => Withheld::Doubted { channel: name() },
+            DoseBlock::Reading {
+                class: QualityClass::Bad,
+            } => Withheld::Bad { channel: name() },
+            DoseBlock::Reading { .. } => Withheld::Unsure { channel: name() },
+            DoseBlock::Instrument { .. } => Withheld::Instrument {
                 channel: name(),
-                good,
-                needed,
-            }),
+                why: block.to_string(),
+            },
+        })?;
+        if good < needed {
+            return Err(too_few());
         }
+        Ok(value)
     }
 
     /// The first channel of these quantities that a dose may go by, in this
@@ -252,7 +272,7 @@ impl SumpWatch {
     /// While the pumps are known to stand still, until they have run for as
     /// long as mixing takes, and while foam was the last thing seen.
     fn may_be_sampled(&self) -> Result<(), Withheld> {
-        if let Some((since, running)) = self.remembered.pumps() {
+        if let Some((since, running)) = self.pumps_since() {
             let mixing = self.mixing_span(self.setup.working_volume);
             if !running {
                 return Err(Withheld::PumpsStopped { since });

@@ -9,9 +9,11 @@ use crate::alarm::AlarmLife;
 use crate::units::{Span, Timestamp};
 
 use super::alarms::Which;
+use super::balance_watch::BalanceWatch;
 use super::channel::ChannelWatch;
 use super::chemistry_watch::ChemistryWatch;
 use super::dosing::Dosing;
+use super::ph_trend::PhTrend;
 use super::remembered::Remembered;
 use super::setup::{AdmissionSetup, SumpSetup};
 use super::watch::SumpWatch;
@@ -31,6 +33,10 @@ pub struct SumpSnapshot {
     dosing: Dosing,
     #[serde(default)]
     chemistry: ChemistryWatch,
+    #[serde(default)]
+    balance: Option<BalanceWatch>,
+    #[serde(default)]
+    ph_trend: PhTrend,
     /// Ids alone, as earlier versions kept them.
     #[serde(default, skip_serializing)]
     entries: VecDeque<String>,
@@ -59,6 +65,8 @@ impl SumpWatch {
                 .collect(),
             dosing: self.dosing.clone(),
             chemistry: self.chemistry.clone(),
+            balance: Some(self.balance.clone()),
+            ph_trend: self.ph_trend.clone(),
             entries: VecDeque::new(),
             remembered: self.remembered.clone(),
             estimated_at_ms: self.estimated_at.millis(),
@@ -75,6 +83,10 @@ impl SumpWatch {
         watch.seq = snapshot.seq;
         watch.dosing = snapshot.dosing;
         watch.chemistry = snapshot.chemistry;
+        if let Some(balance) = snapshot.balance {
+            watch.balance = balance;
+        }
+        watch.ph_trend = snapshot.ph_trend;
         watch.remembered = if snapshot.entries.is_empty() {
             snapshot.remembered
         } else {

@@ -9,6 +9,7 @@ use crate::model::{FactorStatus, MineralStatus, SouringStatus};
 use crate::rules::Condition;
 use crate::units::{Measured, Quantity, Timestamp};
 
+use super::balance_status::BalanceStatus;
 use super::event::QualityClass;
 use super::instrument::InstrumentStatus;
 use super::setup::ChannelKind;
@@ -33,6 +34,9 @@ pub struct SumpStatus {
     pub working_volume_l: f64,
     /// Until then an addition is being mixed in.
     pub mixing_until: Option<Timestamp>,
+    /// Where the fluid goes, once something is known of it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub balance: Option<BalanceStatus>,
     /// Its minerals, where something is known of them.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub minerals: Option<MineralStatus>,
@@ -127,6 +131,7 @@ impl SumpWatch {
             volume_l: self.volume_value(),
             working_volume_l: self.setup.working_volume.litres(),
             mixing_until: self.dosing.mixing_until,
+            balance: self.balance_status(),
             minerals: self.mineral_status(),
             souring: self.souring_status(),
             factor: self.factor_status(),

@@ -3,9 +3,11 @@
 use std::sync::Arc;
 
 use crate::alarm::AlarmLife;
+use crate::model::BalanceSetup;
 use crate::signal::{LoopJudgement, LoopWatch};
 use crate::units::{Quantity, Span, Timestamp};
 
+use super::balance_watch::{BalanceWatch, Tells, balance_setup, tells};
 use super::channel::ChannelWatch;
 use super::chemistry_watch::ChemistryWatch;
 use super::current_loop::mark;
@@ -14,6 +16,7 @@ use super::entry::Entry;
 use super::event::{Effect, Event, Quality, Reading, Sample, SeriesIx, Trouble, TroubleKind};
 use super::input::When;
 use super::journal::{JournalBody, JournalRecord};
+use super::ph_trend::PhTrend;
 use super::remembered::Remembered;
 use super::setup::{AdmissionSetup, ChannelKind, SumpSetup};
 
@@ -41,6 +44,11 @@ pub struct SumpWatch {
     pub(super) dosing: Dosing,
     /// Minerals, souring, and the refractometer against other methods.
     pub(super) chemistry: ChemistryWatch,
+    pub(super) balance: BalanceWatch,
+    pub(super) ph_trend: PhTrend,
+    pub(super) balance_setup: BalanceSetup,
+    /// What each channel tells the balance.
+    pub(super) tells: Vec<Tells>,
     /// The newest entries, so that none counts twice and each can be corrected.
     pub(super) remembered: Remembered,
     /// The newest of them that speaks of the pumps says that they are off.
@@ -73,6 +81,10 @@ impl SumpWatch {
             doubts: vec![AlarmLife::default(); setup.channels.len()],
             dosing: Dosing::default(),
             chemistry: ChemistryWatch::default(),
+            balance: BalanceWatch::new(&setup),
+            ph_trend: PhTrend::default(),
+            balance_setup: balance_setup(&setup),
+            tells: tells(&setup),
             remembered: Remembered::default(),
             pumps_said_off: false,
             seq: 0,
@@ -176,6 +188,7 @@ impl SumpWatch {
         let setup = &self.setup.channels[ix];
         let quality = self.channels[ix].step(setup, time, (reported, value), quality, standing);
         record(self, value, quality, out);
+        self.weigh(ix, (time, value), quality, out);
         if !quality.is_usable() {
             return;
         }

@@ -47,6 +47,10 @@ const LEAST_TELLING: u32 = 12;
 const LONGEST: Span = Span::from_hours(24);
 /// The level is not looked at for so long after the pumps started or stopped.
 const RUNNING_BACK: Span = Span::from_mins(15);
+/// How much of the wandering's variance falls to either side of a step: what
+/// is not forgotten within some four hours is the same before and after, 1 −
+/// e^(−4 h/6 h).
+const WANDERS: f64 = 0.49;
 /// What was written down and what was seen belong together when they lie within
 /// this of each other.
 const BELONGS: Span = Span::from_hours(4);
@@ -94,6 +98,8 @@ pub struct Point {
 pub enum Told {
     /// A new line of the ledger.
     Movement(Movement),
+    /// What a known addition did to the concentration.
+    Response(Response),
     /// Losses or gains have left what is usual, or have come back to it.
     Departure(Option<Departure>),
     /// A movement that was inferred before was written down after all.
@@ -103,6 +109,22 @@ pub enum Told {
         /// The entry.
         entry: String,
     },
+}
+
+/// What a known addition did to the concentration, by which the true volume is
+/// told.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Response {
+    /// What was added, L.
+    pub added_l: Measured,
+    /// Its strength, %.
+    pub strength_pct: f64,
+    /// The sump's concentration before, %.
+    pub before_pct: Measured,
+    /// And once it was mixed in, without what was lost since, %.
+    pub after_pct: Measured,
+    /// Volume before, by the level, L.
+    pub expected_l: f64,
 }
 
 /// The memory of the balance.
@@ -142,6 +164,8 @@ struct OpenStep {
     until: Timestamp,
     /// Share of concentrate before.
     share: f64,
+    /// Volume before, L.
+    volume: f64,
     /// Points of the concentration after mixing.
     told: u32,
 }
@@ -436,12 +460,14 @@ impl Balance {
     ) {
         self.close_step(setup, out);
         let Some(state) = &mut self.state else { return };
-        let share = state.concentration_pct().value / 100.0;
+        let (volume, concentrate) = state.contents();
+        let share = concentrate / volume.max(1e-3);
         state.open_step(setup);
         self.open = Some(OpenStep {
             since,
             until,
             share,
+            volume,
             told: 0,
         });
         self.mixing_until = self.mixing_until.max(until + setup.mixing);
@@ -566,12 +592,18 @@ impl Balance {
             self.logged.iter().filter(|l| near(l)).cloned().collect()
         };
         let sump = 100.0 * open.share;
+        if let Some(response) = self.response(setup, &open, &step, &candidates) {
+            out.push(Told::Response(response));
+        }
+        let Some(state) = &mut self.state else { return };
         let matched = matching(setup, &step, sump, &candidates);
         if let Some(matched) = &matched {
-            let (litres, strength) = together(matched, sump);
+            let seen = 100.0 * (step.concentrate_l / step.volume_l).clamp(0.0, 1.0);
+            let unknown = if step.volume_l > 0.0 { seen } else { sump };
+            let (litres, strength) = together(matched, unknown);
             state.learn_step(litres, strength, setup.errors.metering);
             state.close_step();
-            let movement = logged_movement(setup, matched, sump, (open.since, open.until), true);
+            let movement = logged_movement(setup, matched, unknown, (open.since, open.until), true);
             let taken: Vec<String> = matched.iter().map(|l| l.entry.clone()).collect();
             self.logged.retain(|l| !taken.contains(&l.entry));
             self.keep(movement, out);
@@ -602,6 +634,34 @@ impl Balance {
             self.logged.retain(|l| l.entry != entry);
         }
         self.keep(movement, out);
+    }
+
+    /// What an addition did, where one and only one was written down and the
+    /// level has risen by about as much.
+    fn response(
+        &self,
+        setup: &BalanceSetup,
+        open: &OpenStep,
+        step: &Step,
+        candidates: &[Logged],
+    ) -> Option<Response> {
+        let [logged] = candidates else { return None };
+        let strength_pct = logged.strength_pct.filter(|_| logged.litres > 0.0)?;
+        let alike = (0.5..2.0).contains(&(step.volume_l / logged.litres));
+        if open.told < LEAST_TELLING || (setup.level_measured && !alike) {
+            return None;
+        }
+        let after = (open.share * open.volume + step.concentrate_l) / (open.volume + step.volume_l);
+        let scatter = self.concentration_noise.variance() / f64::from(LEAST_TELLING);
+        let doubt = (scatter + WANDERS * setup.errors.wander_pct.powi(2)).sqrt();
+        let metering = setup.errors.metering;
+        Some(Response {
+            added_l: Measured::new(logged.litres, metering * logged.litres),
+            strength_pct,
+            before_pct: Measured::new(100.0 * open.share, doubt),
+            after_pct: Measured::new(100.0 * after, doubt),
+            expected_l: open.volume,
+        })
     }
 
     /// What is known of the lines.
@@ -775,6 +835,13 @@ fn matching(
 /// both together.
 fn distance(setup: &BalanceSetup, step: &Step, sump_pct: f64, logged: &[Logged]) -> f64 {
     let (litres, strength) = together(logged, sump_pct);
+    let unknown = logged
+        .iter()
+        .any(|one| one.strength_pct.is_none() && one.litres > 0.0);
+    if unknown {
+        let variance = step.volume_variance + (setup.errors.metering * litres).powi(2);
+        return (step.volume_l - litres).powi(2) / variance;
+    }
     let p = strength / 100.0;
     let metering = (setup.errors.metering * litres).powi(2);
     let v = step.volume_variance + metering;
@@ -785,7 +852,9 @@ fn distance(setup: &BalanceSetup, step: &Step, sump_pct: f64, logged: &[Logged])
     (m * dv * dv - 2.0 * vm * dv * dm + v * dm * dm) / determinant
 }
 
-/// Litres and strength of several that went in together.
+/// Litres and strength of several that went in together. What was let out is as
+/// strong as the sump; a premix of which nobody wrote the strength is taken to
+/// be, too, where nothing tells it.
 fn together(logged: &[Logged], sump_pct: f64) -> (f64, f64) {
     let strength = |one: &Logged| one.strength_pct.unwrap_or(sump_pct);
     let litres: f64 = logged.iter().map(|one| one.litres).sum();

@@ -85,7 +85,7 @@ pub(super) fn classify(
         kind,
         confidence: weight / total,
         litres: litres(step, kind),
-        strength_pct: strength(step, kind),
+        strength_pct: strength(step, kind, setup),
     })
 }
 
@@ -170,12 +170,16 @@ fn litres(step: &Step, kind: MovementKind) -> Measured {
 }
 
 /// The strength p = δm/δV with its uncertainty, where it is not that of the
-/// kind.
-fn strength(step: &Step, kind: MovementKind) -> Option<Measured> {
+/// kind; of the instrument by how much it jumped.
+fn strength(step: &Step, kind: MovementKind, setup: &BalanceSetup) -> Option<Measured> {
     match kind {
         MovementKind::Water => Some(Measured::new(0.0, 0.0)),
         MovementKind::Concentrate => Some(Measured::new(100.0, 0.0)),
-        MovementKind::Instrument => None,
+        MovementKind::Instrument => {
+            let scale = 100.0 / setup.working_volume_l;
+            let deviation = step.concentrate_variance.sqrt();
+            Some(Measured::new(scale * step.concentrate_l, scale * deviation))
+        }
         MovementKind::Premix
         | MovementKind::MixOut
         | MovementKind::Lines

@@ -81,8 +81,8 @@ pub fn forecast(case: &ForecastCase, losses: &Losses) -> Option<Forecast> {
         let drift = drift(case, losses, 0.0)?;
         let then = drift.after(by.time - case.now).ok()?;
         let litres = case.full_l - then.volume.litres();
-        let missing = case.target_pct * case.full_l
-            - then.concentration.percent() * then.volume.litres();
+        let missing =
+            case.target_pct * case.full_l - then.concentration.percent() * then.volume.litres();
         (litres > 0.0).then(|| TopUp {
             by,
             litres,
@@ -115,7 +115,9 @@ fn days_to_concentration(case: &ForecastCase, losses: &Losses) -> Option<Measure
         let mut case = *case;
         case.concentration_pct.value -= off;
         let highest = Concentration::from_percent(case.highest_pct);
-        drift(&case, losses, shift)?.days_to_concentration(highest).ok()?
+        drift(&case, losses, shift)?
+            .days_to_concentration(highest)
+            .ok()?
     };
     let at = days(0.0, 0.0)?;
     let moved = |other: Option<f64>| other.map_or(at, |other| (other - at).abs());

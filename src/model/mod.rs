@@ -19,6 +19,7 @@ pub mod drift;
 mod evidence;
 pub mod factor_check;
 mod first_day;
+mod forecast;
 mod gaussian;
 mod loss_rates;
 mod losses;
@@ -40,7 +41,7 @@ mod state;
 #[cfg(test)]
 mod testing;
 
-pub use balance::{Balance, Point, Told};
+pub use balance::{Balance, Point, Response, Told};
 pub use departure::{Departure, DepartureKind};
 pub use dose_volume::{
     DosePool, DoseStep, DoseVolumeError, DoseVolumeSetup, Strength, VolumeJudgement,
@@ -50,6 +51,7 @@ pub use factor_check::{
     FactorContext, FactorPair, FactorSetup, FactorStatus, FactorWatch, OtherMethod,
 };
 pub use first_day::FirstDay;
+pub use forecast::{Forecast, ForecastCase, Outlook, TopUp, forecast};
 pub use loss_rates::{LossRates, LossRatesError};
 pub use losses::{Losses, NotIdentifiable};
 pub use minerals::{

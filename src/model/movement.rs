@@ -15,7 +15,8 @@ pub struct Movement {
     pub kind: MovementKind,
     /// How much, L; negative where it went out.
     pub litres: Measured,
-    /// Its strength, % by volume, where that is known.
+    /// Its strength, % by volume, where that is known; of the instrument by how
+    /// much it jumped, in points of concentration.
     pub strength_pct: Option<Measured>,
     /// How it is known.
     pub origin: Origin,

@@ -7,11 +7,12 @@ use serde::Serialize;
 
 use crate::advice::{Advice, MixerCheck};
 use crate::engine::{AlarmLine, JournalBody, JournalRecord, Outcome, SumpStatus};
+use crate::model::Origin;
 use crate::settings::Settings;
 use crate::store::OutboxRow;
 use crate::units::{Timestamp, to_wire};
 
-use super::text;
+use super::{ledger_text, text};
 
 /// Makes the messages of one plant.
 #[derive(Debug, Clone)]
@@ -69,6 +70,25 @@ struct MixerMessage<'a> {
     title: &'a str,
     time: Timestamp,
     text: String,
+}
+
+/// What the ledger has to tell, as it goes over the wire.
+#[derive(Serialize)]
+struct LedgerMessage<'a, T: Serialize> {
+    #[serde(flatten)]
+    of: &'a T,
+    sump: &'a str,
+    title: &'a str,
+    /// When it was told.
+    #[serde(rename = "told_at")]
+    time: Timestamp,
+    text: String,
+}
+
+/// Losses and gains are usual again.
+#[derive(Serialize)]
+struct Usual {
+    usual: bool,
 }
 
 impl Composer {
@@ -156,7 +176,45 @@ impl Composer {
                     true,
                 )
             }
-            JournalBody::AdviceFollowed { .. }
+            JournalBody::Movement { movement } => {
+                let text = ledger_text::movement_text(title, movement);
+                let contradicted = matches!(movement.origin, Origin::Contradicted { .. });
+                let told = LedgerMessage {
+                    of: movement,
+                    sump,
+                    title,
+                    time,
+                    text,
+                };
+                ("movement", json(&told), contradicted)
+            }
+            JournalBody::Departure {
+                departure: Some(departure),
+            } => {
+                let text = ledger_text::departure_text(title, departure);
+                let told = LedgerMessage {
+                    of: departure,
+                    sump,
+                    title,
+                    time,
+                    text,
+                };
+                ("departure", json(&told), true)
+            }
+            JournalBody::Departure { departure: None } => {
+                let text = ledger_text::usual_again_text(title);
+                let of = Usual { usual: true };
+                let told = LedgerMessage {
+                    of: &of,
+                    sump,
+                    title,
+                    time,
+                    text,
+                };
+                ("departure", json(&told), true)
+            }
+            JournalBody::MovementLogged { .. }
+            | JournalBody::AdviceFollowed { .. }
             | JournalBody::AdviceWithdrawn { .. }
             | JournalBody::AdviceRestored { .. }
             | JournalBody::Entry { .. } => return,

@@ -54,7 +54,7 @@ pub fn departure_text(title: &str, departure: &Departure) -> String {
 }
 
 /// The end of a departure in words.
-pub fn usual_again_text(title: &str) -> String {
+pub(super) fn usual_again_text(title: &str) -> String {
     format!("{title}: losses and gains are usual again.")
 }
 
@@ -122,8 +122,14 @@ mod tests {
             logged_strength_pct: 5.0,
         };
         let text = movement_text("Mill 4", &movement(MovementKind::Water, 41.6, origin));
-        assert!(text.contains("written down were 400.0 L at 5.0 %"), "{text}");
-        assert!(text.contains("the readings show 42 ± 2 L of water in"), "{text}");
+        assert!(
+            text.contains("written down were 400.0 L at 5.0 %"),
+            "{text}"
+        );
+        assert!(
+            text.contains("the readings show 42 ± 2 L of water in"),
+            "{text}"
+        );
     }
 
     #[test]
@@ -136,7 +142,10 @@ mod tests {
         };
         let text = departure_text("Mill 4", &departure);
         assert!(text.starts_with("Mill 4: 2.0 ± 0.4 L/h beyond"), "{text}");
-        assert!(text.contains("leak") && text.contains("49 L a day"), "{text}");
+        assert!(
+            text.contains("leak") && text.contains("49 L a day"),
+            "{text}"
+        );
         assert!(text.contains("Caution: "), "{text}");
     }
 }

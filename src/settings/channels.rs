@@ -77,6 +77,7 @@ pub(super) fn channel(
     let uncertainty = desk.spread(review, "uncertainty", raw.uncertainty.as_ref(), usual);
     let usual = likeness.map(|likeness| likeness.hand_tolerance);
     let tolerance = desk.spread(review, "hand_tolerance", raw.hand_tolerance.as_ref(), usual);
+    let (wander, drift) = desk.unsteadiness(review, raw);
     let instrument = instrument::instrument(review, at, raw, quantity, uncertainty);
     let current_loop = current_loop::range(review, at, raw, quantity);
     Some(ChannelSetup {
@@ -94,6 +95,8 @@ pub(super) fn channel(
         silent_after: silent_after?,
         uncertainty: uncertainty?,
         hand_tolerance: tolerance?,
+        wander: wander?,
+        drift: drift?,
         instrument: instrument?,
     })
 }
@@ -201,6 +204,24 @@ impl Desk<'_> {
             None => usual,
             Some(written) => self.distance(review, &self.at.key(key), written, 1e-6),
         }
+    }
+
+    /// How far the zero wanders and drifts; only told of what measures the
+    /// concentration.
+    fn unsteadiness(&self, review: &mut Review, raw: &RawChannel) -> (Option<f64>, Option<f64>) {
+        let (wander, drift) = defaults::unsteadiness(self.quantity);
+        let measures = matches!(self.quantity, Quantity::Brix | Quantity::Concentration);
+        let mut read = |key: &str, written: Option<&Written>, usual: f64| {
+            if !measures && written.is_some() {
+                let concentration = "quantity = \"brix\" and \"concentration\"";
+                review.tell(&self.at.key(key), Problem::OnlyFor(concentration));
+                return None;
+            }
+            self.spread(review, key, written, Some(usual))
+        };
+        let wander = read("wander", raw.wander.as_ref(), wander);
+        let drift = read("drift", raw.drift.as_ref(), drift);
+        (wander, drift)
     }
 
     fn value(&self, review: &mut Review, path: &KeyPath, written: &Written) -> Option<f64> {

@@ -61,6 +61,10 @@ pub(super) const OLDEST: Span = Span::from_hours(7 * 24);
 /// Lateness. Choice: more than the jitter of gateways that send in bundles.
 pub(super) const LATE_AFTER: Span = Span::from_mins(2);
 
+/// Relative standard uncertainty of an amount that people or meters measure
+/// out. Memory.
+pub(super) const METERING: f64 = 0.02;
+
 /// Relative standard uncertainty of a chart. Memory: factors vary a few per
 /// cent with the lot of the concentrate.
 pub(super) const CHART_UNCERTAINTY: f64 = 0.05;
@@ -188,6 +192,17 @@ pub(super) struct Likeness {
     /// pH: the coarser of the two steps of indicator sticks that DGUV Regel
     /// 109-003, section 7.1 accepts.
     pub(super) hand_tolerance: f64,
+}
+
+/// How far the zero of an instrument of this quantity wanders within hours, and
+/// drifts in ten days, as standard deviations in the quantity's unit: prism and
+/// cell foul, films come and go. Memory.
+pub(super) const fn unsteadiness(quantity: Quantity) -> (f64, f64) {
+    match quantity {
+        Quantity::Brix => (0.02, 0.1),
+        Quantity::Concentration => (0.03, 0.15),
+        _ => (0.0, 0.0),
+    }
 }
 
 /// What instruments of a quantity are like, in a tank of `height` metres and a

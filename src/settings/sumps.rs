@@ -12,11 +12,13 @@ use super::calibration;
 use super::channel_kind;
 use super::channels::{self, Surroundings, What};
 use super::cleaners::Cleaners;
+use super::defaults;
 use super::dose;
 use super::fluids::Fluids;
 use super::key_path::KeyPath;
 use super::limits::{self, Basis};
 use super::masters;
+use super::measure;
 use super::origin::{self, Ways};
 use super::plant::{Route, SeriesKind, SeriesSetup};
 use super::prices::PlantPrices;
@@ -127,6 +129,7 @@ impl Sumps {
         let recharge = recharge::recharge(review, at, &recharge, around.cleaners, bounds);
         let circulation = circulation(review, at, raw.circulation.as_ref());
         let water_zero = water_zero(review, at, raw.water_zero.as_ref());
+        let metering = metering(review, at, raw.metering.as_ref());
         let shifts = around.shifts.at_sump(review, at, raw.shifts.as_ref());
         let [first_fill, top_up] = [
             ("first_fill_water", raw.first_fill_water.as_deref()),
@@ -158,6 +161,8 @@ impl Sumps {
             vessel: vessel?,
             lines: Volume::from_litres(lines?),
             drain_back: drain_back?.map(Volume::from_litres),
+            fills_itself: raw.fills_itself.unwrap_or(false),
+            metering: metering?,
             pump: read.pump?,
             shifts: shifts?,
             working_volume: Volume::from_litres(working?),
@@ -348,6 +353,14 @@ fn circulation(
         format!("{flow} L/min")
     })?;
     Some(Some(flow))
+}
+
+fn metering(review: &mut Review, at: &KeyPath, written: Option<&Written>) -> Option<f64> {
+    let path = at.key("metering");
+    let share = review.or_default(&path, written, measure::share, defaults::METERING)?;
+    review.within(&path, share, (0.0001, 0.5), |share| {
+        format!("{} %", 100.0 * share)
+    })
 }
 
 fn water_zero(review: &mut Review, at: &KeyPath, written: Option<&Written>) -> Option<Brix> {

@@ -159,7 +159,7 @@ impl Watched {
     pub(crate) fn movements(&self) -> Vec<&Movement> {
         let movements = self.told.iter().filter_map(|told| match told {
             Told::Movement(movement) => Some(movement),
-            Told::Departure(_) | Told::WrittenDown { .. } => None,
+            _ => None,
         });
         movements.collect()
     }

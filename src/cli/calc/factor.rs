@@ -1,6 +1,6 @@
 //! The refractive factor of a fluid from mixes of known strength.
 
-use crate::model::calibrate_factor;
+use crate::model::factor_check::calibrate_factor;
 use crate::units::Brix;
 
 use super::answer::{Answer, Field};

@@ -1,6 +1,6 @@
 //! What the make-up water's minerals come to in a sump.
 
-use crate::model::{TapShare, Turnover};
+use crate::model::minerals::{TapShare, Turnover};
 use crate::units::{Concentration, Content, Span, Volume};
 
 use super::answer::{Answer, Field};

@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::chemistry::Electrode;
+use crate::engine::dose_grade::DoseBlock;
 use crate::units::{Measured, Potential, Temperature};
 
 const PUMP: u16 = 2;
@@ -115,7 +116,7 @@ fn a_sump_that_stands_over_a_weekend_has_no_frozen_probe() {
         assert_eq!(bench.reason(BRIX), None, "minute {m}");
         assert_eq!(bench.reason(LEVEL), None, "minute {m}");
     }
-    assert_eq!(bench.watch.dose_grade(BRIX), Ok(7.4));
+    assert_eq!(bench.watch.dose_grade(usize::from(BRIX)), Ok(7.4));
 }
 
 #[test]
@@ -150,7 +151,7 @@ fn a_frozen_probe_is_told_while_the_pumps_run_over_a_restart_too() {
     let begins = "refractometer frozen at 7.40 °Bx since 2026-03-02T09:00:00Z while the fluid moves: wipe the prism";
     assert!(words.starts_with(begins), "{words}");
     assert!(words.contains("Lock out the pumps"), "{words}");
-    let block = bench.watch.dose_grade(BRIX).unwrap_err();
+    let block = bench.watch.dose_grade(usize::from(BRIX)).unwrap_err();
     assert_eq!(
         block,
         DoseBlock::Instrument {
@@ -161,7 +162,7 @@ fn a_frozen_probe_is_told_while_the_pumps_run_over_a_restart_too() {
     );
     assert!(block.to_string().contains("frozen since 2026-03-02T09:00"));
     assert_eq!(bench.reason(LEVEL), None);
-    assert!(bench.watch.dose_grade(LEVEL).is_ok());
+    assert!(bench.watch.dose_grade(usize::from(LEVEL)).is_ok());
 }
 
 #[test]
@@ -246,7 +247,7 @@ fn foam_holds_the_level_and_blocks_doses() {
     );
     let words = told.words.unwrap();
     assert!(words.contains("it was 0.82"), "{words}");
-    let block = bench.watch.dose_grade(LEVEL).unwrap_err();
+    let block = bench.watch.dose_grade(usize::from(LEVEL)).unwrap_err();
     assert!(block.to_string().contains("over foam"), "{block}");
 }
 
@@ -268,7 +269,7 @@ fn a_noisy_probe_is_out_of_specification() {
         words.contains("(usual 0.02 °Bx)") && words.contains("air bubbles"),
         "{words}"
     );
-    assert!(bench.watch.dose_grade(BRIX).is_err());
+    assert!(bench.watch.dose_grade(usize::from(BRIX)).is_err());
 }
 
 #[test]
@@ -282,7 +283,7 @@ fn too_many_spikes_ask_for_maintenance_and_block_nothing() {
     assert_eq!(told.class, InstrumentClass::MaintenanceRequired);
     assert_eq!(told.reason, Some(InstrumentReason::Spiking));
     assert!(bench.words(BRIX).contains("25 %"), "{}", bench.words(BRIX));
-    assert!((bench.watch.dose_grade(BRIX).unwrap() - 7.4).abs() < 0.02);
+    assert!((bench.watch.dose_grade(usize::from(BRIX)).unwrap() - 7.4).abs() < 0.02);
 }
 
 #[test]
@@ -292,7 +293,10 @@ fn a_touched_probe_is_checked_for_a_while() {
         bench.read(BRIX, minute(m), 7.4 + flicker(m));
     }
     bench.happened("cleaned", minute(20), HappeningKind::ProbeCleaned);
-    assert_eq!(bench.watch.dose_grade(BRIX), Err(DoseBlock::NoValue));
+    assert_eq!(
+        bench.watch.dose_grade(usize::from(BRIX)),
+        Err(DoseBlock::NoValue)
+    );
     for m in 20..40 {
         bench.read(BRIX, minute(m), 7.4 + flicker(m));
         let told = bench.instrument(BRIX);
@@ -302,7 +306,11 @@ fn a_touched_probe_is_checked_for_a_while() {
             settles,
             "minute {m}"
         );
-        assert_eq!(bench.watch.dose_grade(BRIX).is_err(), settles, "minute {m}");
+        assert_eq!(
+            bench.watch.dose_grade(usize::from(BRIX)).is_err(),
+            settles,
+            "minute {m}"
+        );
     }
 }
 
@@ -326,7 +334,10 @@ fn hand_readings_that_run_away_tell_of_a_drift_until_one_is_corrected() {
         words.contains("last 0.2") && words.contains("above"),
         "{words}"
     );
-    assert!(bench.watch.dose_grade(BRIX).is_ok(), "within tolerance");
+    assert!(
+        bench.watch.dose_grade(usize::from(BRIX)).is_ok(),
+        "within tolerance"
+    );
 
     let correction = Entry {
         id: "slip".into(),
@@ -349,14 +360,17 @@ fn hand_readings_that_run_away_tell_of_a_drift_until_one_is_corrected() {
     bench.by_hand("far", minute(3 * DAY), 7.0);
     let told = bench.instrument(BRIX);
     assert_eq!(told.class, InstrumentClass::OutOfSpecification);
-    assert_eq!(bench.watch.dose_grade(BRIX), Err(DoseBlock::Doubted));
+    assert_eq!(
+        bench.watch.dose_grade(usize::from(BRIX)),
+        Err(DoseBlock::Doubted)
+    );
 
     bench.happened("wiped", minute(3 * DAY + 1), HappeningKind::ProbeCleaned);
     for m in 3 * DAY + 2..3 * DAY + 40 {
         bench.read(BRIX, minute(m), 7.0 + flicker(m));
     }
     assert_eq!(bench.reason(BRIX), None, "what was before is forgotten");
-    assert!(bench.watch.dose_grade(BRIX).is_ok());
+    assert!(bench.watch.dose_grade(usize::from(BRIX)).is_ok());
 }
 
 #[test]
@@ -370,10 +384,10 @@ fn a_drift_that_the_model_forbids_is_fouling() {
     let told = bench.instrument(BRIX);
     assert_eq!(told.reason, Some(InstrumentReason::Fouled));
     assert!(bench.words(BRIX).contains("-0.30 °Bx a day"));
-    assert!(bench.watch.dose_grade(BRIX).is_err());
+    assert!(bench.watch.dose_grade(usize::from(BRIX)).is_err());
     bench.watch.forbidden_drift(BRIX, None);
     bench.watch.forbidden_drift(999, None);
-    assert_eq!(bench.watch.dose_grade(BRIX), Ok(7.4));
+    assert_eq!(bench.watch.dose_grade(usize::from(BRIX)), Ok(7.4));
 }
 
 #[test]
@@ -387,7 +401,7 @@ fn faults_and_impossible_values_are_told_once_they_last() {
         let bad = Err(DoseBlock::Reading {
             class: QualityClass::Bad,
         });
-        assert_eq!(bench.watch.dose_grade(BRIX), bad, "at once");
+        assert_eq!(bench.watch.dose_grade(usize::from(BRIX)), bad, "at once");
     }
     assert_eq!(bench.reason(BRIX), Some(InstrumentReason::Fault));
     assert_eq!(bench.reason(LEVEL), Some(InstrumentReason::OutOfRange));
@@ -397,24 +411,23 @@ fn faults_and_impossible_values_are_told_once_they_last() {
         assert_eq!(bench.reason(channel), Some(InstrumentReason::Silent));
         let since = minute(1);
         let silent = Err(DoseBlock::Silent { since });
-        assert_eq!(bench.watch.dose_grade(channel), silent);
+        assert_eq!(bench.watch.dose_grade(usize::from(channel)), silent);
     }
 }
 
 #[test]
 fn what_is_unsure_or_not_there_drives_no_dose() {
     let mut bench = bench();
-    assert_eq!(bench.watch.dose_grade(BRIX), Err(DoseBlock::NoValue));
-    let channel = 99;
-    let channels = 5;
-    let none = Err(DoseBlock::NoChannel { channel, channels });
-    assert_eq!(bench.watch.dose_grade(channel), none);
+    assert_eq!(
+        bench.watch.dose_grade(usize::from(BRIX)),
+        Err(DoseBlock::NoValue)
+    );
     bench.mark(BRIX, minute(1), 7.4, Quality::UNSURE);
     let class = QualityClass::Uncertain;
     let unsure = Err(DoseBlock::Reading { class });
-    assert_eq!(bench.watch.dose_grade(BRIX), unsure);
+    assert_eq!(bench.watch.dose_grade(usize::from(BRIX)), unsure);
     bench.read(BRIX, minute(2), 7.4);
-    assert!(bench.watch.dose_grade(BRIX).is_ok());
+    assert!(bench.watch.dose_grade(usize::from(BRIX)).is_ok());
 }
 
 #[test]

@@ -46,6 +46,8 @@ fn channel(
         silent_after: Span::from_mins(15),
         uncertainty: 0.05,
         hand_tolerance: tolerance,
+        wander: 0.02,
+        drift: 0.1,
         instrument: InstrumentSetup {
             frozen_after: Some(Span::from_hours(6)),
             noise_limit: None,
@@ -93,6 +95,8 @@ fn setup() -> Arc<SumpSetup> {
         vessel: Vessel::rectangular(metre, metre, metre).unwrap(),
         lines: Volume::from_litres(0.0),
         drain_back: None,
+        fills_itself: false,
+        metering: 0.02,
         pump: None,
         shifts: None,
         working_volume: Volume::from_litres(900.0),
