@@ -367,7 +367,7 @@ impl SumpWatch {
                 self.use_up(time, litres, 0.0);
             }
             MovementKind::Instrument => self.suspect_fouling(movement),
-            MovementKind::Lines | MovementKind::Unclear => {}
+            MovementKind::Lines | MovementKind::Thinned | MovementKind::Unclear => {}
         }
         // What was written down has carried its minerals already.
         let carries = matches!(movement.kind, MovementKind::Water | MovementKind::Premix);

@@ -13,9 +13,9 @@ use serde::{Deserialize, Serialize};
 
 use crate::units::{Measured, Span, Timestamp};
 
-use super::classify::{Lines, classify};
+use super::classify::{Lines, Usual, classify};
 use super::departure::{Departure, DepartureWatch};
-use super::movement::{Logged, Movement, MovementKind, Origin};
+use super::movement::{Logged, LoggedSum, Movement, MovementKind, Origin};
 use super::noise::Noise;
 use super::setup::BalanceSetup;
 use super::state::{Regime, State, Step};
@@ -61,6 +61,15 @@ const SEEN_WITHIN: Span = Span::from_mins(90);
 const SETTLING: Span = Span::from_mins(60);
 /// Departures from the usual losses are told once these are known, d.
 const LEARNING_DAYS: f64 = 4.0;
+/// Make-up is usual once there was so much of it, and the newest count.
+const USUAL_FROM: usize = 3;
+const USUAL_OF: usize = 12;
+/// Where the strengths differ by more than this beyond what they are known to
+/// (χ² over its degrees of freedom), nothing is usual.
+const USUAL_SCATTERS: f64 = 2.0;
+/// Its strength differs from one time to the next by this share at least
+/// (choice: mixers do).
+const USUAL_DIFFERS: f64 = 0.1;
 /// Entries that wait to be matched.
 const MOST_LOGGED: usize = 16;
 /// Movements that are remembered.
@@ -540,9 +549,11 @@ impl Balance {
         if let Some(change) = self.departure.step(setup, state, point) {
             out.push(Told::Departure(change));
         }
-        if self.departure.is_suspected() {
-            // What leaves the usual must not become the usual.
+        // What leaves the usual must not become the usual.
+        if self.departure.is_suspected_of_volume() {
             state.loosen(setup);
+        } else if self.departure.is_suspected() {
+            state.loosen_concentrate(setup);
         }
     }
 
@@ -596,22 +607,24 @@ impl Balance {
             out.push(Told::Response(response));
         }
         let Some(state) = &mut self.state else { return };
-        let matched = matching(setup, &step, sump, &candidates);
-        if let Some(matched) = &matched {
-            let seen = 100.0 * (step.concentrate_l / step.volume_l).clamp(0.0, 1.0);
-            let unknown = if step.volume_l > 0.0 { seen } else { sump };
-            let (litres, strength) = together(matched, unknown);
-            state.learn_step(litres, strength, setup.errors.metering);
+        if let Some(matched) = matching(setup, &step, sump, &candidates) {
+            let unknown = match step.volume_l > 0.0 {
+                true => 100.0 * (step.concentrate_l / step.volume_l).clamp(0.0, 1.0),
+                false => sump,
+            };
+            let sum = LoggedSum::of(&matched, unknown, setup.errors.metering);
+            state.learn_step(&sum);
             state.close_step();
-            let movement = logged_movement(setup, matched, unknown, (open.since, open.until), true);
-            let taken: Vec<String> = matched.iter().map(|l| l.entry.clone()).collect();
-            self.logged.retain(|l| !taken.contains(&l.entry));
-            self.keep(movement, out);
+            for one in &matched {
+                self.logged.retain(|other| other.entry != one.entry);
+                let window = (open.since, open.until);
+                self.keep(logged_movement(setup, one, unknown, window, true), out);
+            }
             return;
         }
-        let lines = self.lines(setup);
+        let (lines, usual) = (self.lines(setup), self.usual_make_up());
         let Some(state) = &mut self.state else { return };
-        let Some(guess) = classify(&step, open.share, lines, setup) else {
+        let Some(guess) = classify(&step, open.share, (lines, usual), setup) else {
             state.close_step();
             return;
         };
@@ -626,6 +639,7 @@ impl Balance {
             kind: guess.kind,
             litres: guess.litres,
             strength_pct: guess.strength_pct,
+            seen_strength_pct: guess.seen_strength_pct,
             origin: contradiction(contradicted, sump),
             confidence: guess.confidence,
         };
@@ -661,6 +675,39 @@ impl Balance {
             before_pct: Measured::new(100.0 * open.share, doubt),
             after_pct: Measured::new(100.0 * after, doubt),
             expected_l: open.volume,
+        })
+    }
+
+    /// What make-up nobody wrote down was of late, once there was some.
+    fn usual_make_up(&self) -> Option<Usual> {
+        let unwritten = self.movements.iter().rev().filter(|one| {
+            let made_up = matches!(one.kind, MovementKind::Water | MovementKind::Premix);
+            made_up && one.origin == Origin::Inferred
+        });
+        let seen: Vec<Measured> = unwritten
+            .filter_map(|one| one.seen_strength_pct)
+            .take(USUAL_OF)
+            .collect();
+        if seen.len() < USUAL_FROM {
+            return None;
+        }
+        let weight = |one: &Measured| 1.0 / one.uncertainty.max(0.01).powi(2);
+        let total: f64 = seen.iter().map(weight).sum();
+        let mean = seen.iter().map(|one| weight(one) * one.value).sum::<f64>() / total;
+        let deviation = (1.0 / total).sqrt();
+        let squares = |one: &Measured| weight(one) * (one.value - mean).powi(2);
+        let scatter = seen.iter().map(squares).sum::<f64>() / (seen.len() - 1) as f64;
+        if scatter > USUAL_SCATTERS {
+            return None;
+        }
+        let share = if mean > 2.0 * deviation {
+            mean / 100.0
+        } else {
+            0.0
+        };
+        Some(Usual {
+            share,
+            deviation: (deviation / 100.0).max(USUAL_DIFFERS * share),
         })
     }
 
@@ -713,7 +760,6 @@ impl Balance {
         let sump = state.concentration_pct().value;
         let noise = self.volume_noise.variance().sqrt();
         let visible = (LEAST_STEP * setup.working_volume_l).max(STEP * noise);
-        let strength = logged.strength_pct.unwrap_or(sump);
         let (time, litres) = (logged.time, logged.litres);
         let movement = if setup.level_measured && litres.abs() > 2.0 * visible {
             Movement {
@@ -722,14 +768,15 @@ impl Balance {
                 kind: logged.kind(),
                 litres: Measured::new(0.0, noise),
                 strength_pct: None,
+                seen_strength_pct: None,
                 origin: contradiction(Some(&logged), sump),
                 confidence: 1.0,
             }
         } else {
+            let strength = logged.strength_pct.unwrap_or(sump);
             state.put_in(litres, strength, setup.errors.metering);
-            let mixing = time + setup.mixing;
-            self.mixing_until = self.mixing_until.max(mixing);
-            logged_movement(setup, &[logged], sump, (time, time), false)
+            self.mixing_until = self.mixing_until.max(time + setup.mixing);
+            logged_movement(setup, &logged, sump, (time, time), false)
         };
         self.keep(movement, out);
     }
@@ -832,63 +879,42 @@ fn matching(
 }
 
 /// Squared distance between step and what was written down, in deviations of
-/// both together.
+/// both together; where nobody wrote the strength, of the litres alone.
 fn distance(setup: &BalanceSetup, step: &Step, sump_pct: f64, logged: &[Logged]) -> f64 {
-    let (litres, strength) = together(logged, sump_pct);
-    let unknown = logged
-        .iter()
-        .any(|one| one.strength_pct.is_none() && one.litres > 0.0);
-    if unknown {
-        let variance = step.volume_variance + (setup.errors.metering * litres).powi(2);
-        return (step.volume_l - litres).powi(2) / variance;
+    let sum = LoggedSum::of(logged, sump_pct, setup.errors.metering);
+    let (dv, dm) = (
+        step.volume_l - sum.litres,
+        step.concentrate_l - sum.concentrate,
+    );
+    let v = step.volume_variance + sum.litres_variance + 1e-9;
+    let unknown = |one: &Logged| one.strength_pct.is_none() && one.litres > 0.0;
+    if logged.iter().any(unknown) {
+        return dv * dv / v;
     }
-    let p = strength / 100.0;
-    let metering = (setup.errors.metering * litres).powi(2);
-    let v = step.volume_variance + metering;
-    let m = step.concentrate_variance + p * p * metering + 1e-9;
-    let vm = step.covariance + p * metering;
-    let (dv, dm) = (step.volume_l - litres, step.concentrate_l - p * litres);
+    let m = step.concentrate_variance + sum.concentrate_variance + 1e-9;
+    let vm = step.covariance + sum.covariance;
     let determinant = (v * m - vm * vm).max(1e-12);
     (m * dv * dv - 2.0 * vm * dv * dm + v * dm * dm) / determinant
 }
 
-/// Litres and strength of several that went in together. What was let out is as
-/// strong as the sump; a premix of which nobody wrote the strength is taken to
-/// be, too, where nothing tells it.
-fn together(logged: &[Logged], sump_pct: f64) -> (f64, f64) {
-    let strength = |one: &Logged| one.strength_pct.unwrap_or(sump_pct);
-    let litres: f64 = logged.iter().map(|one| one.litres).sum();
-    let concentrate: f64 = logged.iter().map(|one| one.litres * strength(one)).sum();
-    match litres {
-        0.0 => (0.0, 0.0),
-        litres => (litres, concentrate / litres),
-    }
-}
-
 fn logged_movement(
     setup: &BalanceSetup,
-    logged: &[Logged],
-    sump_pct: f64,
+    logged: &Logged,
+    unknown_pct: f64,
     (time, until): (Timestamp, Timestamp),
     seen: bool,
 ) -> Movement {
-    let (litres, strength) = together(logged, sump_pct);
-    let kind = match logged {
-        [one] => one.kind(),
-        _ if litres < 0.0 => MovementKind::MixOut,
-        _ if strength <= 0.0 => MovementKind::Water,
-        _ if strength >= 100.0 => MovementKind::Concentrate,
-        _ => MovementKind::Premix,
-    };
+    let strength = logged.strength_pct.unwrap_or(unknown_pct);
     let metering = setup.errors.metering;
     Movement {
         time,
         until,
-        kind,
-        litres: Measured::new(litres, (metering * litres).abs()),
+        kind: logged.kind(),
+        litres: Measured::new(logged.litres, (metering * logged.litres).abs()),
         strength_pct: Some(Measured::new(strength, 0.0)),
+        seen_strength_pct: None,
         origin: Origin::Logged {
-            entries: logged.iter().map(|one| one.entry.clone()).collect(),
+            entries: vec![logged.entry.clone()],
             seen,
         },
         confidence: 1.0,

@@ -27,6 +27,9 @@ const MIX_OUT: f64 = 0.9;
 /// this share.
 const SAME: f64 = 0.2;
 
+/// How usual it is that what went in is what usually goes in.
+const AS_USUAL: f64 = 0.8;
+
 /// The weakest premix that is told from water, as a share.
 const WEAKEST: f64 = 0.005;
 /// Strengths of premix that are tried.
@@ -34,9 +37,19 @@ const TRIED: usize = 40;
 
 /// A step this many deviations from nothing is one.
 const SIGNIFICANT: f64 = 4.0;
+/// A strength that is known no better than this, as a share, is not told.
+const MOST_DOUBT: f64 = 0.1;
 /// A change of concentration without one of volume that is thought possible, as
 /// a share of the volume.
 const POSSIBLE: f64 = 0.04;
+
+/// What make-up nobody writes down is usually of here: its strength as a share,
+/// with the deviation from one time to the next.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Usual {
+    pub(super) share: f64,
+    pub(super) deviation: f64,
+}
 
 /// What is known of the lines, which fill and drain as the pumps run and stand.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -57,6 +70,7 @@ pub(super) struct Guess {
     pub(super) confidence: f64,
     pub(super) litres: Measured,
     pub(super) strength_pct: Option<Measured>,
+    pub(super) seen_strength_pct: Option<Measured>,
 }
 
 /// What a step was in a sump with this share of concentrate; none where it is
@@ -64,7 +78,7 @@ pub(super) struct Guess {
 pub(super) fn classify(
     step: &Step,
     share: f64,
-    lines: Lines,
+    (lines, usual): (Lines, Option<Usual>),
     setup: &BalanceSetup,
 ) -> Option<Guess> {
     let volume_counts = step.volume_l.abs() > SIGNIFICANT * step.volume_variance.sqrt();
@@ -74,7 +88,7 @@ pub(super) fn classify(
         return None;
     }
     let candidates = match volume_counts {
-        true if step.volume_l > 0.0 => came_in(step, share, lines, setup),
+        true if step.volume_l > 0.0 => came_in(step, share, (lines, usual), setup),
         true => went_out(step, share, lines),
         false => same_volume(step, setup),
     };
@@ -86,13 +100,14 @@ pub(super) fn classify(
         confidence: weight / total,
         litres: litres(step, kind),
         strength_pct: strength(step, kind, setup),
+        seen_strength_pct: seen_strength(step).filter(|_| volume_counts),
     })
 }
 
 fn came_in(
     step: &Step,
     share: f64,
-    lines: Lines,
+    (lines, usual): (Lines, Option<Usual>),
     setup: &BalanceSetup,
 ) -> Vec<(MovementKind, f64)> {
     let strongest = (setup.strongest_premix_pct / 100.0).max(2.0 * WEAKEST);
@@ -105,9 +120,21 @@ fn came_in(
         Lines::Known => 0.0,
         Lines::Unknown { .. } => LINES,
     };
+    let (water, premix) = (WATER * fit(step, 0.0), PREMIX * premix);
+    let (water, premix) = match usual {
+        Some(usual) if usual.share >= WEAKEST => (
+            (1.0 - AS_USUAL) * water,
+            (1.0 - AS_USUAL) * premix + AS_USUAL * fit_about(step, usual),
+        ),
+        Some(_) => (
+            AS_USUAL * fit(step, 0.0) + (1.0 - AS_USUAL) * water,
+            (1.0 - AS_USUAL) * premix,
+        ),
+        None => (water, premix),
+    };
     vec![
-        (MovementKind::Water, WATER * fit(step, 0.0)),
-        (MovementKind::Premix, PREMIX * premix),
+        (MovementKind::Water, water),
+        (MovementKind::Premix, premix),
         (MovementKind::Concentrate, CONCENTRATE * fit(step, 1.0)),
         (MovementKind::Lines, lines * fit(step, share)),
         (MovementKind::Unclear, unlike_any(step)),
@@ -131,13 +158,11 @@ fn went_out(step: &Step, share: f64, lines: Lines) -> Vec<(MovementKind, f64)> {
 fn same_volume(step: &Step, setup: &BalanceSetup) -> Vec<(MovementKind, f64)> {
     let possible = POSSIBLE * setup.working_volume_l;
     let by_instrument = density(step.volume_l, step.volume_variance) / possible;
-    let concentrate = if step.concentrate_l > 0.0 {
-        fit(step, 1.0) / possible
-    } else {
-        0.0
-    };
+    if step.concentrate_l < 0.0 {
+        return vec![(MovementKind::Thinned, by_instrument)];
+    }
     vec![
-        (MovementKind::Concentrate, concentrate),
+        (MovementKind::Concentrate, fit(step, 1.0) / possible),
         (MovementKind::Instrument, by_instrument),
     ]
 }
@@ -146,6 +171,15 @@ fn same_volume(step: &Step, setup: &BalanceSetup) -> Vec<(MovementKind, f64)> {
 fn fit(step: &Step, p: f64) -> f64 {
     let variance =
         step.concentrate_variance - 2.0 * p * step.covariance + p * p * step.volume_variance;
+    density(step.concentrate_l - p * step.volume_l, variance)
+}
+
+/// The same where p is only known to a deviation.
+fn fit_about(step: &Step, usual: Usual) -> f64 {
+    let p = usual.share;
+    let variance = step.concentrate_variance - 2.0 * p * step.covariance
+        + p * p * step.volume_variance
+        + (usual.deviation * step.volume_l).powi(2);
     density(step.concentrate_l - p * step.volume_l, variance)
 }
 
@@ -169,13 +203,13 @@ fn litres(step: &Step, kind: MovementKind) -> Measured {
     }
 }
 
-/// The strength p = δm/δV with its uncertainty, where it is not that of the
-/// kind; of the instrument by how much it jumped.
+/// The strength of the kind, or else as it was seen; of the instrument by how
+/// much it jumped.
 fn strength(step: &Step, kind: MovementKind, setup: &BalanceSetup) -> Option<Measured> {
     match kind {
         MovementKind::Water => Some(Measured::new(0.0, 0.0)),
         MovementKind::Concentrate => Some(Measured::new(100.0, 0.0)),
-        MovementKind::Instrument => {
+        MovementKind::Instrument | MovementKind::Thinned => {
             let scale = 100.0 / setup.working_volume_l;
             let deviation = step.concentrate_variance.sqrt();
             Some(Measured::new(scale * step.concentrate_l, scale * deviation))
@@ -183,14 +217,18 @@ fn strength(step: &Step, kind: MovementKind, setup: &BalanceSetup) -> Option<Mea
         MovementKind::Premix
         | MovementKind::MixOut
         | MovementKind::Lines
-        | MovementKind::Unclear => {
-            let p = step.concentrate_l / step.volume_l;
-            let variance = step.concentrate_variance - 2.0 * p * step.covariance
-                + p * p * step.volume_variance;
-            let deviation = variance.max(0.0).sqrt() / step.volume_l.abs();
-            Some(Measured::new(100.0 * p, 100.0 * deviation))
-        }
+        | MovementKind::Unclear => seen_strength(step),
     }
+}
+
+/// The strength p = δm/δV, %, with its uncertainty; none where it does not
+/// show.
+fn seen_strength(step: &Step) -> Option<Measured> {
+    let p = step.concentrate_l / step.volume_l;
+    let variance =
+        step.concentrate_variance - 2.0 * p * step.covariance + p * p * step.volume_variance;
+    let deviation = variance.max(0.0).sqrt() / step.volume_l.abs();
+    (deviation < MOST_DOUBT).then(|| Measured::new(100.0 * p, 100.0 * deviation))
 }
 
 #[cfg(test)]
@@ -212,7 +250,7 @@ mod tests {
         classify(
             &step(volume, concentrate),
             0.08,
-            Lines::Known,
+            (Lines::Known, None),
             &testing::setup(),
         )
         .map(|guess| guess.kind)
@@ -225,7 +263,8 @@ mod tests {
         assert_eq!(kind(10.0, 9.0), Some(MovementKind::Concentrate));
         assert_eq!(kind(-50.0, -4.1), Some(MovementKind::MixOut));
         assert_eq!(kind(1.4, 1.4), Some(MovementKind::Concentrate));
-        assert_eq!(kind(0.3, -1.4), Some(MovementKind::Instrument));
+        assert_eq!(kind(-1.2, 1.4), Some(MovementKind::Instrument));
+        assert_eq!(kind(0.3, -1.4), Some(MovementKind::Thinned));
         assert_eq!(kind(2.0, 0.2), None);
         assert_eq!(kind(40.0, -5.0), Some(MovementKind::Unclear));
     }
@@ -234,7 +273,13 @@ mod tests {
     fn what_is_as_strong_as_the_sump_is_of_the_lines_where_nobody_knows_the_pumps() {
         let kind = |volume, concentrate, came_back_l| {
             let lines = Lines::Unknown { came_back_l };
-            classify(&step(volume, concentrate), 0.08, lines, &testing::setup()).map(|g| g.kind)
+            classify(
+                &step(volume, concentrate),
+                0.08,
+                (lines, None),
+                &testing::setup(),
+            )
+            .map(|g| g.kind)
         };
         assert_eq!(kind(50.0, 4.0, 0.0), Some(MovementKind::Lines));
         assert_eq!(kind(-51.0, -4.1, 50.0), Some(MovementKind::Lines));
@@ -243,8 +288,28 @@ mod tests {
     }
 
     #[test]
+    fn what_usually_goes_in_is_believed_where_the_readings_cannot_tell() {
+        let kind = |share: Option<f64>| {
+            let usual = share.map(|share| Usual {
+                share,
+                deviation: 0.002,
+            });
+            let weak = step(20.0, 0.25);
+            classify(&weak, 0.08, (Lines::Known, usual), &testing::setup()).map(|g| g.kind)
+        };
+        assert_eq!(kind(Some(0.02)), Some(MovementKind::Premix));
+        assert_eq!(kind(Some(0.0)), Some(MovementKind::Water));
+    }
+
+    #[test]
     fn premix_comes_with_its_strength() {
-        let guess = classify(&step(40.0, 2.0), 0.08, Lines::Known, &testing::setup()).unwrap();
+        let guess = classify(
+            &step(40.0, 2.0),
+            0.08,
+            (Lines::Known, None),
+            &testing::setup(),
+        )
+        .unwrap();
         let strength = guess.strength_pct.unwrap();
         assert!((strength.value - 5.0).abs() < 1e-9, "{strength:?}");
         assert!((strength.uncertainty - 0.395).abs() < 0.01, "{strength:?}");

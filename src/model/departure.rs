@@ -29,6 +29,8 @@ const SLACK_OF_VOLUME: f64 = 0.0002;
 /// volume (choice: four deviations of the difference of two hours).
 const TOLD: f64 = 6.0;
 const LEAST_TOLD: f64 = 0.005;
+/// Of concentrate alone at least this share of what is in the sump.
+const LEAST_TOLD_OF_STRENGTH: f64 = 0.03;
 /// From this share of it on the losses are not learned from.
 const SUSPECTED: f64 = 0.5;
 /// An hour counts for at most this share of it: one odd hour is not told.
@@ -73,6 +75,8 @@ pub enum DepartureKind {
     WaterIn,
     /// Mix or premix runs in.
     MixIn,
+    /// Concentrate goes and the volume stays: mix is replaced by water.
+    Thinned,
     /// Volume comes or goes, and whether it is water or mix does not show.
     Unknown,
 }
@@ -82,13 +86,23 @@ pub enum DepartureKind {
 pub(super) struct DepartureWatch {
     hour: Option<Hour>,
     before: Option<Mean>,
-    /// Mean size of the difference of two hours' means beyond what was
-    /// expected, L.
-    scatter: Option<f64>,
+    /// Of an hour's mean volume, L.
+    scatter: Scatter,
+    /// Of an hour's mean concentrate, L.
+    #[serde(default)]
+    concentrate_scatter: Scatter,
     lost: Sum,
     gained: Sum,
+    /// Concentrate that goes while the volume stays.
+    #[serde(default)]
+    thinned: Sum,
     told: Option<Departure>,
 }
+
+/// The mean size of the difference of two hours' means beyond what was
+/// expected.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+struct Scatter(Option<f64>);
 
 /// The hour that runs.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -120,6 +134,7 @@ struct Beyond {
     began: Timestamp,
     hours: f64,
     expected: f64,
+    expected_concentrate: f64,
     volume: f64,
     concentrate: Option<f64>,
 }
@@ -195,6 +210,7 @@ impl Mean {
             began: before.time,
             hours,
             expected,
+            expected_concentrate: concentrate,
             volume: (before.volume - self.volume) / hours - expected,
             concentrate: before
                 .concentrate
@@ -212,6 +228,12 @@ impl DepartureWatch {
 
     /// Whether something may be going on.
     pub(super) fn is_suspected(&self) -> bool {
+        let sums = [&self.lost, &self.gained, &self.thinned];
+        sums.into_iter().any(|sum| sum.filled > SUSPECTED)
+    }
+
+    /// Whether volume may be going or coming.
+    pub(super) fn is_suspected_of_volume(&self) -> bool {
         self.lost.filled.max(self.gained.filled) > SUSPECTED
     }
 
@@ -242,29 +264,38 @@ impl DepartureWatch {
     }
 
     fn count(&mut self, setup: &BalanceSetup, beyond: Beyond) {
-        let deviation = self.deviation(setup);
-        if !self.is_suspected() {
-            let scatter = self.scatter.get_or_insert(deviation * DIFFERENCE);
-            let size = (beyond.hours * beyond.volume).abs();
-            *scatter += (size.min(4.0 * deviation) - *scatter) / SCATTER_HOURS;
-        }
-        let told = (TOLD * deviation).max(LEAST_TOLD * setup.working_volume_l);
-        let slack =
-            SLACK_OF_USUAL * beyond.expected.abs() + SLACK_OF_VOLUME * setup.working_volume_l;
-        let share = |volume: f64| {
-            let filled = beyond.hours * (volume - slack) / told;
-            filled.min(MOST_AN_HOUR)
-        };
+        let working = setup.working_volume_l;
+        let learns = !self.is_suspected();
+        let least = LEAST_SCATTER * working;
+        let deviation = self
+            .scatter
+            .step(beyond.hours * beyond.volume, least, learns);
+        let told = (TOLD * deviation).max(LEAST_TOLD * working);
+        let slack = SLACK_OF_USUAL * beyond.expected.abs() + SLACK_OF_VOLUME * working;
+        let share = |volume: f64| filled(beyond.hours * (volume - slack), told);
         self.lost.add(share(beyond.volume), &beyond);
         self.gained.add(share(-beyond.volume), &beyond);
+        if let Some(concentrate) = beyond.concentrate {
+            self.count_concentrate(setup, &beyond, concentrate, learns);
+        }
     }
 
-    /// The scatter of an hour's mean volume, L.
-    fn deviation(&self, setup: &BalanceSetup) -> f64 {
-        let least = LEAST_SCATTER * setup.working_volume_l;
-        self.scatter
-            .map_or(2.0 * least, |scatter| scatter / DIFFERENCE)
-            .max(least)
+    fn count_concentrate(
+        &mut self,
+        setup: &BalanceSetup,
+        beyond: &Beyond,
+        concentrate: f64,
+        learns: bool,
+    ) {
+        let whole = setup.working_volume_l * (setup.target_pct / 100.0).max(0.001);
+        let wander = setup.errors.wander_pct / 100.0 * setup.working_volume_l;
+        let deviation = self
+            .concentrate_scatter
+            .step(beyond.hours * concentrate, wander, learns);
+        let told = (TOLD * deviation).max(LEAST_TOLD_OF_STRENGTH * whole);
+        let slack = SLACK_OF_USUAL * beyond.expected_concentrate.abs() + SLACK_OF_VOLUME * whole;
+        let share = filled(beyond.hours * (concentrate - slack), told);
+        self.thinned.add(share, beyond);
     }
 
     fn judge(
@@ -273,10 +304,12 @@ impl DepartureWatch {
         state: &State,
         now: Timestamp,
     ) -> Option<Option<Departure>> {
-        let sum = match self.lost.filled >= self.gained.filled {
+        let by_volume = match self.lost.filled >= self.gained.filled {
             true => self.lost,
             false => self.gained,
         };
+        let thinned = self.thinned.filled > 1.0 && by_volume.filled <= 1.0;
+        let sum = if thinned { self.thinned } else { by_volume };
         let Some(since) = sum.since.filter(|_| sum.filled > 1.0) else {
             let over = self.told.is_some() && !self.is_suspected();
             return over.then(|| {
@@ -285,14 +318,21 @@ impl DepartureWatch {
             });
         };
         if sum.hours > LONGEST_HOURS {
-            (self.lost, self.gained, self.told) = Default::default();
+            (self.lost, self.gained, self.thinned, self.told) = Default::default();
             return Some(None);
         }
-        let (kind, strength_pct) = kind(setup, state, &sum);
+        let (kind, strength_pct) = match thinned {
+            true => (DepartureKind::Thinned, Some(0.0)),
+            false => kind(setup, state, &sum),
+        };
+        let litres_per_hour = match thinned {
+            true => sum.replaced(state),
+            false => self.rate(setup, &sum),
+        };
         let departure = Departure {
             kind,
             since,
-            litres_per_hour: self.rate(setup, &sum),
+            litres_per_hour,
             strength_pct,
         };
         let news = match self.told {
@@ -307,8 +347,34 @@ impl DepartureWatch {
 
     fn rate(&self, setup: &BalanceSetup, sum: &Sum) -> Measured {
         let hours = sum.hours.max(1.0);
-        let deviation = self.deviation(setup) * std::f64::consts::SQRT_2 / hours;
+        let deviation = self
+            .scatter
+            .deviation(LEAST_SCATTER * setup.working_volume_l);
+        let deviation = deviation * std::f64::consts::SQRT_2 / hours;
         Measured::new((sum.volume / hours).abs(), deviation)
+    }
+}
+
+/// How much of what is told an hour fills.
+fn filled(beyond: f64, told: f64) -> f64 {
+    (beyond / told).min(MOST_AN_HOUR)
+}
+
+impl Scatter {
+    /// Takes in the difference of two hours, if it `learns`; gives the
+    /// deviation of one.
+    fn step(&mut self, difference: f64, least: f64, learns: bool) -> f64 {
+        let deviation = self.deviation(least);
+        if learns {
+            let mean = self.0.get_or_insert(deviation * DIFFERENCE);
+            *mean += (difference.abs().min(4.0 * deviation) - *mean) / SCATTER_HOURS;
+        }
+        deviation
+    }
+
+    fn deviation(&self, least: f64) -> f64 {
+        let learned = self.0.map(|mean| mean / DIFFERENCE);
+        learned.unwrap_or(2.0 * least).max(least)
     }
 }
 
@@ -326,6 +392,16 @@ impl Sum {
             self.seen.0 += beyond.hours * beyond.volume;
             self.seen.1 += beyond.hours * concentrate;
         }
+    }
+}
+
+impl Sum {
+    /// How much mix must have been replaced by water for so much concentrate to
+    /// go, L/h.
+    fn replaced(&self, state: &State) -> Measured {
+        let share = (state.concentration_pct().value / 100.0).max(0.001);
+        let rate = self.seen.1 / self.hours.max(1.0) / share;
+        Measured::new(rate, 0.2 * rate)
     }
 }
 
@@ -364,6 +440,9 @@ impl DepartureKind {
             }
             DepartureKind::MixIn => {
                 "mix runs in that nobody wrote down: look for a mixer that does not shut, a return from another sump"
+            }
+            DepartureKind::Thinned => {
+                "concentrate goes and the volume stays: look for water that runs in while as much mix runs over or out, a mixer that gives water only, or a refractometer that drifts"
             }
             DepartureKind::Unknown => {
                 "volume comes or goes beyond what is usual; whether water or mix does not show yet"

@@ -18,6 +18,9 @@ pub struct Movement {
     /// Its strength, % by volume, where that is known; of the instrument by how
     /// much it jumped, in points of concentration.
     pub strength_pct: Option<Measured>,
+    /// The strength that the readings show, %, however rough.
+    #[serde(default)]
+    pub seen_strength_pct: Option<Measured>,
     /// How it is known.
     pub origin: Origin,
     /// The probability that it is of this kind, from 0 to 1; of what was
@@ -40,8 +43,10 @@ pub enum MovementKind {
     /// As strong as the sump itself: fluid back from lines that stand, or
     /// out into them.
     Lines,
-    /// Nothing went in or out: the refractometer was wiped, fouled or hit by
-    /// something.
+    /// Concentrate went and the volume stayed: mix was replaced by water, or the
+    /// refractometer was wiped or hit by something.
+    Thinned,
+    /// Nothing went in or out: something lifts what the refractometer shows.
     Instrument,
     /// The readings cannot tell.
     Unclear,
@@ -71,6 +76,41 @@ pub enum Origin {
     },
 }
 
+/// What several entries say together, with how far people measure wrong, L.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct LoggedSum {
+    pub(super) litres: f64,
+    pub(super) concentrate: f64,
+    pub(super) litres_variance: f64,
+    pub(super) concentrate_variance: f64,
+    pub(super) covariance: f64,
+}
+
+impl LoggedSum {
+    /// Each amount errs by a share `metering` of it. What was let out is as
+    /// strong as the sump; so is, as `unknown_pct`, a premix of which nobody
+    /// wrote the strength.
+    pub(super) fn of(logged: &[Logged], unknown_pct: f64, metering: f64) -> Self {
+        let mut sum = LoggedSum {
+            litres: 0.0,
+            concentrate: 0.0,
+            litres_variance: 0.0,
+            concentrate_variance: 0.0,
+            covariance: 0.0,
+        };
+        for one in logged {
+            let share = one.strength_pct.unwrap_or(unknown_pct) / 100.0;
+            let variance = (metering * one.litres).powi(2);
+            sum.litres += one.litres;
+            sum.concentrate += share * one.litres;
+            sum.litres_variance += variance;
+            sum.concentrate_variance += share * share * variance;
+            sum.covariance += share * variance;
+        }
+        sum
+    }
+}
+
 /// What somebody wrote down that went in or out.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Logged {
@@ -93,6 +133,7 @@ impl MovementKind {
             MovementKind::Concentrate => "concentrate",
             MovementKind::MixOut => "mix let out",
             MovementKind::Lines => "fluid of the lines",
+            MovementKind::Thinned => "mix replaced by water, or a jump of the refractometer",
             MovementKind::Instrument => "the refractometer, nothing in or out",
             MovementKind::Unclear => "something that the readings cannot tell",
         }
@@ -104,7 +145,7 @@ impl Logged {
     pub fn kind(&self) -> MovementKind {
         match self.strength_pct {
             _ if self.litres < 0.0 => MovementKind::MixOut,
-            None => MovementKind::Unclear,
+            None => MovementKind::Premix,
             Some(strength) if strength <= 0.0 => MovementKind::Water,
             Some(strength) if strength >= 100.0 => MovementKind::Concentrate,
             Some(_) => MovementKind::Premix,

@@ -21,6 +21,7 @@ use serde::{Deserialize, Serialize};
 use crate::units::{Measured, Timestamp};
 
 use super::gaussian::Gaussian;
+use super::movement::LoggedSum;
 use super::setup::BalanceSetup;
 
 /// Places of what is known.
@@ -68,6 +69,10 @@ const DRIFTED: f64 = 0.857_763_884_960_706_8;
 /// something runs that has no place here, as a share of the working volume
 /// (choice: far more than a leak).
 const LOOSE: f64 = 0.005;
+
+/// The strength that people write of a premix errs by this share, besides the
+/// litres. Memory: two cans, each filled to 2 %.
+const STRENGTH_DOUBT: f64 = 0.02;
 
 /// Of the drained-back volume where the settings say how much, and how it
 /// differs from one stop to the next, as shares.
@@ -355,6 +360,12 @@ impl State {
         self.known.add_covariance(V, M, share * variance);
     }
 
+    /// The same of concentrate alone.
+    pub(super) fn loosen_concentrate(&mut self, setup: &BalanceSetup) {
+        let variance = (LOOSE * setup.working_volume_l * self.share().0).powi(2);
+        self.known.shift(M, 0.0, variance);
+    }
+
     /// Somebody touched the concentration's instrument: how far it is off now
     /// has nothing to do with how far it was off before.
     pub(super) fn instrument_touched(&mut self, setup: &BalanceSetup) {
@@ -400,28 +411,21 @@ impl State {
         })
     }
 
-    /// The open step is what somebody wrote down: so many litres of this
-    /// strength, by a measure that errs by `metering` of them.
-    pub(super) fn learn_step(&mut self, litres: f64, strength_pct: f64, metering: f64) {
-        let variance = (metering * litres).powi(2);
-        let surprise = litres - self.known.mean(STEP_V);
+    /// The open step is what people wrote down.
+    pub(super) fn learn_step(&mut self, logged: &LoggedSum) {
+        let tiny = 1e-12;
+        let surprise = logged.litres - self.known.mean(STEP_V);
+        let variance = logged.litres_variance + tiny;
         self.known.learn(&[(STEP_V, 1.0)], surprise, variance);
-        self.learn_step_strength(strength_pct, metering);
-    }
-
-    /// What went in at the open step was of this strength, give or take a
-    /// share `errs` of it.
-    pub(super) fn learn_step_strength(&mut self, strength_pct: f64, errs: f64) {
-        let share = strength_pct / 100.0;
-        let row = [(STEP_M, 1.0), (STEP_V, -share)];
-        let by_strength = if strength_pct < 100.0 {
-            errs * share
-        } else {
-            0.0
-        };
-        let variance = (by_strength * self.known.mean(STEP_V)).powi(2) + 1e-12;
-        let surprise = -self.known.expected(&row).0;
-        self.known.learn(&row, surprise, variance);
+        // Litres and concentrate err together; what the concentrate errs by
+        // beyond that is independent.
+        let together = logged.covariance / variance;
+        let row = [(STEP_M, 1.0), (STEP_V, -together)];
+        let surprise = logged.concentrate - together * logged.litres - self.known.expected(&row).0;
+        let rest = logged.concentrate_variance - together * logged.covariance;
+        let by_strength = (STRENGTH_DOUBT * logged.concentrate).powi(2);
+        self.known
+            .learn(&row, surprise, rest.max(0.0) + by_strength + tiny);
     }
 
     /// The open step was nothing that went in or out, but the instrument of

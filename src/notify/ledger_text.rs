@@ -70,8 +70,12 @@ fn amount(movement: &Movement) -> String {
     let way = if litres.value < 0.0 { "out" } else { "in" };
     let of = match (movement.kind, movement.strength_pct) {
         (MovementKind::Premix, Some(strength)) => format!("premix of {:.1} %", strength.value),
-        (MovementKind::Instrument, _) => {
-            return format!("a jump of the concentration: {}", movement.kind.words());
+        (MovementKind::Instrument | MovementKind::Thinned, Some(jump)) => {
+            return format!(
+                "a jump of the concentration by {:+.1} points: {}",
+                jump.value,
+                movement.kind.words()
+            );
         }
         (kind, _) => kind.words().to_owned(),
     };
@@ -95,6 +99,7 @@ mod tests {
             kind,
             litres: Measured::new(litres, 1.2),
             strength_pct: Some(Measured::new(4.96, 0.3)),
+            seen_strength_pct: None,
             origin,
             confidence: 0.97,
         }
