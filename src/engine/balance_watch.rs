@@ -67,6 +67,14 @@ impl BalanceWatch {
     }
 }
 
+impl BalanceWatch {
+    /// What was in the sump, or its time, says nothing any more; the losses stay.
+    pub(super) fn begin_anew(&mut self) {
+        self.slot = Slot::default();
+        self.balance.filled_anew();
+    }
+}
+
 impl Slot {
     fn add(&mut self, tells: Tells, time: Timestamp, value: f64) {
         self.last = Some(time);
@@ -290,8 +298,7 @@ impl SumpWatch {
                 what: HappeningKind::Recharged | HappeningKind::Cleaned,
                 ..
             } => {
-                self.balance.slot = Slot::default();
-                self.balance.balance.filled_anew();
+                self.balance.begin_anew();
                 self.balance.consumption.begin_charge(time);
                 self.ph_trend.begin_anew();
                 return;

@@ -123,6 +123,8 @@ impl SumpWatch {
             channel.usable_at = channel.usable_at.min(start);
             channel.start_anew();
         }
+        self.balance.begin_anew();
+        self.ph_trend.begin_anew();
         let lives = [&mut self.limits, &mut self.silences, &mut self.doubts];
         lives
             .into_iter()

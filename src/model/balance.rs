@@ -56,6 +56,8 @@ const WANDERS: f64 = 0.49;
 const BELONGS: Span = Span::from_hours(4);
 /// What was written down and not seen by then is judged without.
 const SEEN_WITHIN: Span = Span::from_mins(90);
+/// Without a point for so long nobody knows what happened.
+const PAUSE: Span = Span::from_hours(2);
 /// After a step or a change of the pumps the volume is well known again after
 /// this.
 const SETTLING: Span = Span::from_mins(60);
@@ -247,7 +249,13 @@ impl Balance {
             self.begin(setup, &point);
             return;
         };
-        if point.time <= self.waiting.back().map_or(state.time(), |last| last.time) {
+        let last = self.waiting.back().map_or(state.time(), |last| last.time);
+        let starts_over = self.begun == Timestamp::MIN;
+        if point.time <= last && !starts_over {
+            return;
+        }
+        if point.time - last > PAUSE && !starts_over {
+            self.bridge(setup, &point, out);
             return;
         }
         self.learn_noise(&point);
@@ -304,7 +312,38 @@ impl Balance {
         self.logged.clear();
         self.volume_noise.interrupt();
         self.concentration_noise.interrupt();
+        self.departure = DepartureWatch::default();
+        self.pumps = None;
+        self.mixing_until = Timestamp::MIN;
         self.begun = Timestamp::MIN;
+    }
+
+    /// Nobody listened for a while: what went in or out meanwhile is not known but
+    /// for what people wrote down, and that is believed.
+    fn bridge(&mut self, setup: &BalanceSetup, point: &Point, out: &mut Vec<Told>) {
+        self.moving = false;
+        while !self.waiting.is_empty() {
+            self.apply_oldest(setup, out);
+        }
+        self.close_step(setup, out);
+        self.volume_noise.interrupt();
+        self.concentration_noise.interrupt();
+        self.departure.interrupt();
+        let Some(state) = &mut self.state else { return };
+        let volume = point
+            .volume_l
+            .map(|litres| (litres, self.volume_noise.variance()));
+        let doubt = setup.errors.concentration_pct.powi(2);
+        let concentration = point.concentration_pct.map(|percent| (percent, doubt));
+        state.found_again(setup, point.time, volume, concentration);
+        let sump = state.concentration_pct().value;
+        let meanwhile = |logged: &Logged| logged.time <= point.time;
+        let (before, after): (VecDeque<Logged>, _) = self.logged.drain(..).partition(meanwhile);
+        self.logged = after;
+        for logged in &before {
+            let window = (logged.time, logged.time);
+            self.keep(logged_movement(setup, logged, sump, window, false), out);
+        }
     }
 
     /// What of the point may be looked at, as things stand.

@@ -70,6 +70,10 @@ const DRIFTED: f64 = 0.857_763_884_960_706_8;
 /// (choice: far more than a leak).
 const LOOSE: f64 = 0.005;
 
+/// What is not seen after a pause is doubted by this share (choice: about what
+/// a top-up is).
+const UNSEEN: f64 = 0.1;
+
 /// The strength that people write of a premix errs by this share, besides the
 /// litres. Memory: two cans, each filled to 2 %.
 const STRENGTH_DOUBT: f64 = 0.02;
@@ -377,6 +381,36 @@ impl State {
         self.known.begin_anew(DRIFT, 0.0, doubt + mean * mean);
         self.known.begin_anew(DRIFT_RATE, 0.0, 0.0);
         self.known.bear(DRIFT_RATE, drift_rate(setup).powi(2));
+    }
+
+    /// Nobody listened for a while: volume (L) and concentration (%) are taken
+    /// as they are found now, each with its variance, and what happened in
+    /// between is not known. Where one is not seen it is merely doubted.
+    pub(super) fn found_again(
+        &mut self,
+        setup: &BalanceSetup,
+        time: Timestamp,
+        volume: Option<(f64, f64)>,
+        concentration: Option<(f64, f64)>,
+    ) {
+        self.close_step();
+        let hours = (time - self.time).secs_f64() / 3600.0;
+        self.time = self.time.max(time);
+        self.change(setup, hours.max(0.0));
+        self.err(setup, hours.max(0.0));
+        let share = self.share().0;
+        let off = self.known.mean(WANDER) + self.known.mean(DRIFT);
+        let doubt = (UNSEEN * setup.working_volume_l).powi(2);
+        let (litres, variance) = volume.unwrap_or((self.known.mean(V), doubt));
+        let (percent, percent_variance) = concentration.map_or(
+            (100.0 * share, (UNSEEN * 100.0 * share).powi(2)),
+            |(percent, variance)| (percent - off, variance),
+        );
+        let share = percent / 100.0;
+        self.known.begin_anew(V, litres, variance);
+        let of_share = percent_variance * (litres / 100.0).powi(2);
+        self.known.begin_anew(M, share * litres, of_share);
+        self.known.mix_in(M, &[(V, share)], 0.0);
     }
 
     /// The sump was filled anew: what was in it says nothing any more.

@@ -106,3 +106,23 @@ fn the_intervals_hold_the_truth_in_nine_of_ten_runs() {
         assert!((84.0..=96.0).contains(&share(carry_offs)));
     }
 }
+
+#[test]
+fn a_weekend_without_the_daemon_changes_no_loss_and_invents_no_addition() {
+    for seed in 1..=20 {
+        let mut watched = Watched::new(spec(1.0, 8.0, wandering()), seed);
+        let (evaporation, carry_off) = watched.true_losses();
+        for _ in 0..2 {
+            watched.run_hours(5.0 * 24.0);
+            watched.add(2.0 * (evaporation + carry_off), 2.4, true);
+            watched.run_hours(24.0);
+            watched.away_hours(60.0);
+            watched.run_hours(12.0);
+        }
+        let movements = watched.movements();
+        assert_eq!(movements.len(), 2, "seed {seed}: {movements:?}");
+        let losses = watched.losses();
+        let off = losses.both_l_per_d.value / (evaporation + carry_off) - 1.0;
+        assert!(off.abs() < 0.05, "seed {seed}: {off}");
+    }
+}

@@ -140,6 +140,14 @@ impl Watched {
         }
     }
 
+    /// Lets time pass while nobody listens.
+    pub(crate) fn away_hours(&mut self, hours: f64) {
+        let steps = (hours * 3600.0 / self.spec.interval.secs_f64()).round() as usize;
+        for _ in 0..steps {
+            self.trial.step();
+        }
+    }
+
     /// Puts in premix, and writes it down if `logged`.
     pub(crate) fn add(&mut self, litres: f64, strength_pct: f64, logged: bool) -> f64 {
         let really = self.trial.add(litres, strength_pct);
