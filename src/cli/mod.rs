@@ -6,15 +6,18 @@
 
 pub mod calc;
 pub mod check;
+mod consumption;
 mod demo;
 mod entries;
 mod entry;
 mod history;
 mod import;
+mod kept;
 mod progress;
 pub mod recharge;
 mod replay;
 mod run;
+mod sump_named;
 mod survey;
 
 use std::io::{IsTerminal, Write};
@@ -59,6 +62,9 @@ enum Command {
     /// Write something into the running daemon's journal:
     /// entry SUMP hand-reading brix 6.2 --by anna --at 06:10
     Entry(Box<EntryArgs>),
+    /// What sumps have used, by charge, days and months, what it costs, and how
+    /// long the concentrate in stock lasts; from the store.
+    Consumption(ConsumptionArgs),
     /// Plan a clean-out and a new charge in litres and hours, with its hazards,
     /// from the settings.
     Recharge(RechargeArgs),
@@ -137,6 +143,18 @@ struct ImportArgs {
     /// Readings as CSV or entries as JSON lines, in the formats of `replay`.
     #[arg(value_name = "FILE", required = true)]
     files: Vec<PathBuf>,
+}
+
+#[derive(Debug, Args)]
+struct ConsumptionArgs {
+    #[command(flatten)]
+    folder: Folder,
+    /// Print one JSON object.
+    #[arg(long)]
+    json: bool,
+    /// The sumps; all if none is given.
+    #[arg(value_name = "SUMP")]
+    sumps: Vec<String>,
 }
 
 #[derive(Debug, Args)]
@@ -232,6 +250,19 @@ pub fn main() -> ExitCode {
                     WRONG
                 }
             })
+        }),
+        Command::Consumption(args) => with_settings(&args.folder.config, |settings| {
+            let told = consumption::told(&settings, &args.sumps, args.json);
+            Ok(told.map_or_else(
+                |fault| {
+                    eprintln!("{fault}");
+                    fault.status()
+                },
+                |text| {
+                    say(&text);
+                    WELL
+                },
+            ))
         }),
         Command::Recharge(args) => with_settings(&args.folder.config, |settings| {
             let ask = recharge::Ask {

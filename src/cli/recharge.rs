@@ -5,10 +5,11 @@ use std::fmt::Write as _;
 
 use serde::Serialize;
 
+use super::sump_named::{NoSump, sump_named};
 use crate::advice::mixing_time;
 use crate::advice::recharge::{self, RechargeCase, RechargeError, RechargePlan, VolumeSource};
 use crate::engine::SumpSetup;
-use crate::settings::{Settings, nearest};
+use crate::settings::Settings;
 use crate::units::{Volume, to_wire};
 
 /// What is asked.
@@ -28,13 +29,8 @@ pub struct Ask {
 #[derive(Debug, thiserror::Error)]
 pub enum RechargeFault {
     /// No sump of this name.
-    #[error("there is no sump \"{found}\"; {offer}")]
-    NoSump {
-        /// The name given.
-        found: String,
-        /// The nearest one, or all.
-        offer: String,
-    },
+    #[error(transparent)]
+    NoSump(#[from] NoSump),
     /// Numbers that make no plan.
     #[error(transparent)]
     Plan(#[from] RechargeError),
@@ -62,7 +58,7 @@ struct Stock {
 /// # Errors
 /// When there is no such sump, or no plan for it.
 pub fn told(settings: &Settings, ask: &Ask) -> Result<String, RechargeFault> {
-    let sump = find(settings, &ask.sump)?;
+    let sump = sump_named(settings, &ask.sump)?;
     let plan = recharge::plan(&sump.recharge, &case(sump, ask))?;
     let mut stocks = settings.stocks.iter();
     let stock = stocks.find(|stock| stock.fluid == sump.fluid.name);
@@ -84,21 +80,6 @@ pub fn told(settings: &Settings, ask: &Ask) -> Result<String, RechargeFault> {
         );
     }
     Ok(text)
-}
-
-fn find<'a>(settings: &'a Settings, name: &str) -> Result<&'a SumpSetup, RechargeFault> {
-    let found = settings.sumps.iter().find(|sump| *sump.name == *name);
-    found.ok_or_else(|| {
-        let names = || settings.sumps.iter().map(|sump| &*sump.name);
-        let offer = match nearest(name, names()) {
-            Some(near) => format!("did you mean \"{near}\"?"),
-            None => format!("there are: {}", names().collect::<Vec<_>>().join(", ")),
-        };
-        RechargeFault::NoSump {
-            found: name.chars().take(70).collect(),
-            offer,
-        }
-    })
 }
 
 /// What is known without readings: the old charge is taken to be at its target.

@@ -4,7 +4,7 @@
 use serde::Serialize;
 
 use crate::advice;
-use crate::model::money::{self, Litres, OverStrength};
+use crate::model::money::{self, Consumption, Litres, OverStrength};
 use crate::model::{
     Departure, Forecast, ForecastCase, Losses, Movement, NotIdentifiable, VolumeJudgement,
     forecast, minerals,
@@ -161,9 +161,14 @@ impl SumpWatch {
         })
     }
 
-    /// What the doses say the sump holds at its working level, where they say
-    /// that the settings are wrong.
-    fn over_strength(&self) -> Option<OverStrength> {
+    /// What was used, by day, month and charge.
+    pub fn consumption(&self) -> &Consumption {
+        &self.balance.consumption
+    }
+
+    /// What it costs that the mix is too strong, where there is a price and
+    /// the losses are known.
+    pub fn over_strength(&self) -> Option<OverStrength> {
         let price = self.setup.prices.as_ref()?.concentrate?;
         let carry_off = self.loss_rates()?.carry_off;
         let volume = self.balance.balance.volume_l()?;

@@ -7,6 +7,7 @@
 mod broker;
 mod command_line;
 mod confirmed;
+mod consumption;
 mod control;
 mod daemon;
 mod demo;

@@ -144,6 +144,38 @@ impl Consumption {
         &self.months.periods
     }
 
+    /// What was moved in and out on so many days, that of `now` the last.
+    pub fn of_last_days(&self, now: Timestamp, days: u16) -> Litres {
+        day_of(now).map_or(Litres::default(), |today| {
+            self.between(today.saturating_sub(i32::from(days) - 1), today)
+        })
+    }
+
+    /// What was moved in and out since this day began (days since 1970-01-01),
+    /// as far as days are kept; see [`Consumption::kept_from`].
+    pub fn since_day(&self, day: i32) -> Litres {
+        self.between(day, i32::MAX)
+    }
+
+    fn between(&self, first: i32, last: i32) -> Litres {
+        let mut sum = Litres::default();
+        for day in self.days() {
+            if (first..=last).contains(&day.number) {
+                sum.count(&day.litres, 1.0);
+            }
+        }
+        sum
+    }
+
+    /// The first day (days since 1970-01-01) from which on every movement is
+    /// known by its day; nothing before the first movement.
+    pub fn kept_from(&self) -> Option<i32> {
+        let newest = self.days().last()?.number;
+        let reach = i32::try_from(DAYS).ok()? - 1;
+        self.first_day
+            .map(|first| first.max(newest.saturating_sub(reach)))
+    }
+
     /// Concentrate used a day, L: the mean of the whole days before `now` that
     /// are kept, those without a movement included, with its standard error
     /// s/√n. Nothing before there are two of them.
@@ -280,6 +312,27 @@ mod tests {
         assert_eq!(by(used.months()), [3.0, 6.0]);
         // October 2026 is 56 years and 9 months after January 1970.
         assert_eq!(used.months()[0].number, 56 * 12 + 9);
+    }
+
+    #[test]
+    fn days_are_summed_from_either_end() {
+        let mut used = Consumption::default();
+        assert_eq!(used.kept_from(), None);
+        for (day, litres) in [("18", 1.0), ("19", 2.0), ("25", 4.0)] {
+            used.add(&movement(at(&format!("2026-11-{day}T12:00:00Z")), litres))
+                .unwrap();
+        }
+        let now = at("2026-11-25T13:00:00Z");
+        // Seven days reach back to the 19th.
+        assert_eq!(used.of_last_days(now, 7).concentrate_l, 6.0);
+        assert_eq!(used.of_last_days(now, 31).concentrate_l, 7.0);
+        let eighteenth = used.kept_from().unwrap();
+        assert_eq!(used.since_day(eighteenth + 1).concentrate_l, 6.0);
+        // A day later than all others pushes the first ones out.
+        used.add(&movement(at("2026-12-19T00:00:00Z"), 8.0))
+            .unwrap();
+        assert_eq!(used.kept_from(), Some(eighteenth + 1));
+        assert_eq!(used.since_day(eighteenth).concentrate_l, 14.0);
     }
 
     #[test]

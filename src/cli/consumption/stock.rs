@@ -1,0 +1,102 @@
+//! The concentrate in stock, against what all sumps with that fluid use.
+
+use std::sync::Arc;
+
+use jiff::civil::{Date, date};
+use serde::Serialize;
+
+use crate::model::money::{Consumption, Cover, days_of_cover};
+use crate::settings::StockSettings;
+use crate::units::{Measured, Timestamp, Volume};
+
+/// What is kept of one sump that has the fluid.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Uses<'a> {
+    pub(super) sump: &'a Arc<str>,
+    /// When the watch stood, and what it had counted.
+    pub(super) kept: Option<(Timestamp, &'a Consumption)>,
+}
+
+/// How long a stock lasts.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub(super) struct StockUse {
+    pub(super) fluid: Arc<str>,
+    pub(super) counted_l: f64,
+    pub(super) counted: String,
+    /// Concentrate used since that day began, L: what was used on the day
+    /// itself is taken to have been used after the count.
+    pub(super) used_since_l: f64,
+    /// The day from which on that use is known, where it is not known from the
+    /// count on.
+    pub(super) known_from: Option<String>,
+    /// What should be left, L.
+    pub(super) left_l: f64,
+    /// Use a day of all sumps whose use is known, L.
+    pub(super) daily_use_l: Option<Measured>,
+    /// Sumps that use it, and whose use a day is known.
+    pub(super) sumps: Vec<Arc<str>>,
+    /// Sumps that use it, and whose use a day is not known yet.
+    pub(super) unknown: Vec<Arc<str>>,
+    /// How long what is left lasts; too long by the use that is not known.
+    pub(super) cover: Option<Cover>,
+}
+
+impl StockUse {
+    /// The errors of the sumps' uses are taken to be independent.
+    pub(super) fn new(stock: &StockSettings, uses: &[Uses<'_>]) -> Self {
+        let counted = day_number(stock.counted);
+        let mut told = StockUse {
+            fluid: Arc::clone(&stock.fluid),
+            counted_l: stock.litres.litres(),
+            counted: stock.counted.to_string(),
+            used_since_l: 0.0,
+            known_from: None,
+            left_l: 0.0,
+            daily_use_l: None,
+            sumps: Vec::new(),
+            unknown: Vec::new(),
+            cover: None,
+        };
+        let mut known_from = counted;
+        for one in uses {
+            if let Some((_, consumption)) = one.kept {
+                told.used_since_l += consumption.since_day(counted).concentrate_l;
+                known_from = known_from.max(consumption.kept_from().unwrap_or(counted));
+            }
+            let daily = one
+                .kept
+                .and_then(|(now, consumption)| consumption.daily_concentrate(now));
+            match daily {
+                Some(daily) => {
+                    told.sumps.push(Arc::clone(one.sump));
+                    told.daily_use_l = Some(sum(told.daily_use_l, daily));
+                }
+                None => told.unknown.push(Arc::clone(one.sump)),
+            }
+        }
+        told.known_from = (known_from > counted).then(|| day_name(known_from));
+        told.left_l = (told.counted_l - told.used_since_l).max(0.0);
+        let left = Volume::from_litres(told.left_l);
+        told.cover = told.daily_use_l.and_then(|use_| days_of_cover(left, use_));
+        told
+    }
+}
+
+fn sum(so_far: Option<Measured>, one: Measured) -> Measured {
+    so_far.map_or(one, |so_far| {
+        Measured::new(
+            so_far.value + one.value,
+            so_far.uncertainty.hypot(one.uncertainty),
+        )
+    })
+}
+
+/// Days since 1970-01-01.
+fn day_number(day: Date) -> i32 {
+    (day - date(1970, 1, 1)).get_days()
+}
+
+fn day_name(number: i32) -> String {
+    let day = date(1970, 1, 1).saturating_add(jiff::Span::new().days(number));
+    day.to_string()
+}
