@@ -26,6 +26,7 @@ mod list;
 mod loop_current;
 mod make_up;
 mod minerals;
+mod mixer;
 mod mixing_time;
 mod modbus_crc;
 mod parameter;
@@ -59,6 +60,7 @@ static REGISTRY: &[&Calculation] = &[
     &make_up::PEARSON_SQUARE,
     &make_up::HOLDING_STRENGTH,
     &make_up::STEADY_CONCENTRATION,
+    &mixer::MIXER_CORRECTION,
     &drift::DRIFT,
     &drift::AFTER_EVAPORATION,
     &mixing_time::MIXING_TIME,

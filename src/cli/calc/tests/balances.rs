@@ -293,3 +293,15 @@ fn a_recharge_counts_what_stays() {
         "{told:?}"
     );
 }
+
+#[test]
+fn a_mixer_that_agrees_within_its_reading_is_left_alone() {
+    let mixer = |more: &[&'static str]| [&["mixer-correction", "setting=6%"], more].concat();
+    let told = answer(&mixer(&["reading=5.9%", "uncertainty=0.1%"]));
+    assert_eq!(told["new_setting_pct"], Value::Null);
+    assert!(told["gives_of_setting_pct"].as_f64() < Some(100.0));
+    let told = no(&mixer(&["reading=0.3%", "uncertainty=0.1%"]));
+    assert!(told.contains("draws concentrate"), "{told}");
+    let told = mistakes(&mixer(&["reading=0%", "uncertainty=-1%"]));
+    assert_eq!(told.len(), 2, "{told:?}");
+}
