@@ -2,7 +2,10 @@
 //! median and worst. `cargo test --release --test estimates -- --nocapture`
 //! prints the tables.
 
+mod chance;
+mod engine_losses;
 mod leaks;
 mod losses;
 mod run;
 mod steps;
+mod whole;

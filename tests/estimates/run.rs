@@ -180,13 +180,18 @@ impl Watched {
 
     /// Evaporation and carry-off on a day, as they truly are, L.
     pub(crate) fn true_losses(&self) -> (f64, f64) {
-        let (from, to) = self.spec.working;
-        let (work, rest) = (to - from, 24.0 - to + from);
-        (
-            self.spec.evaporation_l_per_h * (work + 0.35 * rest),
-            self.spec.carry_off_l_per_h * work,
-        )
+        true_losses(&self.spec)
     }
+}
+
+/// Evaporation and carry-off on a day, as they truly are, L.
+pub(crate) fn true_losses(spec: &TrialSpec) -> (f64, f64) {
+    let (from, to) = spec.working;
+    let (work, rest) = (to - from, 24.0 - to + from);
+    (
+        spec.evaporation_l_per_h * (work + 0.35 * rest),
+        spec.carry_off_l_per_h * work,
+    )
 }
 
 /// Median and worst of relative errors.

@@ -4,21 +4,8 @@ use sumpward::model::{Movement, MovementKind};
 use sumpward::simulate::trial::{TrialErrors, TrialSpec};
 use sumpward::units::{Span, Timestamp};
 
+use super::chance::Chance;
 use super::run::{Watched, spec, wandering};
-
-/// Even numbers from 0 to 1 that are the same each time (a linear congruential
-/// generator with Knuth's constants).
-struct Chance(u64);
-
-impl Chance {
-    fn even(&mut self) -> f64 {
-        self.0 = self
-            .0
-            .wrapping_mul(6_364_136_223_846_793_005)
-            .wrapping_add(1_442_695_040_888_963_407);
-        (self.0 >> 11) as f64 / (1_u64 << 53) as f64
-    }
-}
 
 /// What was done, truly.
 struct Deed {
