@@ -179,6 +179,10 @@ struct OpenStep {
     volume: f64,
     /// Points of the concentration after mixing.
     told: u32,
+    /// What was in the sump before was not known: another step had not been
+    /// told about yet.
+    #[serde(default)]
+    amid: bool,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -448,7 +452,8 @@ impl Balance {
             })
         };
         let moving = residuals.iter().rev().take_while(|r| moves(r)).count();
-        Some((residuals.len() - moving.max(SEEN_IN)).saturating_sub(1))
+        let moving = moving.max(stepped(residuals));
+        Some((residuals.len() - moving).saturating_sub(1))
     }
 
     /// Whether the concentration has changed although the volume has not.
@@ -461,7 +466,12 @@ impl Balance {
         let mean = errors.iter().map(|(error, _)| error).sum::<f64>() / count;
         let variance = errors[0].1 + self.concentration_noise.variance() / count;
         let same_side = errors.iter().all(|(error, _)| error * mean > 0.0);
-        same_side && mean.abs() > LEAST_CONCENTRATION_STEP.max(STEP * variance.sqrt())
+        // All that wait lie behind the step, not only the newest.
+        let (first, doubt) = errors[0];
+        let scatter = (doubt + self.concentration_noise.variance()).sqrt();
+        same_side
+            && first.abs() > MOVES * scatter
+            && mean.abs() > LEAST_CONCENTRATION_STEP.max(STEP * variance.sqrt())
     }
 
     fn is_mixing(&self) -> bool {
@@ -506,6 +516,7 @@ impl Balance {
         until: Timestamp,
         out: &mut Vec<Told>,
     ) {
+        let amid = self.open.is_some_and(|open| open.told < LEAST_TELLING);
         self.close_step(setup, out);
         let Some(state) = &mut self.state else { return };
         let (volume, concentrate) = state.contents();
@@ -517,6 +528,7 @@ impl Balance {
             share,
             volume,
             told: 0,
+            amid,
         });
         self.mixing_until = self.mixing_until.max(until + setup.mixing);
     }
@@ -701,7 +713,7 @@ impl Balance {
         let [logged] = candidates else { return None };
         let strength_pct = logged.strength_pct.filter(|_| logged.litres > 0.0)?;
         let alike = (0.5..2.0).contains(&(step.volume_l / logged.litres));
-        if open.told < LEAST_TELLING || (setup.level_measured && !alike) {
+        if open.amid || open.told < LEAST_TELLING || (setup.level_measured && !alike) {
             return None;
         }
         let after = (open.share * open.volume + step.concentrate_l) / (open.volume + step.volume_l);
@@ -886,6 +898,24 @@ fn residuals(setup: &BalanceSetup, state: &State, waiting: &VecDeque<Point>) -> 
     each.collect()
 }
 
+/// How many of the newest points lie behind a step of the level: of all places
+/// where it can lie the most probable one, where (Σe)²/n of the n points behind
+/// it is largest (least squares; worked out here).
+fn stepped(residuals: &[Residual]) -> usize {
+    let (mut sum, mut count, mut best) = (0.0, 0.0, (1, 0.0));
+    for (place, residual) in (1..).zip(residuals.iter().rev()) {
+        if let Some((error, _)) = residual.volume {
+            sum += error;
+            count += 1.0;
+            let explained = sum * sum / count;
+            if explained > best.1 {
+                best = (place, explained);
+            }
+        }
+    }
+    best.0
+}
+
 /// The variance of a point, larger where it lies far off.
 fn toned_down(found: f64, (expected, variance): (f64, f64), noise: f64) -> f64 {
     let off = (found - expected).abs() / (variance + noise).sqrt();
@@ -973,5 +1003,24 @@ fn contradiction(logged: Option<&Logged>, sump_pct: f64) -> Origin {
             logged_litres: logged.litres,
             logged_strength_pct: logged.strength_pct.unwrap_or(sump_pct),
         },
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_step_begins_where_the_points_before_it_do_not_show_it() {
+        let of = |errors: &[f64]| {
+            let residual = |error: &f64| Residual {
+                volume: Some((*error, 0.1)),
+                concentration: None,
+            };
+            stepped(&errors.iter().map(residual).collect::<Vec<_>>())
+        };
+        assert_eq!(of(&[1.0, -2.0, 0.5, -4.0, 12.0, 12.5]), 2);
+        assert_eq!(of(&[1.0, -2.0, 0.5, 11.0, 4.0, 12.5]), 3);
+        assert_eq!(of(&[0.0, 0.0, 1.0, -9.0, -8.0, -30.0]), 3);
     }
 }
