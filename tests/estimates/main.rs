@@ -8,4 +8,5 @@ mod leaks;
 mod losses;
 mod run;
 mod steps;
+mod volume;
 mod whole;
