@@ -47,8 +47,13 @@ fn what_cannot_be_is_told() {
         "[sump.cell-a.dose]\nunit = \"US gall\"\nstep = \"5 L\"\nvessel = \"4 L\"\n\
          largest_step = \"0 %\"\ngood_readings = 0\ndosing_point = \" \"\n",
         &[
-            "z.toml:2:8: sump.cell-a.dose.unit: there is no unit of amounts \"US gall\"; did you mean \"US gal\"? There are L, US gal, gal(US)",
-            "z.toml:3:8: x",
+            "z.toml:2:8: sump.cell-a.dose.unit: there is no unit of amounts \"US gall\"; allowed here: \
+             L, US gal, gal(US)",
+            "z.toml:4:10: sump.cell-a.dose.vessel: 4 L is not allowed; allowed is 5 L to 10000 L",
+            "z.toml:5:16: sump.cell-a.dose.largest_step: 0 % is not allowed; allowed is 0.1 % to 100 %",
+            "z.toml:6:17: sump.cell-a.dose.good_readings: 0 is not allowed; allowed is 1 to 100",
+            "z.toml:7:16: sump.cell-a.dose.dosing_point: a name of 0 characters is not allowed; \
+             allowed is a name of 1 characters to a name of 80 characters",
         ],
     );
 }

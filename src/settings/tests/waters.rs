@@ -71,8 +71,8 @@ ph_jump = 9
 ",
         &[
             "z.toml:2:12: water.tap.hardness: \"10 mS\" is not a hardness: that is not one of its \
-             units; write a number and a unit (allowed: mg/L CaCO3, mg/L, ppm, mmol/L, °dH, dH, \
-             °fH, fH)",
+             units; write a number and a unit (allowed: mg/L CaCO3, mg/L, ppm, mmol/L, mval/L, \
+             °dH, dH, °fH, fH, gpg, °e, Clark)",
             "z.toml:5:20: sump.cell-a.first_fill_water: there is no water \"wel\"; did you mean \
              \"well\"?",
             "z.toml:7:18: sump.cell-a.minerals.hardness_limit: 800 mg/L and then 400 mg/L is not \
