@@ -9,7 +9,7 @@ use crate::store::{FILE_NAME, Reader, StoreError};
 
 /// Why a watch cannot be taken from the store.
 #[derive(Debug, thiserror::Error)]
-pub(super) enum KeptError {
+pub enum KeptError {
     /// The store cannot be read.
     #[error(transparent)]
     Store(#[from] StoreError),

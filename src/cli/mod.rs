@@ -65,8 +65,8 @@ enum Command {
     /// What sumps have used, by charge, days and months, what it costs, and how
     /// long the concentrate in stock lasts; from the store.
     Consumption(ConsumptionArgs),
-    /// Plan a clean-out and a new charge in litres and hours, with its hazards,
-    /// from the settings.
+    /// Weigh going on, an exchange and a clean-out by what the store knows of
+    /// the charge, and plan the clean-out in litres and hours, with its hazards.
     Recharge(RechargeArgs),
     /// Work out a formula: calc dose volume=820L concentration=4.2% …
     Calc(CalcArgs),
@@ -164,8 +164,11 @@ struct RechargeArgs {
     /// Print one JSON object.
     #[arg(long)]
     json: bool,
-    /// The whole volume, with lines and machines; the settings' working volume
-    /// if not given.
+    /// Print the plan alone.
+    #[arg(long)]
+    plan_only: bool,
+    /// The whole volume, with lines and machines; by readings, or else the
+    /// settings' working volume, if not given.
     #[arg(long, value_name = "VOLUME", value_parser = quantity::<Volume>)]
     volume: Option<Volume>,
     /// Share of the volume that no drain gets out.
@@ -269,6 +272,7 @@ pub fn main() -> ExitCode {
                 sump: args.sump,
                 volume: args.volume,
                 rest: args.rest.fraction(),
+                plan_only: args.plan_only,
                 json: args.json,
             };
             Ok(plan_recharge(&settings, &ask))
@@ -315,7 +319,7 @@ fn plan_recharge(settings: &Settings, ask: &recharge::Ask) -> u8 {
         }
         Err(fault) => {
             eprintln!("{fault}");
-            WRONG
+            fault.status()
         }
     }
 }

@@ -57,6 +57,8 @@ struct Signs {
     other: Option<(Timestamp, f64, OtherMethod)>,
     /// The newest reading of tramp oil, %.
     tramp_oil: Option<(f64, Timestamp)>,
+    /// The newest reading of nitrite, mg/L.
+    nitrite: Option<(Timestamp, Measured)>,
     /// When a film of oil was last seen.
     oil_film: Option<Timestamp>,
 }
@@ -158,6 +160,10 @@ impl SumpWatch {
             Quantity::Bacteria => signs.souring.read_bacteria(time, value),
             Quantity::Fungi => signs.souring.read_fungi(time, value),
             Quantity::TrampOil => signs.tramp_oil = Some((value, time)),
+            Quantity::Nitrite => {
+                let reading = Measured::new(value, mineral_uncertainty(value, method));
+                signs.nitrite = Some((time, reading));
+            }
             Quantity::Brix => {
                 let net = value - self.setup.water_zero.degrees();
                 signs.net_brix = Some((time, net));
@@ -243,6 +249,7 @@ impl SumpWatch {
                 signs.souring.begin(time);
                 signs.factor.begin(time);
                 signs.tramp_oil = None;
+                signs.nitrite = None;
                 signs.oil_film = None;
             }
             HappeningKind::Drained => {
@@ -322,6 +329,40 @@ impl SumpWatch {
     pub(super) fn souring_status(&self) -> Option<SouringStatus> {
         let souring = &self.chemistry.now.souring;
         souring.status(&self.setup.souring, &self.souring_now())
+    }
+
+    /// Nitrite, mg/L, by a reading that still counts.
+    pub(super) fn nitrite(&self) -> Option<Measured> {
+        let read = self.chemistry.now.nitrite;
+        self.setup.souring.still_counts(read, self.now)
+    }
+
+    /// Tramp oil, %, by a reading that still counts.
+    pub(super) fn tramp_oil(&self) -> Option<f64> {
+        let read = self.chemistry.now.tramp_oil;
+        let read = read.map(|(share, time)| (time, share));
+        self.setup.souring.still_counts(read, self.now)
+    }
+
+    /// Content of a mineral, mg/L, where it is followed.
+    pub(super) fn mineral_now(&self, mineral: Mineral) -> Option<Measured> {
+        let minerals = &self.chemistry.now.minerals;
+        minerals.content(mineral, self.balanced_volume())
+    }
+
+    /// How far pH is below that of the fresh charge.
+    pub(super) fn ph_drop(&self) -> Option<f64> {
+        let souring = &self.chemistry.now.souring;
+        souring.ph_drop_now(&self.setup.souring, &self.souring_now())
+    }
+
+    /// Bacteria, and yeasts and moulds, CFU/mL, by counts that still count.
+    pub(super) fn germs(&self) -> (Option<f64>, Option<f64>) {
+        let (souring, setup) = (&self.chemistry.now.souring, &self.setup.souring);
+        (
+            souring.bacteria_now(setup, self.now),
+            souring.fungi_now(setup, self.now),
+        )
     }
 
     /// The refractometer against other methods, where there are any.

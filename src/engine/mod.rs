@@ -25,6 +25,7 @@ mod instrument;
 mod instrument_words;
 mod journal;
 mod ph_trend;
+mod remedy;
 mod remembered;
 mod setup;
 mod shard;
@@ -35,6 +36,7 @@ mod status;
 mod tests;
 mod watch;
 
+pub use crate::advice::choice::ChoiceLimits;
 pub use crate::advice::{DoseSetup, Measure, VolumeUnit};
 pub use crate::alarm::Priority;
 pub use crate::model::{
@@ -53,6 +55,7 @@ pub use input::{Calibration, InputSetup};
 pub use instrument::InstrumentStatus;
 pub use journal::{AlarmLine, JournalBody, JournalRecord, Outcome};
 pub use ph_trend::PhOutlook;
+pub use remedy::{ChargeFound, OldCharge, RemedyStatus};
 pub use remembered::{Correction, CorrectionError};
 pub use setup::{
     AdmissionSetup, ChannelKind, ChannelSetup, FluidSetup, LimitSetup, MeterOf, MixerSetup,

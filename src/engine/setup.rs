@@ -4,6 +4,7 @@
 use std::sync::Arc;
 
 use crate::advice::DoseSetup;
+use crate::advice::choice::ChoiceLimits;
 use crate::advice::recharge::RechargeSetup;
 use crate::alarm::{AlarmDelays, Priority};
 use crate::chemistry::{Chart, MixCoefficient};
@@ -59,6 +60,8 @@ pub struct SumpSetup {
     pub dose: DoseSetup,
     /// How clean-outs are made here.
     pub recharge: RechargeSetup,
+    /// From where on the charge is to be treated, exchanged or changed.
+    pub choice: ChoiceLimits,
     /// What things cost here, where the plant has written it down.
     pub prices: Option<Prices>,
     /// The mixers that its make-up comes from.

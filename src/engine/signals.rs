@@ -80,7 +80,7 @@ impl SumpWatch {
     }
 
     /// Concentration with its uncertainty.
-    pub(super) fn concentration(&self) -> Option<Measured> {
+    pub fn concentration(&self) -> Option<Measured> {
         let (channel, value) = self.concentration_channel()?;
         Some(self.concentration_by(channel, value).0)
     }

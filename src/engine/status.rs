@@ -12,6 +12,7 @@ use crate::units::{Measured, Quantity, Timestamp};
 use super::balance_status::BalanceStatus;
 use super::event::QualityClass;
 use super::instrument::InstrumentStatus;
+use super::remedy::RemedyStatus;
 use super::setup::ChannelKind;
 use super::watch::SumpWatch;
 
@@ -47,6 +48,10 @@ pub struct SumpStatus {
     /// readings.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub factor: Option<FactorStatus>,
+    /// What has most to say for it, once a limit is breached beyond which the
+    /// charge is to be treated, exchanged or changed.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub remedy: Option<RemedyStatus>,
     /// The channels.
     pub channels: Vec<ChannelStatus>,
     /// Alarms that are not normal.
@@ -135,6 +140,7 @@ impl SumpWatch {
             minerals: self.mineral_status(),
             souring: self.souring_status(),
             factor: self.factor_status(),
+            remedy: self.remedy(),
             channels: (0..self.channels.len())
                 .map(|ix| self.channel_status(ix))
                 .collect(),

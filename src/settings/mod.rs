@@ -22,6 +22,7 @@ mod build_vessel;
 mod calibration;
 mod channel_kind;
 mod channels;
+mod choice;
 mod cleaners;
 mod contacts;
 mod current_loop;

@@ -41,6 +41,7 @@ pub(super) struct RawSettings {
     pub(super) cleaner: Named,
     pub(super) stock: Named,
     pub(super) prices: Option<RawPrices>,
+    pub(super) choice: Option<RawChoice>,
     pub(super) sump: Named,
     pub(super) mixer: Named,
     pub(super) contact: Named,
@@ -189,6 +190,18 @@ tables! {
         water: Written,
         disposal: Written,
         labour_per_change_out: Written,
+    }
+    /// `[choice]`
+    RawChoice {
+        nitrite: Written,
+        ph_drop: Vec<Written>,
+        bacteria: Vec<Written>,
+        fungi: Written,
+        tramp_oil: Written,
+        usual_life: Written,
+        goal: Written,
+        largest_swap: Written,
+        most_swaps: u16,
     }
     /// `[contact.NAME]`
     RawContact {

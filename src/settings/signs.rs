@@ -17,11 +17,11 @@ use super::waters;
 use super::written::Written;
 
 /// Two values: to be watched and to be acted upon, or the two ends of a range.
-type Pair = (f64, f64);
+pub(super) type Pair = (f64, f64);
 
 /// Which of a pair lies further up.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Rises {
+pub(super) enum Rises {
     /// The second: what is too much.
     Up,
     /// The first: what is too little.
@@ -29,9 +29,9 @@ enum Rises {
 }
 
 /// The settings of one table, as they are read one after another.
-struct Reader<'a> {
-    review: &'a mut Review,
-    at: KeyPath,
+pub(super) struct Reader<'a> {
+    pub(super) review: &'a mut Review,
+    pub(super) at: KeyPath,
 }
 
 impl Reader<'_> {
@@ -77,7 +77,7 @@ impl Reader<'_> {
     }
 
     /// A pair of a quantity.
-    fn of(
+    pub(super) fn of(
         &mut self,
         key: &str,
         quantity: Quantity,
@@ -90,7 +90,7 @@ impl Reader<'_> {
     }
 
     /// One number that may be absent.
-    fn one(
+    pub(super) fn one(
         &mut self,
         key: &str,
         written: Option<&Written>,

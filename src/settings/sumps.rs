@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
-use crate::engine::{ChannelSetup, FluidSetup, SeriesIx, SumpSetup};
+use crate::engine::{ChannelSetup, ChoiceLimits, FluidSetup, SeriesIx, SumpSetup};
 use crate::units::{Brix, Concentration, Flow, Parse, Quantity, Volume};
 use crate::vessel::Vessel;
 
@@ -50,6 +50,8 @@ pub(super) struct Surrounding<'a> {
     pub(super) cleaners: &'a Cleaners,
     /// What the plant pays.
     pub(super) prices: Option<PlantPrices>,
+    /// From where on charges are to be changed.
+    pub(super) choice: Option<ChoiceLimits>,
     /// Where readings can come from.
     pub(super) ways: Ways<'a>,
 }
@@ -176,6 +178,7 @@ impl Sumps {
             water_zero: water_zero?,
             dose: dose?,
             recharge: recharge?,
+            choice: around.choice?,
             prices,
             mixers: Vec::new(),
             channels: read.channels?,

@@ -8,6 +8,7 @@ use crate::engine::AdmissionSetup;
 use crate::units::{Parse, Span};
 
 use super::brokers::{self, Brokers};
+use super::choice;
 use super::cleaners;
 use super::contacts;
 use super::defaults;
@@ -98,6 +99,7 @@ fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings>
     names::check_sources(review, &kinds);
     let waters = waters::waters(review, raw.water);
     let prices = prices::prices(review, raw.prices);
+    let choice = choice::choice(review, &raw.choice.unwrap_or_default());
     let fluids = fluids::fluids(review, raw.fluid, prices.as_ref());
     let cleaners = cleaners::cleaners(review, raw.cleaner);
     let stocks = stocks::stocks(review, raw.stock, &fluids);
@@ -107,6 +109,7 @@ fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings>
         waters: &waters,
         cleaners: &cleaners,
         prices,
+        choice,
         ways: Ways {
             brokers: &brokers,
             usual_broker: messages_broker,

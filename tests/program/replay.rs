@@ -218,10 +218,12 @@ fn the_same_input_gives_the_same_bytes() {
         [
             "advice",
             "alarm",
+            "movement",
             "entry",
             "advice_followed",
             "alarm",
-            "advice_outcome"
+            "advice_outcome",
+            "movement"
         ]
     );
     let times: Vec<&str> = outputs[0].lines().map(|line| &line[9..29]).collect();

@@ -29,6 +29,7 @@ pub use reasons::{Reason, Weight};
 use serde::Serialize;
 
 use crate::model::money::{Cost, Prices};
+use crate::model::souring::Souring;
 use crate::units::{Concentration, Measured, Quantity, Span, Volume};
 
 use super::Caution;
@@ -46,6 +47,8 @@ pub struct Evidence {
     pub contents: Vec<Content>,
     /// How far the pH lies below that of the first fill of this charge.
     pub ph_drop: Option<f64>,
+    /// How likely it goes sour, by all signs together.
+    pub souring: Option<Souring>,
     /// Bacteria, CFU/mL.
     pub bacteria: Option<f64>,
     /// Yeasts and moulds, CFU/mL.
@@ -74,6 +77,9 @@ pub struct Content {
 /// Where the limits lie that no content has with it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ChoiceLimits {
+    /// Nitrite above which something has to be done, mg/L. TRGS 611, 5.3 (3):
+    /// 20 mg/L.
+    pub nitrite_mg_l: f64,
     /// A pH so much below the first fill is one to ask the maker about. DGUV
     /// Regel 109-003, annex, test plan no. 2: 0.5.
     pub ph_drop_ask: f64,
@@ -100,6 +106,43 @@ pub struct ChoiceLimits {
     pub largest_swap: f64,
     /// Most swaps.
     pub most_swaps: u16,
+}
+
+/// Of each field what it says of itself. Life: a year, the upper end of what
+/// small sumps live. Goal of 80 %, swaps of at most a half and three of them:
+/// choice; smaller and more of them would make more waste than a clean-out.
+impl Default for ChoiceLimits {
+    fn default() -> Self {
+        ChoiceLimits {
+            nitrite_mg_l: 20.0,
+            ph_drop_ask: 0.5,
+            ph_drop_change: 1.0,
+            bacteria_review: 1e3,
+            bacteria_clean: 1e6,
+            fungi_clean: 1e3,
+            tramp_oil: 4.0,
+            usual_life: Span::from_hours(365 * 24),
+            goal: 0.8,
+            largest_swap: 0.5,
+            most_swaps: 3,
+        }
+    }
+}
+
+impl ChoiceLimits {
+    /// Whether something lies beyond its limit, so that there is a choice to
+    /// make.
+    pub fn are_breached(&self, evidence: &Evidence) -> bool {
+        let beyond = |value: Option<f64>, limit: f64| value.is_some_and(|value| value > limit);
+        let from = |value: Option<f64>, limit: f64| value.is_some_and(|value| value >= limit);
+        evidence.contents.iter().any(Content::is_above)
+            || beyond(evidence.ph_drop, self.ph_drop_ask)
+            || from(evidence.bacteria, self.bacteria_review)
+            || from(evidence.fungi, self.fungi_clean)
+            || beyond(evidence.tramp_oil, self.tramp_oil)
+            || evidence.age.is_some_and(|age| age > self.usual_life)
+            || evidence.souring >= Some(Souring::Likely)
+    }
 }
 
 /// What can be done.

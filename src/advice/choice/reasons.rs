@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use crate::advice::recharge::{RechargePlan, litres};
+use crate::model::souring::Souring;
 use crate::units::Quantity;
 
 use super::exchange::{Exchange, NoExchange};
@@ -109,6 +110,7 @@ pub(super) fn weigh(
     }
     scales.exchange(exchange, clean_out);
     scales.ph(limits, evidence.ph_drop);
+    scales.souring(evidence.souring);
     scales.bacteria(limits, evidence.bacteria);
     scales.fungi(limits, evidence.fungi);
     scales.tramp_oil(limits, evidence.tramp_oil);
@@ -227,6 +229,27 @@ impl Scales {
             );
             self.go_on.con(Hint, DGUV, rule);
         }
+    }
+
+    /// All signs together. They rest in part on pH and counts, which speak for
+    /// themselves, so that alone they decide nothing.
+    fn souring(&mut self, souring: Option<Souring>) {
+        use Weight::{Hint, Strong};
+        let (weight, words) = match souring {
+            None | Some(Souring::Watch) => return,
+            Some(Souring::NoSign) => {
+                return self.go_on.pro(Hint, HERE, "No sign that it goes sour.");
+            }
+            Some(Souring::Likely) => (Hint, "The signs together make it likely that it goes sour."),
+            Some(Souring::Certain) => (
+                Strong,
+                "Signs that do not depend on one another say that it is sour.",
+            ),
+        };
+        self.go_on.con(weight, HERE, words);
+        self.clean_out.pro(weight, HERE, words);
+        let rest = format!("{words} A part that stays brings it back.");
+        self.exchange.con(weight, HERE, rest);
     }
 
     fn bacteria(&mut self, limits: &ChoiceLimits, count: Option<f64>) {

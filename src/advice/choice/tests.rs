@@ -4,19 +4,7 @@ use super::*;
 use crate::advice::recharge::tests::{case, setup};
 use crate::advice::recharge::{self, RechargeCase};
 use crate::model::money::{Currency, UnitPrice};
-
-const LIMITS: ChoiceLimits = ChoiceLimits {
-    ph_drop_ask: 0.5,
-    ph_drop_change: 1.0,
-    bacteria_review: 1e3,
-    bacteria_clean: 1e6,
-    fungi_clean: 1e3,
-    tramp_oil: 4.0,
-    usual_life: Span::from_hours(365 * 24),
-    goal: 0.8,
-    largest_swap: 0.5,
-    most_swaps: 3,
-};
+use crate::model::souring::Souring;
 
 fn healthy() -> Evidence {
     Evidence {
@@ -24,6 +12,7 @@ fn healthy() -> Evidence {
         target: Concentration::from_percent(6.0),
         contents: Vec::new(),
         ph_drop: Some(0.1),
+        souring: None,
         bacteria: Some(100.0),
         fungi: None,
         tramp_oil: None,
@@ -43,7 +32,7 @@ fn content(quantity: Quantity, value: f64, limit: f64, fresh: f64) -> Content {
 
 fn chosen(evidence: &Evidence) -> Choice {
     let plan = recharge::plan(&setup(), &case()).unwrap();
-    choose(&LIMITS, evidence, &plan)
+    choose(&ChoiceLimits::default(), evidence, &plan)
 }
 
 fn first(evidence: &Evidence) -> Remedy {
@@ -151,6 +140,36 @@ fn a_million_bacteria_are_cleaned_out() {
 }
 
 #[test]
+fn a_sour_sump_is_not_exchanged_in_part() {
+    let mut evidence = healthy();
+    evidence.bacteria = None;
+    evidence.souring = Some(Souring::Likely);
+    assert_eq!(first(&evidence), Remedy::GoOn);
+    evidence.souring = Some(Souring::Certain);
+    assert!(cleans_out(&evidence));
+    let text = chosen(&evidence).to_string();
+    assert!(text.contains("A part that stays brings it back"), "{text}");
+}
+
+#[test]
+fn there_is_a_choice_only_once_a_limit_is_breached() {
+    let breached = |change: &dyn Fn(&mut Evidence)| {
+        let mut evidence = healthy();
+        change(&mut evidence);
+        ChoiceLimits::default().are_breached(&evidence)
+    };
+    assert!(!breached(&|_| ()));
+    assert!(!breached(&|one| one.ph_drop = Some(0.5)));
+    assert!(breached(&|one| one.ph_drop = Some(0.6)));
+    assert!(breached(&|one| one.bacteria = Some(1e3)));
+    assert!(breached(&|one| one.tramp_oil = Some(4.1)));
+    assert!(!breached(&|one| one.souring = Some(Souring::Watch)));
+    assert!(breached(&|one| one.souring = Some(Souring::Likely)));
+    let nitrite = content(Quantity::Nitrite, 20.5, 20.0, 0.0);
+    assert!(breached(&|one| one.contents = vec![nitrite]));
+}
+
+#[test]
 fn a_doubtful_excess_is_measured_again() {
     let mut evidence = healthy();
     let mut chloride = content(Quantity::Chloride, 210.0, 200.0, 0.0);
@@ -177,7 +196,7 @@ fn money_is_weighed_where_there_are_prices() {
         ..case()
     };
     let plan = recharge::plan(&setup(), &case).unwrap();
-    let text = choose(&LIMITS, &evidence, &plan).to_string();
+    let text = choose(&ChoiceLimits::default(), &evidence, &plan).to_string();
     // 21.6 L at 5, 338.4 L at 0.004, 360 L at 0.5.
     assert!(
         text.contains("It costs 289 EUR, a clean-out 1130 EUR."),

@@ -96,7 +96,7 @@ pub struct Totals {
 /// fit in, fluid is drawn off first: of V in the room V + h, with the share s,
 /// V − (V + h)/(1 + s).
 pub(super) fn cleaning(setup: &RechargeSetup, case: &RechargeCase) -> Cleaning {
-    let volume = case.volume.litres();
+    let volume = case.old_volume.litres();
     let share = setup.cleaner.as_ref().and_then(|cleaner| cleaner.share());
     let room = volume + case.head_room.litres();
     let draw_off = share.map_or(0.0, |share| (volume - room / (1.0 + share)).max(0.0));
@@ -139,15 +139,16 @@ pub(super) fn rest(
     } else {
         0.0
     };
-    let old = case.volume.litres() - cleaning.draw_off_l;
+    let old = case.old_volume.litres() - cleaning.draw_off_l;
     let thinned = old / (old + cleaning.cleaner_l.unwrap_or(0.0)) * case.old.percent();
     let left = kept.powi(i32::from(rinse.times));
+    let share = volume / case.volume.litres();
     Rest {
         volume_l: volume,
         strength_pct: rinse.strength_pct + (thinned - rinse.strength_pct) * left,
-        carry_over_pct: 100.0 * case.rest * left,
+        carry_over_pct: 100.0 * share * left,
         carry_over_limit_pct: 100.0 * setup.carry_over_limit,
-        rinses_needed: rinses_needed(case.rest, kept, setup.carry_over_limit),
+        rinses_needed: rinses_needed(share, kept, setup.carry_over_limit),
     }
 }
 
@@ -240,8 +241,9 @@ pub(super) fn drain_hours(setup: &RechargeSetup, litres: f64) -> Option<f64> {
         .map(|rate| litres / (60.0 * rate.litres_per_minute()))
 }
 
+/// Where the sump is not full, it is a share of what is there.
 fn rest_volume(case: &RechargeCase) -> f64 {
-    case.rest * case.volume.litres()
+    case.rest * case.volume.litres().min(case.old_volume.litres())
 }
 
 fn hours(span: Span) -> f64 {

@@ -7,10 +7,11 @@
 //! worked out here:
 //!
 //! ```text
-//! V, c      the old charge          s       cleaner, as a share of it
-//! r         what no drain gets out  R, c_R  one rinse
+//! V₀, c     the old charge          s       cleaner, as a share of it
+//! V         the new charge          R, c_R  one rinse
+//! r         what no drain gets out
 //!
-//! waste     V·(1 + s) − r + n·R
+//! waste     V₀·(1 + s) − r + n·R
 //! carry     r/V · (r/(r + R))ⁿ      old fluid in the new charge
 //! strength  c ← (c·r + c_R·R)/(r + R)  of what stays, by each rinse
 //! fill      x = cₜ·V − c·r  of concentrate,  w = V − r − x  of water
@@ -48,8 +49,10 @@ pub struct RechargePlan {
     pub title: String,
     /// The product that it is filled with.
     pub fluid: String,
-    /// The whole volume, L.
+    /// The whole volume of the new charge, L.
     pub volume_l: f64,
+    /// The whole volume of the old one, L.
+    pub old_volume_l: f64,
     /// How that is known.
     pub volume_source: VolumeSource,
     /// The cleaner in the old fluid.
@@ -88,6 +91,7 @@ pub fn plan(setup: &RechargeSetup, case: &RechargeCase) -> Result<RechargePlan, 
         title: case.title.clone(),
         fluid: case.fluid.clone(),
         volume_l: case.volume.litres(),
+        old_volume_l: case.old_volume.litres(),
         volume_source: case.volume_source,
         cleaning,
         rinse,

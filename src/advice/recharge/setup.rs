@@ -77,16 +77,18 @@ pub struct RechargeCase {
     pub fluid: String,
     /// What its data sheet says about mixing.
     pub mixing_note: Option<String>,
-    /// The whole volume, with what is in lines and machines; the new charge is
-    /// filled to it.
+    /// The whole volume that the new charge is filled to, with what is in lines
+    /// and machines.
     pub volume: Volume,
-    /// How it is known.
+    /// The whole volume of the old charge.
+    pub old_volume: Volume,
+    /// How that is known.
     pub volume_source: VolumeSource,
-    /// What fits in above that volume.
+    /// What fits in above the old charge.
     pub head_room: Volume,
     /// Concentration of the old charge.
     pub old: Concentration,
-    /// Share of the whole volume that each drain leaves, 0 to 0.5.
+    /// Share of the volume that each drain leaves, 0 to 0.5.
     pub rest: f64,
     /// Concentration that the sump is to be kept at.
     pub target: Concentration,
@@ -98,7 +100,7 @@ pub struct RechargeCase {
     pub prices: Option<Prices>,
 }
 
-/// How the whole volume is known.
+/// How the volume of the old charge is known.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 #[serde(tag = "source", rename_all = "snake_case")]
 pub enum VolumeSource {
@@ -175,9 +177,10 @@ const ROUNDING: f64 = 1e-9;
 
 /// Whether a plan can be made.
 pub(super) fn check(setup: &RechargeSetup, case: &RechargeCase) -> Result<(), RechargeError> {
-    let volume = case.volume;
-    if !(volume.litres() > 0.0 && volume.litres().is_finite()) {
-        return Err(RechargeError::Volume { found: volume });
+    for volume in [case.volume, case.old_volume] {
+        if !(volume.litres() > 0.0 && volume.litres().is_finite()) {
+            return Err(RechargeError::Volume { found: volume });
+        }
     }
     if !(case.target.percent() > 0.0 && case.target.percent() < 100.0) {
         let found = case.target;

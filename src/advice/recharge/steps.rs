@@ -84,7 +84,7 @@ fn step(title: &'static str, actions: Vec<String>, cautions: &[Caution]) -> Step
 }
 
 fn prepare(plan: &RechargePlan) -> Step {
-    let volume = litres(plan.volume_l);
+    let volume = litres(plan.old_volume_l);
     let known = match plan.volume_source {
         VolumeSource::Settings => format!(
             "Volume: {volume} by the settings. Make sure that it holds tank, pipes and machines: what is written down is often 10 to 30 % off; a metered fill tells the truth."
@@ -93,8 +93,9 @@ fn prepare(plan: &RechargePlan) -> Step {
             format!("Volume: {volume} as given, to hold tank, pipes and machines together.")
         }
         VolumeSource::Estimated { uncertainty_l } => format!(
-            "Volume: {volume} by readings, give or take {}, to hold tank, pipes and machines together.",
-            litres(2.0 * uncertainty_l)
+            "Volume: {volume} by readings, give or take {}, to hold tank, pipes and machines together. The new charge is filled to {}.",
+            litres(2.0 * uncertainty_l),
+            litres(plan.volume_l)
         ),
     };
     let waste = format!(

@@ -32,6 +32,7 @@ pub(in crate::advice) fn case() -> RechargeCase {
         fluid: "Invented".into(),
         mixing_note: None,
         volume: Volume::from_litres(1000.0),
+        old_volume: Volume::from_litres(1000.0),
         volume_source: VolumeSource::Given,
         head_room: Volume::from_litres(50.0),
         old: Concentration::from_percent(5.5),
@@ -108,6 +109,27 @@ fn what_stays_is_counted_into_the_fill() {
     near(plan.fill.concentrate_l, 65.0 - 50.0 * strength / 100.0);
     near(plan.fill.concentrate_l + plan.fill.water_l, 950.0);
     near(plan.totals.waste_l, 1020.0 - 50.0 + 200.0);
+}
+
+/// 800 L are left of the old charge of 1000 L: so much less is waste, and the
+/// new charge is filled all the same.
+#[test]
+fn the_old_charge_may_be_less_than_the_new_one() {
+    let mut case = case();
+    case.old_volume = Volume::from_litres(800.0);
+    case.volume_source = VolumeSource::Estimated {
+        uncertainty_l: 10.0,
+    };
+    let plan = plan(&setup(), &case).unwrap();
+    assert_eq!(plan.cleaning.cleaner_l, Some(16.0));
+    near(plan.totals.waste_l, 800.0 + 16.0 + 200.0);
+    near(plan.fill.concentrate_l + plan.fill.water_l, 1000.0);
+    let text = plan.to_string();
+    assert!(
+        text.contains("800 L by readings, give or take 20 L"),
+        "{text}"
+    );
+    assert!(text.contains("filled to 1000 L"), "{text}");
 }
 
 #[test]
@@ -209,6 +231,7 @@ proptest! {
     fn volume_and_concentrate_are_kept(
         volume in 50f64..50_000.0, rest in 0f64..0.3, target in 2f64..12.0,
         rinses in 1u16..6, rinse_share in 0.05f64..0.5, rinse in 0f64..2.0, room in 0f64..0.1,
+        old_share in 0.2f64..1.05,
     ) {
         let setup = RechargeSetup {
             rinses,
@@ -218,6 +241,7 @@ proptest! {
         };
         let case = RechargeCase {
             volume: Volume::from_litres(volume),
+            old_volume: Volume::from_litres(old_share * volume),
             head_room: Volume::from_litres(room * volume),
             old: Concentration::from_percent(target),
             target: Concentration::from_percent(target),
@@ -228,8 +252,9 @@ proptest! {
         let cleaner = plan.cleaning.cleaner_l.unwrap();
         let small = 1e-9 * volume;
         // The cleaner fits in, and what went in came out or is there.
-        prop_assert!(volume - plan.cleaning.draw_off_l + cleaner <= volume * (1.0 + room) + small);
-        let into = volume + cleaner + plan.totals.concentrate_l + plan.totals.water_l;
+        let old = old_share * volume;
+        prop_assert!(old - plan.cleaning.draw_off_l + cleaner <= old + room * volume + small);
+        let into = old + cleaner + plan.totals.concentrate_l + plan.totals.water_l;
         prop_assert!((into - plan.totals.waste_l - volume).abs() < 10.0 * small);
         // The new charge is as strong as it was to be.
         let held = plan.rest.strength_pct / 100.0 * plan.rest.volume_l;

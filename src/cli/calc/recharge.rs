@@ -174,6 +174,7 @@ fn case(given: &mut Given<'_>) -> Option<RechargeCase> {
         fluid: String::new(),
         mixing_note: None,
         volume: volume?,
+        old_volume: volume?,
         volume_source: VolumeSource::Given,
         head_room: Volume::default(),
         old: old?,

@@ -1,6 +1,7 @@
 //! Minerals, souring and methods, as readings and entries feed them.
 
 use super::*;
+use crate::advice::recharge::VolumeSource;
 use crate::model::Mineral;
 use crate::model::factor_check::GapCause;
 use crate::model::minerals::ExcessLevel;
@@ -252,4 +253,58 @@ fn the_chemistry_goes_on_from_a_snapshot_and_from_one_of_before() {
             .souring
             .is_none_or(|souring| souring.reference_ph.is_none())
     );
+}
+
+/// TRGS 611, 5.3 (3): above 20 mg/L something has to be done.
+#[test]
+fn nitrite_above_its_limit_brings_a_remedy_until_the_charge_is_new() {
+    let mut sump = Sump::charged();
+    let nitrite = |value| EntryKind::HandReading {
+        quantity: Quantity::Nitrite,
+        value,
+        written: None,
+        method: Some(Method::TestStrip),
+        mixer: None,
+    };
+    assert_eq!(sump.watch.status().remedy, None);
+    sump.write("n1", None, nitrite(12.0));
+    assert_eq!(sump.watch.status().remedy, None);
+    sump.write("n2", Some("n1"), nitrite(30.0));
+    let json = serde_json::to_value(sump.watch.status().remedy).unwrap();
+    assert_eq!(json["course"], "partial_exchange");
+    // From 30 to four fifths of 20 mg/L, of what the level says is there.
+    let share = json["exchange"]["share_pct"].as_f64().unwrap();
+    assert!((share - 100.0 * 14.0 / 30.0).abs() < 1e-9, "{json}");
+    assert!(
+        json["reasons"][0]
+            .as_str()
+            .unwrap()
+            .contains("nitrite is 30")
+    );
+
+    let found = sump.watch.charge_found();
+    assert!(!found.missing.iter().any(|what| what == "nitrite"));
+    assert!(found.missing.iter().any(|what| what == "bacteria"));
+    // A reading counts for eight days, and not into the next charge.
+    sump.write("charge2", None, event(HappeningKind::Recharged, None));
+    assert_eq!(sump.watch.status().remedy, None);
+    assert!(
+        sump.watch
+            .charge_found()
+            .missing
+            .iter()
+            .any(|what| what == "nitrite")
+    );
+}
+
+#[test]
+fn the_old_charge_is_as_it_is_read_and_the_new_one_as_it_is_set() {
+    let sump = Sump::charged();
+    let charge = sump.watch.old_charge();
+    let setup = sump.watch.setup();
+    assert!((charge.concentration.percent() - 8.0).abs() < 0.2);
+    assert!(matches!(charge.source, VolumeSource::Estimated { .. }));
+    assert_eq!(charge.fill_to, setup.working_volume);
+    let fresh = SumpWatch::new(Arc::clone(setup), ADMISSION, start());
+    assert_eq!(fresh.old_charge(), setup.charge_by_settings());
 }

@@ -153,6 +153,7 @@ fn setup() -> Arc<SumpSetup> {
         minerals: MineralSetup::default(),
         souring: SouringSetup::default(),
         methods: FactorSetup::default(),
+        choice: ChoiceLimits::default(),
         concentration_series: SeriesIx(2),
         volume_series: SeriesIx(3),
     })

@@ -1,7 +1,7 @@
 //! What a sump's signs of souring are held against.
 
 use crate::model::minerals::Bounds;
-use crate::units::{Ph, Span};
+use crate::units::{Ph, Span, Timestamp};
 
 /// What a sump's signs of souring are held against.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -79,5 +79,13 @@ impl Default for SouringSetup {
             still: Span::from_hours(24),
             counts_for: Span::from_hours(8 * 24),
         }
+    }
+}
+
+impl SouringSetup {
+    /// What people found, as long as it counts.
+    pub fn still_counts<T>(&self, found: Option<(Timestamp, T)>, now: Timestamp) -> Option<T> {
+        let (time, value) = found?;
+        (now - time <= self.counts_for).then_some(value)
     }
 }

@@ -167,6 +167,21 @@ impl SouringWatch {
             .map(|reference| reference.units() - ph.units())
     }
 
+    /// How far pH is below that of the fresh charge now, where both are known.
+    pub fn ph_drop_now(&self, setup: &SouringSetup, now: &SouringNow) -> Option<f64> {
+        self.ph_drop(setup, self.ph_now(setup, now)?)
+    }
+
+    /// The newest count of bacteria, CFU/mL, as long as it counts.
+    pub fn bacteria_now(&self, setup: &SouringSetup, now: Timestamp) -> Option<f64> {
+        setup.still_counts(self.bacteria, now)
+    }
+
+    /// The newest count of yeasts and moulds, CFU/mL, as long as it counts.
+    pub fn fungi_now(&self, setup: &SouringSetup, now: Timestamp) -> Option<f64> {
+        setup.still_counts(self.fungi, now)
+    }
+
     /// The last sudden rise of pH that no concentrate explains: a cleaner, or
     /// alkali.
     pub fn last_jump(&self) -> Option<Timestamp> {

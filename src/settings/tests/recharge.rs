@@ -3,7 +3,8 @@
 use super::{read, read_with, told};
 use crate::advice::recharge::CleanerContent;
 use crate::cli::recharge::{self, Ask};
-use crate::units::{Concentration, Volume};
+use crate::engine::ChoiceLimits;
+use crate::units::{Concentration, Span, Volume};
 
 const WRITTEN: &str = r#"
 [prices]
@@ -116,24 +117,40 @@ fn a_stock_is_of_a_fluid_and_of_a_day() {
 
 #[test]
 fn the_plan_follows_the_settings() {
-    let settings = read_with(WRITTEN, &[]).unwrap();
+    let mut settings = read_with(WRITTEN, &[]).unwrap();
+    let nowhere = tempfile::tempdir().unwrap();
+    settings.store.folder = nowhere.path().to_owned();
     let mut ask = Ask {
         sump: "cell-a".into(),
         volume: Some(Volume::from_litres(1000.0)),
         rest: 0.0,
+        plan_only: false,
         json: true,
     };
     let text = recharge::told(&settings, &ask).unwrap();
-    let plan: serde_json::Value = serde_json::from_str(&text).unwrap();
+    let both: serde_json::Value = serde_json::from_str(&text).unwrap();
+    // Nothing is kept of it yet.
+    assert_eq!(both["choice"], serde_json::Value::Null);
+    let plan = &both["plan"];
     // A target of 8 % and one point: 90 L, and 2 L for the rinse.
     assert_eq!(plan["totals"]["concentrate_l"], 92.0);
     assert_eq!(plan["cleaning"]["cleaner_l"], 20.0);
     assert_eq!(plan["stock"]["counted"], "2026-11-20");
     assert_eq!(plan["volume_source"]["source"], "given");
+    ask.plan_only = true;
+    let alone = recharge::told(&settings, &ask).unwrap();
+    assert_eq!(
+        &serde_json::from_str::<serde_json::Value>(&alone).unwrap(),
+        plan
+    );
     ask.json = false;
+    let alone = recharge::told(&settings, &ask).unwrap();
+    assert!(alone.starts_with("Clean-out and recharge"), "{alone}");
+    ask.plan_only = false;
     ask.volume = None;
     let text = recharge::told(&settings, &ask).unwrap();
     assert!(text.contains("820 L by the settings"), "{text}");
+    assert!(text.contains("cannot be weighed"), "{text}");
     assert!(text.contains("400 L of concentrate counted on 2026-11-20"));
     ask.sump = "cell-b".into();
     let fault = recharge::told(&settings, &ask).unwrap_err().to_string();
@@ -144,4 +161,33 @@ fn the_plan_follows_the_settings() {
     ask.sump = "cell-a".into();
     ask.rest = Concentration::from_percent(60.0).fraction();
     assert!(recharge::told(&settings, &ask).is_err());
+}
+
+#[test]
+fn the_choice_is_the_plants() {
+    let settings = read("").unwrap();
+    assert_eq!(settings.sumps[0].choice, ChoiceLimits::default());
+    let written = "[choice]\nnitrite = \"30 mg/L\"\nph_drop = [0.4, 0.9]\nbacteria = [\"1e4 CFU/mL\", \"1e7 CFU/mL\"]\nusual_life = \"100 d\"\ngoal = \"70 %\"\nmost_swaps = 2\n";
+    let choice = read(written).unwrap().sumps[0].choice;
+    let expected = ChoiceLimits {
+        nitrite_mg_l: 30.0,
+        ph_drop_ask: 0.4,
+        ph_drop_change: 0.9,
+        bacteria_review: 1e4,
+        bacteria_clean: 1e7,
+        usual_life: Span::from_hours(2400),
+        goal: 0.7,
+        most_swaps: 2,
+        ..ChoiceLimits::default()
+    };
+    assert_eq!(choice, expected);
+    told(
+        "[choice]\nph_drop = [1.0, 0.5]\nlargest_swap = \"100 %\"\nmost_swaps = 0\nusual_life = \"1 h\"\n",
+        &[
+            "z.toml:2:11: choice.ph_drop: 1.0 and then 0.5 is not allowed; allowed is two values from 0 up, the second above the first",
+            "z.toml:3:16: choice.largest_swap: 1 is not allowed; allowed is 0.05 to 0.9",
+            "z.toml:4:14: choice.most_swaps: 0 is not allowed; allowed is 1 to 20",
+            "z.toml:5:14: choice.usual_life: 1 h is not allowed; allowed is 1 d to 3650 d",
+        ],
+    );
 }
