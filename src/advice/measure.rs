@@ -12,6 +12,11 @@ const GALLON_L: f64 = 3.785_411_784;
 /// so much is metered, not carried.
 const MOST_CANS: f64 = 20.0;
 
+/// An amount is not rounded to steps where that changes it by more than this
+/// share. Choice: as much as a lot of concentrate differs from its chart; a
+/// small amount is never rounded to nothing.
+const MOST_ROUNDING: f64 = 0.1;
+
 /// The unit that a plant measures volumes in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize)]
 pub enum VolumeUnit {
@@ -83,6 +88,17 @@ impl Measure {
         (litres / step).round().max(0.0) * step
     }
 
+    /// So many litres as they are measured out: the nearest number of whole
+    /// steps, and the amount itself where steps are too coarse for it.
+    pub(super) fn out(&self, litres: f64) -> f64 {
+        unless_too_coarse(litres, self.nearest(litres))
+    }
+
+    /// As [`Measure::out`], and never more than that.
+    pub(super) fn out_at_most(&self, litres: f64) -> f64 {
+        unless_too_coarse(litres, self.down(litres))
+    }
+
     /// An amount in the plant's unit: `97 L`, `9.5 US gal`.
     pub fn plain(&self, litres: f64) -> String {
         format!(
@@ -134,6 +150,14 @@ impl Measure {
         } else {
             format!("{full} and {}", self.plain(rest))
         })
+    }
+}
+
+fn unless_too_coarse(litres: f64, rounded: f64) -> f64 {
+    if (rounded - litres).abs() <= MOST_ROUNDING * litres {
+        rounded
+    } else {
+        litres
     }
 }
 
@@ -223,6 +247,22 @@ mod tests {
             prop_assert!((nearest - litres).abs() <= step / 2.0 + 1e-6);
             for whole in [down, nearest, up] {
                 prop_assert!(((whole / step).round() * step - whole).abs() < 1e-6);
+            }
+        }
+
+        #[test]
+        fn what_is_measured_out_is_near_and_never_nothing(
+            litres in 0f64..10_000.0, step in 0.01f64..50.0,
+        ) {
+            let of = measure(VolumeUnit::Litre, step, None);
+            for out in [of.out(litres), of.out_at_most(litres)] {
+                prop_assert!((out - litres).abs() <= 0.1 * litres + 1e-9);
+                prop_assert!(litres == 0.0 || out > 0.0);
+            }
+            prop_assert!(of.out_at_most(litres) <= litres + 1e-6);
+            if litres > 10.0 * step {
+                let steps = of.out(litres) / step;
+                prop_assert!((steps - steps.round()).abs() < 1e-6);
             }
         }
 

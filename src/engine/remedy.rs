@@ -68,6 +68,7 @@ impl SumpSetup {
             target: self.target,
             strongest_premix: self.dose.strongest_premix,
             mixing: mixing_time(&self.dose, old.fill_to, self.circulation),
+            measure: Some(self.dose.measure),
             prices: self.prices,
         }
     }

@@ -101,7 +101,7 @@ pub(super) fn cleaning(setup: &RechargeSetup, case: &RechargeCase) -> Cleaning {
     let room = volume + case.head_room.litres();
     let draw_off = share.map_or(0.0, |share| (volume - room / (1.0 + share)).max(0.0));
     let kept = volume - draw_off;
-    let cleaner = share.map(|share| share * kept);
+    let cleaner = share.map(|share| case.out_at_most(share * kept));
     Cleaning {
         cleaner: setup.cleaner.as_ref().map(|cleaner| cleaner.title.clone()),
         draw_off_l: draw_off,
@@ -113,8 +113,8 @@ pub(super) fn cleaning(setup: &RechargeSetup, case: &RechargeCase) -> Cleaning {
 
 /// One rinse.
 pub(super) fn rinse(setup: &RechargeSetup, case: &RechargeCase) -> Rinse {
-    let volume = setup.rinse_share * case.volume.litres();
-    let concentrate = setup.rinse_strength.fraction() * volume;
+    let volume = case.out(setup.rinse_share * case.volume.litres());
+    let concentrate = case.out(setup.rinse_strength.fraction() * volume);
     Rinse {
         times: setup.rinses,
         volume_l: volume,
@@ -164,7 +164,9 @@ fn rinses_needed(rest: f64, kept: f64, limit: f64) -> u16 {
 }
 
 /// The new charge on top of what stays. Water goes in first, and then a premix
-/// as strong as is allowed, since concentrate goes into water.
+/// as strong as is allowed, since concentrate goes into water. Where amounts are
+/// rounded to what can be measured out, it is filled to a step below the whole
+/// volume at most, and no premix is stronger for it.
 pub(super) fn fill(
     setup: &RechargeSetup,
     case: &RechargeCase,
@@ -181,8 +183,11 @@ pub(super) fn fill(
             fill: strength,
         });
     }
-    let water = volume - rest.volume_l - concentrate;
-    let premix = (concentrate / case.strongest_premix.fraction()).min(concentrate + water);
+    let concentrate = case.out(concentrate);
+    let water = case.out_at_most(volume - rest.volume_l - concentrate);
+    let premix = concentrate / case.strongest_premix.fraction();
+    let premix = case.measure.map_or(premix, |measure| measure.up(premix));
+    let premix = premix.min(concentrate + water);
     Ok(Fill {
         strength_pct: strength.percent(),
         concentrate_l: concentrate,

@@ -17,7 +17,8 @@
 //! fill      x = cₜ·V − c·r  of concentrate,  w = V − r − x  of water
 //! ```
 //!
-//! Promises: the litres add up; every plan carries its hazards; what has no
+//! Promises: the litres add up; what people measure out is rounded to what they
+//! can, never to nothing and never by more than a tenth; every plan carries its hazards; what has no
 //! time or price is named. Refuses: an amount of a cleaner that holds a biocide,
 //! or of one whose data sheet is not in the settings; to schedule anything.
 
@@ -38,7 +39,7 @@ pub(super) use text::litres;
 
 use serde::Serialize;
 
-use super::Caution;
+use super::{Caution, Measure};
 
 /// What to do, in this order.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -69,6 +70,9 @@ pub struct RechargePlan {
     pub entries: Vec<EntryLine>,
     /// What it takes altogether.
     pub totals: Totals,
+    /// What its amounts are measured out with, where they are rounded to it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub measure: Option<Measure>,
     /// What to beware of, on every plan.
     pub cautions: Vec<Caution>,
 }
@@ -100,6 +104,7 @@ pub fn plan(setup: &RechargeSetup, case: &RechargeCase) -> Result<RechargePlan, 
         steps: Vec::new(),
         entries: steps::entries(&case.sump, case.volume),
         totals,
+        measure: case.measure,
         cautions: HAZARDS.to_vec(),
     };
     plan.steps = steps::steps(setup, case, &plan);

@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use serde::Serialize;
 
+use crate::advice::Measure;
 use crate::model::money::Prices;
 use crate::units::{Concentration, Flow, Span, Volume};
 
@@ -96,6 +97,9 @@ pub struct RechargeCase {
     pub strongest_premix: Concentration,
     /// How long an addition takes to mix in.
     pub mixing: Span,
+    /// What people measure amounts out with, where they are to be rounded to
+    /// it.
+    pub measure: Option<Measure>,
     /// What things cost, where known.
     pub prices: Option<Prices>,
 }
@@ -162,6 +166,19 @@ pub enum RechargeError {
         /// Strength of the first fill.
         fill: Concentration,
     },
+}
+
+impl RechargeCase {
+    /// So many litres as they are measured out.
+    pub(super) fn out(&self, litres: f64) -> f64 {
+        self.measure.map_or(litres, |measure| measure.out(litres))
+    }
+
+    /// As [`RechargeCase::out`], and never more than that.
+    pub(super) fn out_at_most(&self, litres: f64) -> f64 {
+        let measure = self.measure;
+        measure.map_or(litres, |measure| measure.out_at_most(litres))
+    }
 }
 
 impl RechargeSetup {

@@ -8,7 +8,7 @@ use crate::units::Volume;
 use super::RechargePlan;
 use super::amounts::drain_hours;
 use super::setup::{CleanerContent, RechargeCase, RechargeSetup, VolumeSource};
-use super::text::{litres, time};
+use super::text::time;
 
 /// One step of a plan.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -84,7 +84,7 @@ fn step(title: &'static str, actions: Vec<String>, cautions: &[Caution]) -> Step
 }
 
 fn prepare(plan: &RechargePlan) -> Step {
-    let volume = litres(plan.old_volume_l);
+    let volume = plan.volume(plan.old_volume_l);
     let known = match plan.volume_source {
         VolumeSource::Settings => format!(
             "Volume: {volume} by the settings. Make sure that it holds tank, pipes and machines: what is written down is often 10 to 30 % off; a metered fill tells the truth."
@@ -94,13 +94,13 @@ fn prepare(plan: &RechargePlan) -> Step {
         }
         VolumeSource::Estimated { uncertainty_l } => format!(
             "Volume: {volume} by readings, give or take {}, to hold tank, pipes and machines together. The new charge is filled to {}.",
-            litres(2.0 * uncertainty_l),
-            litres(plan.volume_l)
+            plan.volume(2.0 * uncertainty_l),
+            plan.volume(plan.volume_l)
         ),
     };
     let waste = format!(
         "Order waste containers and a collector for {}{}; look into the contract and the papers.",
-        litres(plan.totals.waste_l),
+        plan.volume(plan.totals.waste_l),
         if plan.totals.waste_lacks_cleaner {
             " and the cleaner"
         } else {
@@ -109,8 +109,8 @@ fn prepare(plan: &RechargePlan) -> Step {
     );
     let material = format!(
         "Have {} of concentrate and {} of water ready, with the safety data sheets.",
-        litres(plan.totals.concentrate_l),
-        litres(plan.totals.water_l)
+        plan.volume(plan.totals.concentrate_l),
+        plan.volume(plan.totals.water_l)
     );
     let actions = vec![
         known,
@@ -145,12 +145,12 @@ fn clean(setup: &RechargeSetup, plan: &RechargePlan) -> Step {
     if cleaning.draw_off_l > 0.0 {
         actions.push(format!(
             "Draw off {} first, so that the cleaner fits in.",
-            litres(cleaning.draw_off_l)
+            plan.volume(cleaning.draw_off_l)
         ));
     }
     let name = cleaning.cleaner.as_deref().unwrap_or("a system cleaner");
     let amount = match cleaning.cleaner_l {
-        Some(amount) => litres(amount),
+        Some(amount) => plan.measured(amount),
         None => {
             actions.push("Draw off fluid first where the cleaner does not fit in.".into());
             BY_DATA_SHEET.to_owned()
@@ -185,7 +185,7 @@ fn drain(setup: &RechargeSetup, plan: &RechargePlan) -> Step {
     let actions = vec![
         format!(
             "Drain completely while it is still warm and stirred: {}{}.",
-            litres(drained),
+            plan.volume(drained),
             if plan.totals.waste_lacks_cleaner {
                 " and the cleaner"
             } else {
@@ -213,13 +213,13 @@ fn rinse(setup: &RechargeSetup, plan: &RechargePlan) -> Step {
     let what = if rinse.concentrate_l > 0.0 {
         format!(
             "{} of thin fresh mix at {} % ({} of concentrate stirred into {} of water; it keeps bare metal from rusting)",
-            litres(rinse.volume_l),
+            plan.measured(rinse.volume_l),
             rinse.strength_pct,
-            litres(rinse.concentrate_l),
-            litres(rinse.water_l)
+            plan.measured(rinse.concentrate_l),
+            plan.measured(rinse.water_l)
         )
     } else {
-        format!("{} of fresh water", litres(rinse.volume_l))
+        format!("{} of fresh water", plan.measured(rinse.volume_l))
     };
     let times = f64::from(rinse.times);
     let hours =
@@ -233,7 +233,7 @@ fn rinse(setup: &RechargeSetup, plan: &RechargePlan) -> Step {
         format!(
             "Repeat until it runs clear and without foam: cleaner that stays lifts pH and foams. {} counted here; each more is {} of waste.",
             counted(rinse.times),
-            litres(rinse.volume_l)
+            plan.volume(rinse.volume_l)
         ),
     ];
     let cautions = [
@@ -253,12 +253,12 @@ fn check_rest(plan: &RechargePlan) -> Step {
     let limit = rest.carry_over_limit_pct;
     let mut actions = vec![format!(
         "Find out what did not drain: less than {limit} % of old fluid may be carried over, {} of it. Each litre seeds the new charge.",
-        litres(limit / 100.0 * plan.volume_l)
+        plan.volume(limit / 100.0 * plan.volume_l)
     )];
     actions.push(if rest.volume_l > 0.0 {
         format!(
             "Counted here: {} stay, after the rinses at {:.2} %, with {:.2} % of old fluid in the new charge.",
-            litres(rest.volume_l),
+            plan.volume(rest.volume_l),
             rest.strength_pct,
             rest.carry_over_pct
         )
@@ -285,20 +285,20 @@ fn fill(case: &RechargeCase, plan: &RechargePlan) -> Step {
         ),
         format!(
             "First {} of water, read off a meter, of moderate hardness so that it does not foam.",
-            litres(fill.water_first_l)
+            plan.measured(fill.water_first_l)
         ),
         format!(
             "Then {} of premix at {:.1} %: {} of concentrate stirred into {} of water. With a mixer: all of it, set to {:.1} %.",
-            litres(fill.premix_l),
+            plan.measured(fill.premix_l),
             fill.premix_strength_pct,
-            litres(fill.concentrate_l),
-            litres(fill.premix_l - fill.concentrate_l),
+            plan.measured(fill.concentrate_l),
+            plan.measured(fill.premix_l - fill.concentrate_l),
             100.0 * fill.concentrate_l / (fill.concentrate_l + fill.water_l)
         ),
         format!(
             "Altogether {} of concentrate and {} of water. Note the litres of the meter: with what stayed they are the true volume.",
-            litres(fill.concentrate_l),
-            litres(fill.water_l)
+            plan.measured(fill.concentrate_l),
+            plan.measured(fill.water_l)
         ),
     ];
     if let Some(note) = &case.mixing_note {

@@ -1,6 +1,7 @@
 use proptest::prelude::*;
 
 use super::*;
+use crate::advice::VolumeUnit;
 use crate::model::money::{CostPart, Currency, Prices, UnitPrice};
 use crate::units::{Concentration, Flow, Span, Volume};
 
@@ -40,7 +41,16 @@ pub(in crate::advice) fn case() -> RechargeCase {
         target: Concentration::from_percent(5.5),
         strongest_premix: Concentration::from_percent(20.0),
         mixing: Span::from_mins(30),
+        measure: None,
         prices: None,
+    }
+}
+
+fn measure(step: f64) -> Measure {
+    Measure {
+        unit: VolumeUnit::Litre,
+        step: Volume::from_litres(step),
+        vessel: Some(Volume::from_litres(10.0)),
     }
 }
 
@@ -130,6 +140,31 @@ fn the_old_charge_may_be_less_than_the_new_one() {
         "{text}"
     );
     assert!(text.contains("filled to 1000 L"), "{text}");
+}
+
+/// 437 L: 28.405 L of concentrate and 8.74 L of cleaner are 28 and 8 L in
+/// steps of one, a rinse of 87.4 L is 87 L; its 0.87 L of concentrate stay as they
+/// are, rather than a litre, which would be a seventh more.
+#[test]
+fn amounts_are_those_that_can_be_measured_out() {
+    let mut case = case();
+    case.volume = Volume::from_litres(437.0);
+    case.old_volume = case.volume;
+    case.measure = Some(measure(1.0));
+    let plan = plan(&setup(), &case).unwrap();
+    assert_eq!(plan.cleaning.cleaner_l, Some(8.0));
+    near(plan.rinse.volume_l, 87.0);
+    near(plan.rinse.concentrate_l, 0.87);
+    near(plan.fill.concentrate_l, 28.0);
+    near(plan.fill.water_l, 409.0);
+    // 140 L of premix at 20 %.
+    near(plan.fill.premix_l, 140.0);
+    near(plan.fill.water_first_l, 297.0);
+    let text = plan.to_string();
+    assert!(
+        text.contains("28 L (2 cans of 10 L and 8 L) of concentrate"),
+        "{text}"
+    );
 }
 
 #[test]
@@ -231,7 +266,7 @@ proptest! {
     fn volume_and_concentrate_are_kept(
         volume in 50f64..50_000.0, rest in 0f64..0.3, target in 2f64..12.0,
         rinses in 1u16..6, rinse_share in 0.05f64..0.5, rinse in 0f64..2.0, room in 0f64..0.1,
-        old_share in 0.2f64..1.05,
+        old_share in 0.2f64..1.05, step in prop::option::of(0.1f64..20.0),
     ) {
         let setup = RechargeSetup {
             rinses,
@@ -246,20 +281,24 @@ proptest! {
             old: Concentration::from_percent(target),
             target: Concentration::from_percent(target),
             rest,
+            measure: step.map(measure),
             ..case()
         };
         let plan = plan(&setup, &case).unwrap();
+        let step = step.unwrap_or(0.0);
         let cleaner = plan.cleaning.cleaner_l.unwrap();
         let small = 1e-9 * volume;
         // The cleaner fits in, and what went in came out or is there.
         let old = old_share * volume;
         prop_assert!(old - plan.cleaning.draw_off_l + cleaner <= old + room * volume + small);
         let into = old + cleaner + plan.totals.concentrate_l + plan.totals.water_l;
-        prop_assert!((into - plan.totals.waste_l - volume).abs() < 10.0 * small);
+        let over = into - plan.totals.waste_l - volume;
+        prop_assert!(over < 10.0 * small && over > -step - 10.0 * small, "{over}");
         // The new charge is as strong as it was to be.
         let held = plan.rest.strength_pct / 100.0 * plan.rest.volume_l;
         let strength = 100.0 * (plan.fill.concentrate_l + held) / volume;
-        prop_assert!((strength - plan.fill.strength_pct).abs() < 1e-9);
+        let half_a_step = 50.0 * step / volume;
+        prop_assert!((strength - plan.fill.strength_pct).abs() <= half_a_step + 1e-9);
         prop_assert!(plan.fill.water_first_l >= -small && plan.fill.premix_strength_pct <= 20.0 + 1e-9);
         // One rinse fewer than needed is too few.
         let needed = plan.rest.rinses_needed;

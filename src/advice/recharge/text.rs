@@ -2,7 +2,7 @@
 
 use std::fmt;
 
-use crate::advice::Caution;
+use crate::advice::{Caution, VolumeUnit};
 use crate::units::Span;
 
 use super::RechargePlan;
@@ -14,7 +14,7 @@ impl fmt::Display for RechargePlan {
             "Clean-out and recharge of {} ({}): {} of {}",
             self.title,
             self.sump,
-            litres(self.volume_l),
+            self.volume(self.volume_l),
             self.fluid
         )?;
         writeln!(
@@ -44,6 +44,22 @@ impl fmt::Display for RechargePlan {
 }
 
 impl RechargePlan {
+    /// What people measure out, counted out in their cans.
+    pub(super) fn measured(&self, amount: f64) -> String {
+        match &self.measure {
+            Some(measure) => measure.words(amount),
+            None => litres(amount),
+        }
+    }
+
+    /// What nobody measures out, in the plant's unit.
+    pub(super) fn volume(&self, amount: f64) -> String {
+        match &self.measure {
+            Some(measure) if measure.unit != VolumeUnit::Litre => measure.rough(amount),
+            _ => litres(amount),
+        }
+    }
+
     fn write_totals(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let totals = &self.totals;
         let besides = if totals.waste_lacks_cleaner {
@@ -53,11 +69,15 @@ impl RechargePlan {
         };
         writeln!(f, "\nAltogether")?;
         if let (Some(name), Some(amount)) = (&self.cleaning.cleaner, self.cleaning.cleaner_l) {
-            writeln!(f, "   cleaner      {} of {name}", litres(amount))?;
+            writeln!(f, "   cleaner      {} of {name}", self.volume(amount))?;
         }
-        writeln!(f, "   concentrate  {}", litres(totals.concentrate_l))?;
-        writeln!(f, "   water        {}", litres(totals.water_l))?;
-        writeln!(f, "   waste        {}{besides}", litres(totals.waste_l))?;
+        writeln!(f, "   concentrate  {}", self.volume(totals.concentrate_l))?;
+        writeln!(f, "   water        {}", self.volume(totals.water_l))?;
+        writeln!(
+            f,
+            "   waste        {}{besides}",
+            self.volume(totals.waste_l)
+        )?;
         writeln!(
             f,
             "   time         {}, and {}",

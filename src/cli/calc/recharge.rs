@@ -182,6 +182,7 @@ fn case(given: &mut Given<'_>) -> Option<RechargeCase> {
         target: target?,
         strongest_premix: strongest?,
         mixing: Span::ZERO,
+        measure: None,
         prices: None,
     })
 }
