@@ -13,7 +13,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::units::{Measured, Span, Timestamp};
 
-use super::classify::{Lines, Usual, classify};
+use super::classify::{Guess, Lines, Usual, classify};
 use super::departure::{Departure, DepartureWatch};
 use super::movement::{Logged, LoggedSum, Movement, MovementKind, Origin};
 use super::noise::Noise;
@@ -683,7 +683,7 @@ impl Balance {
             MovementKind::Instrument => state.blame_instrument(),
             _ => state.close_step(),
         }
-        let contradicted = nearest(&candidates, open.since);
+        let contradicted = nearest(&candidates, open.since, &guess);
         let movement = Movement {
             time: open.since,
             until: open.until,
@@ -770,7 +770,11 @@ impl Balance {
         let of_lines = |one: &&Movement| one.kind == MovementKind::Lines;
         let last = self.movements.iter().rev().find(of_lines);
         let came_back_l = last.map_or(0.0, |one| one.litres.value.max(0.0));
-        Lines::Unknown { came_back_l }
+        let usual_l = last.map_or(0.0, |one| one.litres.value.abs());
+        Lines::Unknown {
+            came_back_l,
+            usual_l,
+        }
     }
 
     fn keep(&mut self, movement: Movement, out: &mut Vec<Told>) {
@@ -990,9 +994,15 @@ fn logged_movement(
     }
 }
 
-fn nearest(candidates: &[Logged], time: Timestamp) -> Option<&Logged> {
+/// What was written down nearest in time that the movement may stand for: it ran
+/// the same way, and neither lines nor instruments are written down.
+fn nearest<'a>(candidates: &'a [Logged], time: Timestamp, guess: &Guess) -> Option<&'a Logged> {
+    if matches!(guess.kind, MovementKind::Lines | MovementKind::Instrument) {
+        return None;
+    }
+    let same_way = |one: &&Logged| one.litres * guess.litres.value > 0.0;
     let away = |one: &&Logged| (one.time - time).millis().abs();
-    candidates.iter().min_by_key(away)
+    candidates.iter().filter(same_way).min_by_key(away)
 }
 
 fn contradiction(logged: Option<&Logged>, sump_pct: f64) -> Origin {

@@ -26,9 +26,15 @@ const MIX_OUT: f64 = 0.9;
 /// What runs into the lines again is as much as came back from them, to within
 /// this share.
 const SAME: f64 = 0.2;
+/// What comes back from the lines differs from one time to the next by less than
+/// this share (choice: twice what the balance takes for its deviation).
+const AS_USUAL: f64 = 0.1;
+/// A step of that size is so many times as probably of the lines: additions may
+/// be anything up to a tenth of the volume or so (choice).
+const BY_SIZE: f64 = 10.0;
 
 /// How usual it is that what went in is what usually goes in.
-const AS_USUAL: f64 = 0.8;
+const MADE_UP_AS_USUAL: f64 = 0.8;
 
 /// The weakest premix that is told from water, as a share.
 const WEAKEST: f64 = 0.005;
@@ -60,6 +66,8 @@ pub(super) enum Lines {
     Unknown {
         /// What came back from them last and has not run in again, L.
         came_back_l: f64,
+        /// How much came back from them or ran into them last, L.
+        usual_l: f64,
     },
 }
 
@@ -116,19 +124,21 @@ fn came_in(
         .map(|p| fit(step, p))
         .sum::<f64>()
         / TRIED as f64;
+    let as_usual = |litres: f64| (step.volume_l - litres).abs() < AS_USUAL * litres;
     let lines = match lines {
         Lines::Known => 0.0,
+        Lines::Unknown { usual_l, .. } if as_usual(usual_l) => BY_SIZE * LINES,
         Lines::Unknown { .. } => LINES,
     };
     let (water, premix) = (WATER * fit(step, 0.0), PREMIX * premix);
     let (water, premix) = match usual {
         Some(usual) if usual.share >= WEAKEST => (
-            (1.0 - AS_USUAL) * water,
-            (1.0 - AS_USUAL) * premix + AS_USUAL * fit_about(step, usual),
+            (1.0 - MADE_UP_AS_USUAL) * water,
+            (1.0 - MADE_UP_AS_USUAL) * premix + MADE_UP_AS_USUAL * fit_about(step, usual),
         ),
         Some(_) => (
-            AS_USUAL * fit(step, 0.0) + (1.0 - AS_USUAL) * water,
-            (1.0 - AS_USUAL) * premix,
+            MADE_UP_AS_USUAL * fit(step, 0.0) + (1.0 - MADE_UP_AS_USUAL) * water,
+            (1.0 - MADE_UP_AS_USUAL) * premix,
         ),
         None => (water, premix),
     };
@@ -144,7 +154,7 @@ fn came_in(
 fn went_out(step: &Step, share: f64, lines: Lines) -> Vec<(MovementKind, f64)> {
     let refills = |litres: f64| (step.volume_l + litres).abs() < SAME * litres;
     let kind = match lines {
-        Lines::Unknown { came_back_l } if refills(came_back_l) => MovementKind::Lines,
+        Lines::Unknown { came_back_l, .. } if refills(came_back_l) => MovementKind::Lines,
         _ => MovementKind::MixOut,
     };
     vec![
@@ -272,7 +282,10 @@ mod tests {
     #[test]
     fn what_is_as_strong_as_the_sump_is_of_the_lines_where_nobody_knows_the_pumps() {
         let kind = |volume, concentrate, came_back_l| {
-            let lines = Lines::Unknown { came_back_l };
+            let lines = Lines::Unknown {
+                came_back_l,
+                usual_l: 0.0,
+            };
             classify(
                 &step(volume, concentrate),
                 0.08,
@@ -299,6 +312,20 @@ mod tests {
         };
         assert_eq!(kind(Some(0.02)), Some(MovementKind::Premix));
         assert_eq!(kind(Some(0.0)), Some(MovementKind::Water));
+    }
+
+    #[test]
+    fn what_is_as_large_as_usual_is_rather_of_the_lines() {
+        let kind = |usual_l| {
+            let lines = Lines::Unknown {
+                came_back_l: 0.0,
+                usual_l,
+            };
+            classify(&step(50.0, 4.5), 0.08, (lines, None), &testing::setup()).map(|g| g.kind)
+        };
+        assert_eq!(kind(0.0), Some(MovementKind::Premix));
+        assert_eq!(kind(51.0), Some(MovementKind::Lines));
+        assert_eq!(kind(60.0), Some(MovementKind::Premix));
     }
 
     #[test]
