@@ -6,6 +6,7 @@ mod chance;
 mod engine_losses;
 mod leaks;
 mod losses;
+mod meters;
 mod pumps;
 mod run;
 mod steps;
