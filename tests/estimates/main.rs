@@ -3,6 +3,7 @@
 //! prints the tables.
 
 mod chance;
+mod doses;
 mod engine_losses;
 mod leaks;
 mod losses;
