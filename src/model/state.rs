@@ -45,8 +45,8 @@ const E_BEFORE: (f64, f64) = (0.02, 0.05);
 const D_BEFORE: (f64, f64) = (0.008, 0.03);
 
 /// How losses change from one day to the next, as a share of the usual size
-/// (choice: a fifth within three months).
-const CHANGE_A_DAY: f64 = 0.02;
+/// (choice: a tenth within three months).
+const CHANGE_A_DAY: f64 = 0.01;
 /// The least usual size, as a share of the working volume a day.
 const LEAST_USUAL: f64 = 0.01;
 /// How uneven losses are from hour to hour, as a share (choice: a machine that

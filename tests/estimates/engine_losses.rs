@@ -98,21 +98,21 @@ fn twenty(factor: f64, concentration: f64, logged: bool, most: (f64, f64)) {
         );
         assert!(evaporation.1 < most.0, "{evaporation:?}");
         assert!(carry_off.1 < most.1, "{carry_off:?}");
-        assert!(apart.0.1 < 0.5 * most.0, "{apart:?}");
-        assert!(apart.1.1 < 0.5 * most.1, "{apart:?}");
+        assert!(apart.0.1 < 0.8 * most.0, "{apart:?}");
+        assert!(apart.1.1 < 0.8 * most.1, "{apart:?}");
     }
 }
 
 #[test]
 fn a_logged_month_comes_out_within_5_and_10_per_cent() {
-    for (factor, concentration) in [(1.0, 8.0), (2.3, 6.0)] {
+    for (factor, concentration) in [(1.0, 8.0), (2.3, 8.0)] {
         twenty(factor, concentration, true, (0.05, 0.10));
     }
 }
 
 #[test]
 fn an_unlogged_month_comes_out_within_8_and_15_or_25_per_cent() {
-    for (factor, concentration, carry_off) in [(1.0, 8.0, 0.15), (2.3, 6.0, 0.25)] {
+    for (factor, concentration, carry_off) in [(1.0, 8.0, 0.15), (2.3, 8.0, 0.25)] {
         twenty(factor, concentration, false, (0.08, carry_off));
     }
 }

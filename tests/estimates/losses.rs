@@ -68,11 +68,14 @@ fn with_logged_additions_they_come_out_within_5_and_10_per_cent() {
 
 #[test]
 fn with_unlogged_additions_they_come_out_too() {
-    // With a factor of 2.3 two runs of 300 are beyond 8 % of evaporation, by up
-    // to 9.7 % (3.0 % as a root mean square); one of them is among the twenty.
-    for (factor, concentration, evaporation, carry_off) in
-        [(1.0, 8.0, 0.08, 0.15), (2.3, 6.0, 0.10, 0.25)]
-    {
+    // The weaker the mix and the larger the factor, the less a degree Brix tells:
+    // at 6 % and a factor of 2.3 two runs of 300 are beyond 8 % of evaporation,
+    // by up to 9.7 %, one of them among the twenty.
+    for (factor, concentration, evaporation, carry_off) in [
+        (1.0, 8.0, 0.08, 0.15),
+        (2.3, 8.0, 0.08, 0.25),
+        (2.3, 6.0, 0.10, 0.25),
+    ] {
         let worst = twenty(factor, concentration, false);
         assert!(worst.evaporation.1 < evaporation, "{:?}", worst.evaporation);
         assert!(worst.carry_off.1 < carry_off, "{:?}", worst.carry_off);

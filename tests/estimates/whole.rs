@@ -4,6 +4,7 @@
 use std::sync::Arc;
 
 use jiff::tz::TimeZone;
+use sumpward::advice::choice::ChoiceLimits;
 use sumpward::advice::recharge::RechargeSetup;
 use sumpward::chemistry::Chart;
 use sumpward::engine::{
@@ -237,6 +238,7 @@ fn sump_setup(spec: &TrialSpec, knows: &Knows) -> SumpSetup {
         ),
         water_zero: Brix::from_degrees(spec.water_zero_brix),
         dose: dose_setup(),
+        choice: ChoiceLimits::default(),
         recharge: recharge_setup(),
         prices: None,
         mixers: Vec::new(),
