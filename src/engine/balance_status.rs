@@ -149,7 +149,7 @@ impl SumpWatch {
             full_l: working,
             target_pct: self.setup.target.percent(),
         };
-        forecast(&case, losses)
+        forecast(&case, losses, self.setup.shifts.as_deref())
     }
 
     fn volume_by_doses(&self) -> Option<VolumeByDoses> {

@@ -2,8 +2,10 @@
 //! then.
 //!
 //! From the losses, not from a line through readings: the volume falls by E + D
-//! and the concentration rises as c₀·(V₀/V)^(E/(E+D)) ([`super::drift`]). Each
-//! time comes with the interval that holds it in nine of ten cases.
+//! and the concentration rises as c₀·(V₀/V)^(E/(E+D)) ([`super::drift`]), in
+//! mean days first. Where the plant's shifts are known, it is then looked up
+//! when as much is lost: little in nights and over weekends. Each time comes
+//! with the interval that holds it in nine of ten cases.
 
 use serde::Serialize;
 
@@ -13,10 +15,15 @@ use super::drift::Drift;
 use super::loss_rates::LossRates;
 use super::losses::Losses;
 use super::mix::Mix;
+use super::shift_pattern::ShiftPattern;
 
 /// Nothing is said about what lies further ahead, d (choice: a quarter; losses
 /// change with the seasons).
 const HORIZON_DAYS: f64 = 90.0;
+
+/// So far ahead it is looked up when people work, beyond it days count as mean
+/// ones (choice: two weeks hold a weekend and most shut-downs, and cost little).
+const BY_CALENDAR: Span = Span::from_hours(14 * 24);
 
 /// Where a sump stands, and where it must not go.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -71,15 +78,21 @@ pub struct TopUp {
     pub strength_pct: f64,
 }
 
-/// What comes if nobody does anything; none where the losses forbid a word.
-pub fn forecast(case: &ForecastCase, losses: &Losses) -> Option<Forecast> {
-    let both = losses.both_l_per_d;
-    let low_volume = days_to_volume(case, both).and_then(|days| outlook(case.now, days));
+/// What comes if nobody does anything, in a plant that works in these shifts,
+/// where that is known; none where the losses forbid a word.
+pub fn forecast(
+    case: &ForecastCase,
+    losses: &Losses,
+    shifts: Option<&ShiftPattern>,
+) -> Option<Forecast> {
+    let course = Course::new(case.now, losses, shifts);
+    let until_low = days_to_volume(case, losses.both_l_per_d);
+    let low_volume = until_low.and_then(|days| course.outlook(days));
     let high_concentration =
-        days_to_concentration(case, losses).and_then(|days| outlook(case.now, days));
-    let top_up = low_volume.and_then(|by| {
+        days_to_concentration(case, losses).and_then(|days| course.outlook(days));
+    let top_up = until_low.zip(low_volume).and_then(|(days, by)| {
         let drift = drift(case, losses, 0.0)?;
-        let then = drift.after(by.time - case.now).ok()?;
+        let then = drift.after(span_of(days.value)).ok()?;
         let litres = case.full_l - then.volume.litres();
         let missing =
             case.target_pct * case.full_l - then.concentration.percent() * then.volume.litres();
@@ -94,6 +107,70 @@ pub fn forecast(case: &ForecastCase, losses: &Losses) -> Option<Forecast> {
         high_concentration,
         top_up,
     })
+}
+
+/// How much is lost by when.
+struct Course {
+    /// Times, and what is lost by then, L; straight in between.
+    points: Vec<(Timestamp, f64)>,
+    /// After the last one, L/d.
+    a_day: f64,
+}
+
+impl Course {
+    fn new(now: Timestamp, losses: &Losses, shifts: Option<&ShiftPattern>) -> Self {
+        let mut course = Course {
+            points: vec![(now, 0.0)],
+            a_day: losses.both_l_per_d.value,
+        };
+        if let Some((shifts, at_rest)) = shifts.zip(losses.evaporation_at_rest_l_per_h) {
+            let evaporation = losses.evaporation_at_work_l_per_h.value;
+            let at_work = evaporation + losses.carry_off_at_work_l_per_h.value;
+            let end = now + BY_CALENDAR;
+            for (begin, over) in shifts.worked_between(now, end) {
+                course.go_on(begin, at_rest.value);
+                course.go_on(over, at_work);
+            }
+            course.go_on(end, at_rest.value);
+        }
+        course
+    }
+
+    fn go_on(&mut self, to: Timestamp, litres_per_hour: f64) {
+        let (from, lost) = self.last();
+        let hours = (to - from).secs_f64() / 3600.0;
+        self.points
+            .push((to, lost + hours * litres_per_hour.max(0.0)));
+    }
+
+    fn last(&self) -> (Timestamp, f64) {
+        self.points[self.points.len() - 1]
+    }
+
+    /// When as much is lost as in so many mean days.
+    fn when(&self, days: f64) -> Timestamp {
+        let litres = days.max(0.0) * self.a_day;
+        let on_the_way = self.points.windows(2).find(|pair| litres < pair[1].1);
+        if let Some(&[(begin, before), (end, after)]) = on_the_way {
+            let share = (litres - before) / (after - before);
+            return begin + Span::from_millis((share * (end - begin).millis() as f64) as i64);
+        }
+        let (time, lost) = self.last();
+        time + span_of((litres - lost) / self.a_day)
+    }
+
+    fn outlook(&self, days: Measured) -> Option<Outlook> {
+        let (low, high) = days.interval_90();
+        (days.value <= HORIZON_DAYS).then(|| Outlook {
+            time: self.when(days.value),
+            earliest: self.when(low),
+            latest: (high <= HORIZON_DAYS).then(|| self.when(high)),
+        })
+    }
+}
+
+fn span_of(days: f64) -> Span {
+    Span::from_millis((days.max(0.0) * 86_400_000.0) as i64)
 }
 
 /// t = (V − V_min)/(E + D), with the uncertainty of both.
@@ -147,19 +224,10 @@ fn drift(case: &ForecastCase, losses: &Losses, shift: f64) -> Option<Drift> {
     Drift::new(start, rates).ok()
 }
 
-fn outlook(now: Timestamp, days: Measured) -> Option<Outlook> {
-    let at = |days: f64| now + Span::from_millis((days.max(0.0) * 86_400_000.0) as i64);
-    let (low, high) = days.interval_90();
-    (days.value <= HORIZON_DAYS).then(|| Outlook {
-        time: at(days.value),
-        earliest: at(low),
-        latest: (high <= HORIZON_DAYS).then(|| at(high)),
-    })
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::model::Shift;
 
     const NOW: Timestamp = Timestamp::from_millis(1_772_409_600_000);
 
@@ -195,14 +263,47 @@ mod tests {
     #[test]
     fn agrees_with_the_check_table() {
         // mass_balance_misc.csv: drift_time_to_level and drift_time_to_conc.
-        let forecast = forecast(&case(), &losses(40.0, 15.0, 0.0)).unwrap();
+        let forecast = forecast(&case(), &losses(40.0, 15.0, 0.0), None).unwrap();
         assert!((days(forecast.low_volume) - 5.454_545).abs() < 1e-5);
         assert!((days(forecast.high_concentration) - 5.939_982).abs() < 1e-5);
     }
 
     #[test]
+    fn over_a_weekend_little_is_lost() {
+        let shift = Shift::parse("mon-fri 06:00-22:00").unwrap();
+        let shifts = ShiftPattern::new(jiff::tz::TimeZone::UTC, &[shift], &[]).unwrap();
+        let rate = |value| Measured::new(value, 0.0);
+        // 16 h of 3 L/h on five days and 0.5 L/h the rest of the week.
+        let a_day = (80.0 * 3.0 + 88.0 * 0.5) / 7.0;
+        let losses = Losses {
+            both_l_per_d: rate(a_day),
+            evaporation_at_work_l_per_h: rate(2.0),
+            evaporation_at_rest_l_per_h: Some(rate(0.5)),
+            carry_off_at_work_l_per_h: rate(1.0),
+            ..losses(0.7 * a_day, 0.3 * a_day, 0.0)
+        };
+        let days = |hours_of_friday: i64, litres: f64| {
+            let case = ForecastCase {
+                now: NOW + Span::from_hours(4 * 24 + hours_of_friday),
+                lowest_l: 1000.0 - litres,
+                ..case()
+            };
+            let low = forecast(&case, &losses, Some(&shifts)).unwrap().low_volume;
+            (low.unwrap().time - case.now).secs_f64() / 86_400.0
+        };
+        // From Friday 22:00 to Monday 06:00, 56 h, 28 L are lost; each further
+        // three take an hour.
+        assert!((days(22, 34.0) - 58.0 / 24.0).abs() < 1e-6);
+        // On Friday at 12:00 ten working hours are left.
+        assert!((days(12, 15.0) - 5.0 / 24.0).abs() < 1e-6);
+        // Beyond the calendar's two weeks days count as mean ones.
+        let two_weeks = 14.0 * a_day;
+        assert!((days(12, two_weeks + 3.0 * a_day) - 17.0).abs() < 1e-6);
+    }
+
+    #[test]
     fn the_top_up_brings_the_sump_to_its_target() {
-        let forecast = forecast(&case(), &losses(40.0, 15.0, 0.0)).unwrap();
+        let forecast = forecast(&case(), &losses(40.0, 15.0, 0.0), None).unwrap();
         let top_up = forecast.top_up.unwrap();
         assert!((top_up.litres - 300.0).abs() < 1e-3);
         // By then 60 L of concentrate less 15 L/d of mix at the mean strength.
@@ -213,7 +314,7 @@ mod tests {
     #[test]
     fn what_is_less_known_lies_in_a_wider_interval() {
         let width = |uncertainty| {
-            let forecast = forecast(&case(), &losses(40.0, 15.0, uncertainty)).unwrap();
+            let forecast = forecast(&case(), &losses(40.0, 15.0, uncertainty), None).unwrap();
             let outlook = forecast.low_volume.unwrap();
             (outlook.latest.unwrap() - outlook.earliest).secs_f64()
         };
@@ -222,7 +323,7 @@ mod tests {
 
     #[test]
     fn beyond_the_horizon_nothing_is_said() {
-        let forecast = forecast(&case(), &losses(1.0, 0.5, 0.05)).unwrap();
+        let forecast = forecast(&case(), &losses(1.0, 0.5, 0.05), None).unwrap();
         assert_eq!(forecast.low_volume, None);
     }
 }

@@ -129,19 +129,27 @@ impl ShiftPattern {
     /// Hours worked between two times; none where `to` is not after `from`.
     /// Takes longer the more days lie between.
     pub fn working_hours_between(&self, from: Timestamp, to: Timestamp) -> f64 {
-        let mut counted_to = from;
-        let mut millis = 0;
-        for stretch in self.days_from(from).flat_map(|date| self.on(date)) {
-            if stretch.begin >= to {
-                break;
-            }
-            let (begin, end) = (stretch.begin.max(counted_to), stretch.end.min(to));
-            if begin < end {
-                millis += (end - begin).millis();
-                counted_to = end;
-            }
-        }
+        let worked = self.worked_between(from, to);
+        let millis: i64 = worked.map(|(begin, end)| (end - begin).millis()).sum();
         millis as f64 / HOUR_MS
+    }
+
+    /// Begin and end of what is worked between two times, in order and none
+    /// twice; shifts that follow each other are told apart.
+    pub fn worked_between(
+        &self,
+        from: Timestamp,
+        to: Timestamp,
+    ) -> impl Iterator<Item = (Timestamp, Timestamp)> {
+        let mut counted_to = from;
+        let stretches = self.days_from(from).flat_map(|date| self.on(date));
+        stretches
+            .take_while(move |stretch| stretch.begin < to)
+            .filter_map(move |stretch| {
+                let (begin, end) = (stretch.begin.max(counted_to), stretch.end.min(to));
+                counted_to = counted_to.max(end);
+                (begin < end).then_some((begin, end))
+            })
     }
 
     /// What is worked from some days before a time to the horizon, by its

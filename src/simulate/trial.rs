@@ -29,6 +29,9 @@ pub struct TrialSpec {
     pub evaporation_l_per_h: f64,
     /// Mix lost with parts and chips while machines cut, L/h.
     pub carry_off_l_per_h: f64,
+    /// How uneven both losses are from hour to hour, as a share, each hour by
+    /// itself.
+    pub uneven: f64,
     /// Hours of the day in which machines cut, the same on every day.
     pub working: (f64, f64),
     /// Whether the pumps stop while nothing is cut.
@@ -88,13 +91,13 @@ pub struct Trial {
     ingress_l_per_h: f64,
     wander: f64,
     drift_a_day: f64,
-    chance: [Random; 4],
+    chance: [Random; 5],
 }
 
 impl Trial {
     /// The sump as it stands at `start`.
     pub fn new(spec: &TrialSpec, seed: u64, start: Timestamp) -> Trial {
-        let mut chance = ["brix", "level", "wander", "metering"]
+        let mut chance = ["brix", "level", "wander", "metering", "losses"]
             .map(|part| Random::for_part(seed, &format!("trial/{part}")));
         let wander = spec.errors.brix_wander * chance[2].normal();
         let drift_a_day = spec.errors.brix_drift * chance[2].normal() / 10.0;
@@ -177,16 +180,27 @@ impl Trial {
     }
 
     fn lose(&mut self, hours: f64) {
-        let evaporation = self.spec.evaporation_l_per_h * hours;
+        let evaporation = self.spec.evaporation_l_per_h * self.unevenly(hours);
         if self.cuts() {
             self.evaporated_l += self.mix.evaporate(evaporation);
-            let carried = self.mix.take(self.spec.carry_off_l_per_h * hours);
+            let carry_off = self.spec.carry_off_l_per_h * self.unevenly(hours);
+            let carried = self.mix.take(carry_off);
             self.carried_off_l += carried.volume_l();
         } else {
             self.evaporated_l += self.mix.evaporate(EVAPORATION_AT_REST * evaporation);
         }
         self.mix.take(self.leak_l_per_h * hours);
         self.mix.add(Mix::fresh(self.ingress_l_per_h * hours, 0.0));
+    }
+
+    /// So many hours count for more or less than that: by `uneven` after one hour,
+    /// and by √n as much after n.
+    fn unevenly(&mut self, hours: f64) -> f64 {
+        if self.spec.uneven == 0.0 {
+            return hours;
+        }
+        let off = self.spec.uneven * hours.sqrt() * self.chance[4].normal();
+        (hours + off).max(0.0)
     }
 
     /// The wandering is a first-order autoregression in time, so that it keeps

@@ -5,6 +5,7 @@
 mod chance;
 mod doses;
 mod engine_losses;
+mod forecast;
 mod leaks;
 mod losses;
 mod meters;

@@ -27,6 +27,7 @@ pub(crate) fn spec(factor: f64, concentration_pct: f64, errors: TrialErrors) -> 
         circulation_l_per_min: 60.0,
         evaporation_l_per_h: 0.7 * a_day / (work + 0.35 * rest),
         carry_off_l_per_h: 0.3 * a_day / work,
+        uneven: 0.0,
         working: (6.0, 22.0),
         pumps_stop: false,
         factor,
