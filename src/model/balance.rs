@@ -302,6 +302,10 @@ impl Balance {
 
     /// Somebody touched the concentration's instrument.
     pub fn instrument_touched(&mut self, setup: &BalanceSetup) {
+        // What still waits was read before.
+        for point in &mut self.waiting {
+            point.concentration_pct = None;
+        }
         self.concentration_noise.interrupt();
         if let Some(state) = &mut self.state {
             state.instrument_touched(setup);

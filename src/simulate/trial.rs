@@ -56,7 +56,7 @@ pub struct TrialErrors {
     /// How long the wandering takes to forget itself, h.
     pub wander_hours: f64,
     /// Of what the refractometer has drifted after ten days, °Bx; it drifts
-    /// evenly.
+    /// evenly until it is wiped.
     pub brix_drift: f64,
     /// Of one level reading, each by itself, m.
     pub level_m: f64,
@@ -82,7 +82,7 @@ pub struct TrialReading {
 pub struct Trial {
     spec: TrialSpec,
     now: Timestamp,
-    begun: Timestamp,
+    wiped: Timestamp,
     mix: Mix,
     nozzle_pct: f64,
     evaporated_l: f64,
@@ -104,7 +104,7 @@ impl Trial {
         Trial {
             spec: *spec,
             now: start,
-            begun: start,
+            wiped: start,
             mix: Mix::fresh(spec.volume_l, spec.concentration_pct),
             nozzle_pct: spec.concentration_pct,
             evaporated_l: 0.0,
@@ -154,6 +154,13 @@ impl Trial {
     /// Lets out mix.
     pub fn drain(&mut self, litres: f64) {
         self.mix.take(litres);
+    }
+
+    /// Wipes the refractometer: what it has drifted is gone, and it drifts
+    /// anew.
+    pub fn wipe(&mut self) {
+        self.wiped = self.now;
+        self.drift_a_day = self.spec.errors.brix_drift * self.chance[2].normal() / 10.0;
     }
 
     /// From now on so much mix leaks out, L/h.
@@ -226,7 +233,7 @@ impl Trial {
 
     fn read(&mut self, pumps_run: bool) -> TrialReading {
         let errors = self.spec.errors;
-        let days = (self.now - self.begun).secs_f64() / 86_400.0;
+        let days = (self.now - self.wiped).secs_f64() / 86_400.0;
         let true_brix = self.nozzle_pct / self.spec.factor + self.spec.water_zero_brix;
         let in_lines = self.spec.lines_l
             - if pumps_run {

@@ -11,6 +11,8 @@ mod losses;
 mod meters;
 mod pumps;
 mod run;
+
 mod steps;
 mod volume;
 mod whole;
+mod year;

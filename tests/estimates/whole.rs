@@ -397,6 +397,17 @@ impl Whole {
         self.enter(drained(litres, None));
     }
 
+    /// Wipes the refractometer and writes it down.
+    pub(crate) fn wipe(&mut self) {
+        self.trial.wipe();
+        self.enter(EntryKind::Event {
+            what: HappeningKind::ProbeCleaned,
+            litres: None,
+            channel: Some("brix".into()),
+            advice: None,
+        });
+    }
+
     /// Puts in premix through a meter, which counts what was measured out, and
     /// nobody writes it down.
     pub(crate) fn run_in(&mut self, meter: usize, litres: f64, strength_pct: f64) {
