@@ -47,10 +47,9 @@ const LEAST_TELLING: u32 = 12;
 const LONGEST: Span = Span::from_hours(24);
 /// The level is not looked at for so long after the pumps started or stopped.
 const RUNNING_BACK: Span = Span::from_mins(15);
-/// How much of the wandering's variance falls to either side of a step: what
-/// is not forgotten within some four hours is the same before and after, 1 −
-/// e^(−4 h/6 h).
-const WANDERS: f64 = 0.49;
+/// How much of the wandering's variance falls to either side of a step (choice:
+/// all of it, as if nothing of it were the same before and after).
+const WANDERS: f64 = 1.0;
 /// What was written down and what was seen belong together when they lie within
 /// this of each other.
 const BELONGS: Span = Span::from_hours(4);
