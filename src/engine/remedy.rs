@@ -53,7 +53,10 @@ pub struct RemedyStatus {
 impl SumpSetup {
     /// The case of a clean-out of this charge.
     pub fn recharge_case(&self, old: &OldCharge) -> RechargeCase {
-        let room = self.max_volume.litres() - old.volume.litres();
+        // Where the true volume is another than that of the settings, so is the
+        // highest.
+        let above_full = self.max_volume.litres() - self.working_volume.litres();
+        let room = above_full + old.fill_to.litres() - old.volume.litres();
         RechargeCase {
             sump: Arc::clone(&self.name),
             title: self.title.clone(),

@@ -113,14 +113,15 @@ pub(super) fn cleaning(setup: &RechargeSetup, case: &RechargeCase) -> Cleaning {
 
 /// One rinse.
 pub(super) fn rinse(setup: &RechargeSetup, case: &RechargeCase) -> Rinse {
-    let volume = case.out(setup.rinse_share * case.volume.litres());
+    let volume = setup.rinse_share * case.volume.litres();
     let concentrate = case.out(setup.rinse_strength.fraction() * volume);
+    let water = case.out(volume - concentrate);
     Rinse {
         times: setup.rinses,
-        volume_l: volume,
+        volume_l: concentrate + water,
         strength_pct: setup.rinse_strength.percent(),
         concentrate_l: concentrate,
-        water_l: volume - concentrate,
+        water_l: water,
         circulate_h: hours(setup.rinse_time),
     }
 }

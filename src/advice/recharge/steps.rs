@@ -213,10 +213,10 @@ fn rinse(setup: &RechargeSetup, plan: &RechargePlan) -> Step {
     let what = if rinse.concentrate_l > 0.0 {
         format!(
             "{} of thin fresh mix at {} % ({} of concentrate stirred into {} of water; it keeps bare metal from rusting)",
-            plan.measured(rinse.volume_l),
+            plan.volume(rinse.volume_l),
             rinse.strength_pct,
-            plan.measured(rinse.concentrate_l),
-            plan.measured(rinse.water_l)
+            plan.plain(rinse.concentrate_l),
+            plan.plain(rinse.water_l)
         )
     } else {
         format!("{} of fresh water", plan.measured(rinse.volume_l))

@@ -143,8 +143,8 @@ fn the_old_charge_may_be_less_than_the_new_one() {
 }
 
 /// 437 L: 28.405 L of concentrate and 8.74 L of cleaner are 28 and 8 L in
-/// steps of one, a rinse of 87.4 L is 87 L; its 0.87 L of concentrate stay as they
-/// are, rather than a litre, which would be a seventh more.
+/// steps of one, and 86.5 L of water for the rinse are 87 L; its 0.874 L of
+/// concentrate stay as they are, rather than a litre, a seventh more.
 #[test]
 fn amounts_are_those_that_can_be_measured_out() {
     let mut case = case();
@@ -153,8 +153,8 @@ fn amounts_are_those_that_can_be_measured_out() {
     case.measure = Some(measure(1.0));
     let plan = plan(&setup(), &case).unwrap();
     assert_eq!(plan.cleaning.cleaner_l, Some(8.0));
-    near(plan.rinse.volume_l, 87.0);
-    near(plan.rinse.concentrate_l, 0.87);
+    near(plan.rinse.water_l, 87.0);
+    near(plan.rinse.concentrate_l, 0.874);
     near(plan.fill.concentrate_l, 28.0);
     near(plan.fill.water_l, 409.0);
     // 140 L of premix at 20 %.

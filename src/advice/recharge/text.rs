@@ -52,6 +52,14 @@ impl RechargePlan {
         }
     }
 
+    /// The same without the cans.
+    pub(super) fn plain(&self, amount: f64) -> String {
+        match &self.measure {
+            Some(measure) => measure.plain(amount),
+            None => litres(amount),
+        }
+    }
+
     /// What nobody measures out, in the plant's unit.
     pub(super) fn volume(&self, amount: f64) -> String {
         match &self.measure {

@@ -10,10 +10,11 @@ use super::{example, variables};
 use crate::engine::ChannelKind;
 use crate::settings::Settings;
 use crate::settings::raw::{
-    RawAdmission, RawBroker, RawCalibration, RawChannel, RawChecksum, RawCleaner, RawContact,
-    RawDespike, RawDose, RawEngine, RawFluid, RawLimit, RawLimits, RawMessages, RawMethods,
-    RawMinerals, RawMixer, RawModbus, RawPlant, RawPrices, RawRecharge, RawSerial, RawSettings,
-    RawShifts, RawSouring, RawStock, RawStore, RawSump, RawTemplate, RawTls, RawVessel, RawWater,
+    RawAdmission, RawBroker, RawCalibration, RawChannel, RawChecksum, RawChoice, RawCleaner,
+    RawContact, RawDespike, RawDose, RawEngine, RawFluid, RawLimit, RawLimits, RawMessages,
+    RawMethods, RawMinerals, RawMixer, RawModbus, RawPlant, RawPrices, RawRecharge, RawSerial,
+    RawSettings, RawShifts, RawSouring, RawStock, RawStore, RawSump, RawTemplate, RawTls,
+    RawVessel, RawWater,
 };
 use crate::settings::strict::{Fault, Strict};
 
@@ -166,6 +167,7 @@ fn the_example_names_every_setting() {
         keys::<RawCleaner>(),
         keys::<RawStock>(),
         keys::<RawPrices>(),
+        keys::<RawChoice>(),
         keys::<RawLimits>(),
         keys::<RawLimit>(),
         keys::<RawChannel>(),

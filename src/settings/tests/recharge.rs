@@ -184,7 +184,7 @@ fn the_choice_is_the_plants() {
     told(
         "[choice]\nph_drop = [1.0, 0.5]\nlargest_swap = \"100 %\"\nmost_swaps = 0\nusual_life = \"1 h\"\n",
         &[
-            "z.toml:2:11: choice.ph_drop: 1.0 and then 0.5 is not allowed; allowed is two values from 0 up, the second above the first",
+            "z.toml:2:11: choice.ph_drop: 1 and then 0.5 is not allowed; allowed is two values from 0 up, the second above the first",
             "z.toml:3:16: choice.largest_swap: 1 is not allowed; allowed is 0.05 to 0.9",
             "z.toml:4:14: choice.most_swaps: 0 is not allowed; allowed is 1 to 20",
             "z.toml:5:14: choice.usual_life: 1 h is not allowed; allowed is 1 d to 3650 d",
