@@ -116,6 +116,7 @@ pub(super) fn balance_setup(setup: &SumpSetup) -> BalanceSetup {
         level_measured: volume.is_some(),
         concentration_measured: concentration.is_some(),
         fills_itself: setup.fills_itself,
+        work_is_known: setup.shifts.is_some() || setup.pump.is_some(),
         mixing: crate::advice::mixing_time(&setup.dose, setup.working_volume, setup.circulation),
         strongest_premix_pct: setup.dose.strongest_premix.percent(),
         errors: ErrorSetup {

@@ -13,7 +13,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::units::{Measured, Span, Timestamp};
 
-use super::classify::{Guess, Lines, Usual, classify};
+use super::classify::{Beforehand, Guess, Lines, Usual, classify};
 use super::departure::{Departure, DepartureWatch};
 use super::movement::{Logged, LoggedSum, Movement, MovementKind, Origin};
 use super::noise::Noise;
@@ -678,7 +678,12 @@ impl Balance {
         }
         let (lines, usual) = (self.lines(setup), self.usual_make_up());
         let Some(state) = &mut self.state else { return };
-        let Some(guess) = classify(&step, open.share, (lines, usual), setup) else {
+        let known = Beforehand {
+            written: candidates.iter().any(|one| one.litres > 0.0),
+            lines,
+            usual,
+        };
+        let Some(guess) = classify(&step, open.share, &known, setup) else {
             state.close_step();
             return;
         };
@@ -1000,7 +1005,12 @@ fn logged_movement(
 /// What was written down nearest in time that the movement may stand for: it ran
 /// the same way, and neither lines nor instruments are written down.
 fn nearest<'a>(candidates: &'a [Logged], time: Timestamp, guess: &Guess) -> Option<&'a Logged> {
-    if matches!(guess.kind, MovementKind::Lines | MovementKind::Instrument) {
+    let nobodys = [
+        MovementKind::Lines,
+        MovementKind::Instrument,
+        MovementKind::Thinned,
+    ];
+    if nobodys.contains(&guess.kind) {
         return None;
     }
     let same_way = |one: &&Logged| one.litres * guess.litres.value > 0.0;

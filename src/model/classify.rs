@@ -49,12 +49,27 @@ const MOST_DOUBT: f64 = 0.1;
 /// a share of the volume.
 const POSSIBLE: f64 = 0.04;
 
+/// How much less usual it is that the instrument moved just when somebody wrote
+/// down that something went in (choice).
+const BESIDE_ENTRY: f64 = 0.1;
+
 /// What make-up nobody writes down is usually of here: its strength as a share,
 /// with the deviation from one time to the next.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Usual {
     pub(super) share: f64,
     pub(super) deviation: f64,
+}
+
+/// What is known of a step beforehand.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Beforehand {
+    /// Of the lines.
+    pub(super) lines: Lines,
+    /// Of the make-up that nobody writes down.
+    pub(super) usual: Option<Usual>,
+    /// Somebody wrote down about then that something went in.
+    pub(super) written: bool,
 }
 
 /// What is known of the lines, which fill and drain as the pumps run and stand.
@@ -82,11 +97,12 @@ pub(super) struct Guess {
 }
 
 /// What a step was in a sump with this share of concentrate; none where it is
-/// not sure that there was one.
+/// not sure that there was one. Whether anything was `written` down of an
+/// addition about then counts where the level shows none.
 pub(super) fn classify(
     step: &Step,
     share: f64,
-    (lines, usual): (Lines, Option<Usual>),
+    known: &Beforehand,
     setup: &BalanceSetup,
 ) -> Option<Guess> {
     let volume_counts = step.volume_l.abs() > SIGNIFICANT * step.volume_variance.sqrt();
@@ -96,9 +112,9 @@ pub(super) fn classify(
         return None;
     }
     let candidates = match volume_counts {
-        true if step.volume_l > 0.0 => came_in(step, share, (lines, usual), setup),
-        true => went_out(step, share, lines),
-        false => same_volume(step, setup),
+        true if step.volume_l > 0.0 => came_in(step, share, known, setup),
+        true => went_out(step, share, known.lines),
+        false => same_volume(step, known.written, setup),
     };
     let total: f64 = candidates.iter().map(|(_, weight)| weight).sum();
     let best = candidates.into_iter().max_by(|a, b| a.1.total_cmp(&b.1));
@@ -115,7 +131,7 @@ pub(super) fn classify(
 fn came_in(
     step: &Step,
     share: f64,
-    (lines, usual): (Lines, Option<Usual>),
+    known: &Beforehand,
     setup: &BalanceSetup,
 ) -> Vec<(MovementKind, f64)> {
     let strongest = (setup.strongest_premix_pct / 100.0).max(2.0 * WEAKEST);
@@ -125,13 +141,15 @@ fn came_in(
         .sum::<f64>()
         / TRIED as f64;
     let as_usual = |litres: f64| (step.volume_l - litres).abs() < AS_USUAL * litres;
-    let lines = match lines {
+    let lines = match known.lines {
+        // Fluid as weak as water is rather water.
+        _ if share < 2.0 * WEAKEST => 0.0,
         Lines::Known => 0.0,
         Lines::Unknown { usual_l, .. } if as_usual(usual_l) => BY_SIZE * LINES,
         Lines::Unknown { .. } => LINES,
     };
     let (water, premix) = (WATER * fit(step, 0.0), PREMIX * premix);
-    let (water, premix) = match usual {
+    let (water, premix) = match known.usual {
         Some(usual) if usual.share >= WEAKEST => (
             (1.0 - MADE_UP_AS_USUAL) * water,
             (1.0 - MADE_UP_AS_USUAL) * premix + MADE_UP_AS_USUAL * fit_about(step, usual),
@@ -165,9 +183,10 @@ fn went_out(step: &Step, share: f64, lines: Lines) -> Vec<(MovementKind, f64)> {
 
 /// The concentration changed and the volume did not: so little concentrate that
 /// the level does not show it, or the instrument.
-fn same_volume(step: &Step, setup: &BalanceSetup) -> Vec<(MovementKind, f64)> {
+fn same_volume(step: &Step, written: bool, setup: &BalanceSetup) -> Vec<(MovementKind, f64)> {
     let possible = POSSIBLE * setup.working_volume_l;
-    let by_instrument = density(step.volume_l, step.volume_variance) / possible;
+    let usual = if written { BESIDE_ENTRY } else { 1.0 };
+    let by_instrument = usual * density(step.volume_l, step.volume_variance) / possible;
     if step.concentrate_l < 0.0 {
         return vec![(MovementKind::Thinned, by_instrument)];
     }
@@ -246,6 +265,12 @@ mod tests {
     use super::*;
     use crate::model::testing;
 
+    const NOTHING: Beforehand = Beforehand {
+        lines: Lines::Known,
+        usual: None,
+        written: false,
+    };
+
     fn step(volume_l: f64, concentrate_l: f64) -> Step {
         Step {
             volume_l,
@@ -260,7 +285,7 @@ mod tests {
         classify(
             &step(volume, concentrate),
             0.08,
-            (Lines::Known, None),
+            &NOTHING,
             &testing::setup(),
         )
         .map(|guess| guess.kind)
@@ -289,7 +314,7 @@ mod tests {
             classify(
                 &step(volume, concentrate),
                 0.08,
-                (lines, None),
+                &Beforehand { lines, ..NOTHING },
                 &testing::setup(),
             )
             .map(|g| g.kind)
@@ -308,10 +333,32 @@ mod tests {
                 deviation: 0.002,
             });
             let weak = step(20.0, 0.25);
-            classify(&weak, 0.08, (Lines::Known, usual), &testing::setup()).map(|g| g.kind)
+            classify(
+                &weak,
+                0.08,
+                &Beforehand { usual, ..NOTHING },
+                &testing::setup(),
+            )
+            .map(|g| g.kind)
         };
         assert_eq!(kind(Some(0.02)), Some(MovementKind::Premix));
         assert_eq!(kind(Some(0.0)), Some(MovementKind::Water));
+    }
+
+    #[test]
+    fn beside_an_entry_it_is_rather_concentrate_than_the_instrument() {
+        let kind = |written| {
+            let step = step(-0.8, 1.5);
+            classify(
+                &step,
+                0.08,
+                &Beforehand { written, ..NOTHING },
+                &testing::setup(),
+            )
+            .map(|g| g.kind)
+        };
+        assert_eq!(kind(false), Some(MovementKind::Instrument));
+        assert_eq!(kind(true), Some(MovementKind::Concentrate));
     }
 
     #[test]
@@ -321,7 +368,13 @@ mod tests {
                 came_back_l: 0.0,
                 usual_l,
             };
-            classify(&step(50.0, 4.5), 0.08, (lines, None), &testing::setup()).map(|g| g.kind)
+            classify(
+                &step(50.0, 4.5),
+                0.08,
+                &Beforehand { lines, ..NOTHING },
+                &testing::setup(),
+            )
+            .map(|g| g.kind)
         };
         assert_eq!(kind(0.0), Some(MovementKind::Premix));
         assert_eq!(kind(51.0), Some(MovementKind::Lines));
@@ -330,13 +383,7 @@ mod tests {
 
     #[test]
     fn premix_comes_with_its_strength() {
-        let guess = classify(
-            &step(40.0, 2.0),
-            0.08,
-            (Lines::Known, None),
-            &testing::setup(),
-        )
-        .unwrap();
+        let guess = classify(&step(40.0, 2.0), 0.08, &NOTHING, &testing::setup()).unwrap();
         let strength = guess.strength_pct.unwrap();
         assert!((strength.value - 5.0).abs() < 1e-9, "{strength:?}");
         assert!((strength.uncertainty - 0.395).abs() < 0.01, "{strength:?}");

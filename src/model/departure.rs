@@ -22,7 +22,13 @@ const LEAST_SCATTER: f64 = 0.0005;
 const SCATTER_HOURS: f64 = 48.0;
 /// What is not summed up: this share of the usual loss, as weather and work
 /// change by as much, and this share of the working volume an hour (choice).
+/// Where nobody says when machines work, losses by day and by night are one to
+/// the other as two to one and more.
 const SLACK_OF_USUAL: f64 = 0.3;
+const SLACK_WITHOUT_SHIFTS: f64 = 1.2;
+/// Of a gain the whole usual loss: machines that stand lose nothing, and nothing
+/// runs in for that.
+const SLACK_OF_GAIN: f64 = 1.0;
 const SLACK_OF_VOLUME: f64 = 0.0002;
 /// What is told, summed up: so many times the scatter, which stays the same
 /// however many hours are summed up, and at least this share of the working
@@ -271,10 +277,17 @@ impl DepartureWatch {
             .scatter
             .step(beyond.hours * beyond.volume, least, learns);
         let told = (TOLD * deviation).max(LEAST_TOLD * working);
-        let slack = SLACK_OF_USUAL * beyond.expected.abs() + SLACK_OF_VOLUME * working;
-        let share = |volume: f64| filled(beyond.hours * (volume - slack), told);
-        self.lost.add(share(beyond.volume), &beyond);
-        self.gained.add(share(-beyond.volume), &beyond);
+        let share = |volume: f64, of_usual: f64| {
+            let slack = of_usual * beyond.expected.abs() + SLACK_OF_VOLUME * working;
+            filled(beyond.hours * (volume - slack), told)
+        };
+        let of_usual = match setup.work_is_known {
+            true => SLACK_OF_USUAL,
+            false => SLACK_WITHOUT_SHIFTS,
+        };
+        self.lost.add(share(beyond.volume, of_usual), &beyond);
+        let of_gain = of_usual.max(SLACK_OF_GAIN);
+        self.gained.add(share(-beyond.volume, of_gain), &beyond);
         if let Some(concentrate) = beyond.concentrate {
             self.count_concentrate(setup, &beyond, concentrate, learns);
         }
@@ -293,7 +306,8 @@ impl DepartureWatch {
             .concentrate_scatter
             .step(beyond.hours * concentrate, wander, learns);
         let told = (TOLD * deviation).max(LEAST_TOLD_OF_STRENGTH * whole);
-        let slack = SLACK_OF_USUAL * beyond.expected_concentrate.abs() + SLACK_OF_VOLUME * whole;
+        let slack =
+            SLACK_WITHOUT_SHIFTS * beyond.expected_concentrate.abs() + SLACK_OF_VOLUME * whole;
         let share = filled(beyond.hours * (concentrate - slack), told);
         self.thinned.add(share, beyond);
     }

@@ -20,6 +20,8 @@ pub struct BalanceSetup {
     pub concentration_measured: bool,
     /// Whether something fills the sump up by itself that no meter counts.
     pub fills_itself: bool,
+    /// Whether it is known when machines work.
+    pub work_is_known: bool,
     /// Time until an addition is mixed in.
     pub mixing: Span,
     /// The strongest premix that is used here, %.

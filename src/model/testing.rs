@@ -14,6 +14,7 @@ pub(super) fn setup() -> BalanceSetup {
         level_measured: true,
         concentration_measured: true,
         fills_itself: false,
+        work_is_known: true,
         mixing: Span::from_mins(60),
         strongest_premix_pct: 20.0,
         errors: ErrorSetup {

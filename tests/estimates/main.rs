@@ -12,6 +12,7 @@ mod meters;
 mod pumps;
 mod run;
 
+mod slips;
 mod steps;
 mod volume;
 mod whole;

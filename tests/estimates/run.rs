@@ -74,6 +74,7 @@ pub(crate) fn setup(spec: &TrialSpec) -> BalanceSetup {
         level_measured: true,
         concentration_measured: true,
         fills_itself: false,
+        work_is_known: true,
         mixing: Span::from_millis(
             (5.0 * spec.volume_l / spec.circulation_l_per_min * 60_000.0) as i64,
         ),
