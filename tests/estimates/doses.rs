@@ -66,7 +66,7 @@ fn follow(whole: &mut Whole, advice: &Advice, dose: &Dose, done: &mut Loop) {
 /// advice.
 fn corrected(factor: f64, seed: u64) -> Loop {
     let mut chance = Chance(seed);
-    let off = chance.between(1.3, 4.0) * if seed % 2 == 0 { 1.0 } else { -1.0 };
+    let off = chance.between(1.3, 4.0) * if seed.is_multiple_of(2) { 1.0 } else { -1.0 };
     let start = TrialSpec {
         volume_l: WORKING_L * chance.between(0.72, 1.02),
         ..spec(factor, TARGET_PCT + off, white())
