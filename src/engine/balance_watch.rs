@@ -341,6 +341,7 @@ impl SumpWatch {
                         strength: Strength::Counted(Measured::new(response.strength_pct, 0.0)),
                         before_pct: response.before_pct,
                         after_pct: response.after_pct,
+                        offset_pct: response.offset_pct,
                     };
                     self.pool_dose(&step, response.expected_l);
                     continue;

@@ -133,6 +133,8 @@ pub struct Response {
     pub before_pct: Measured,
     /// And once it was mixed in, without what was lost since, %.
     pub after_pct: Measured,
+    /// Standard uncertainty of what both are off by alike, %.
+    pub offset_pct: f64,
     /// Volume before, by the level, L.
     pub expected_l: f64,
 }
@@ -174,6 +176,9 @@ struct OpenStep {
     until: Timestamp,
     /// Share of concentrate before.
     share: f64,
+    /// How uncertain that is with all that the instrument has drifted.
+    #[serde(default)]
+    doubt: f64,
     /// Volume before, L.
     volume: f64,
     /// Points of the concentration after mixing.
@@ -524,11 +529,13 @@ impl Balance {
         let Some(state) = &mut self.state else { return };
         let (volume, concentrate) = state.contents();
         let share = concentrate / volume.max(1e-3);
+        let doubt = state.concentration_pct().uncertainty / 100.0;
         state.open_step(setup);
         self.open = Some(OpenStep {
             since,
             until,
             share,
+            doubt,
             volume,
             told: 0,
             amid,
@@ -733,6 +740,7 @@ impl Balance {
             strength_pct,
             before_pct: Measured::new(100.0 * open.share, doubt),
             after_pct: Measured::new(100.0 * after, doubt),
+            offset_pct: 100.0 * open.doubt,
             expected_l: open.volume,
         })
     }

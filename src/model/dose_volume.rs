@@ -17,7 +17,9 @@
 //! reading: a factor 3 % too high makes every concentration 3 % too high. Where
 //! concentrate was counted in litres, V comes out wrong by that share times
 //! p/(p − c₂), however many doses there are; where the strength was read with the
-//! same instrument, or is that of water, the factor cancels.
+//! same instrument, or is that of water, the factor cancels. An offset of both
+//! readings, δ, makes V wrong by δ/(p − c₂): next to nothing for concentrate, and
+//! by the share δ/c₂ for water.
 
 mod pool;
 
@@ -47,6 +49,9 @@ pub struct DoseStep {
     pub before_pct: Measured,
     /// Concentration after, once mixed, %; its uncertainty alike.
     pub after_pct: Measured,
+    /// Standard uncertainty of what both readings are off by alike, as after a
+    /// drift of the instrument, %; not in theirs.
+    pub offset_pct: f64,
 }
 
 /// When a step tells a volume, and when a volume is off.
@@ -153,6 +158,8 @@ struct Inverse {
     own: f64,
     /// Change with a relative change of the refractive factor.
     by_factor: f64,
+    /// What the offset of both readings does.
+    by_offset: f64,
 }
 
 impl DoseStep {
@@ -165,7 +172,8 @@ impl DoseStep {
         let inverse = self.inverse(setup)?;
         let uncertainty = inverse
             .own
-            .hypot(inverse.by_factor * setup.factor_uncertainty);
+            .hypot(inverse.by_factor * setup.factor_uncertainty)
+            .hypot(inverse.by_offset);
         Ok(inverted(Measured::new(inverse.value, uncertainty)))
     }
 
@@ -198,6 +206,11 @@ impl DoseStep {
                 Strength::Counted(p) => value * p.value / short,
                 Strength::ReadAlike(_) => 0.0,
             },
+            // The step stays, and p − c₂ is off by as much.
+            by_offset: match self.strength {
+                Strength::Counted(_) => value / short * self.offset_pct,
+                Strength::ReadAlike(_) => 0.0,
+            },
         })
     }
 
@@ -217,7 +230,11 @@ impl DoseStep {
                 return Err(DoseVolumeError::Concentration { of, found_pct });
             }
         }
-        let amount = [("amount added", self.added_l)];
+        let offset = Measured {
+            value: 0.0,
+            uncertainty: self.offset_pct,
+        };
+        let amount = [("amount added", self.added_l), ("readings alike", offset)];
         for (of, found) in amount.into_iter().chain(concentrations) {
             let found = found.uncertainty;
             if !(found.is_finite() && found >= 0.0) {

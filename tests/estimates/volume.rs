@@ -43,9 +43,6 @@ fn ten_doses(strength: f64, knows: impl Fn(&mut Knows), seed: u64) -> (VolumeByD
     (by_doses.expect("doses told a volume"), truth)
 }
 
-/// How often the interval holds the truth is printed and no more: with
-/// concentrate that is in some 13 of 20, not in 18, as what the refractometer
-/// drifts is borne in the balance and in no dose.
 fn twenty(what: &str, strength: f64, size: f64, judgement: VolumeJudgement) {
     let all: Vec<(VolumeByDoses, f64)> = (1..=20)
         .map(|seed| ten_doses(strength, |knows| knows.size = size, seed))
@@ -59,6 +56,7 @@ fn twenty(what: &str, strength: f64, size: f64, judgement: VolumeJudgement) {
         low <= *truth && *truth <= high
     });
     let rightly = all.iter().filter(|(said, _)| said.judgement == judgement);
+    let held = held.count();
     let fewest = all.iter().map(|(said, _)| said.doses).min();
     let (median, worst) = median_and_worst(&errors);
     println!(
@@ -66,12 +64,13 @@ fn twenty(what: &str, strength: f64, size: f64, judgement: VolumeJudgement) {
         100.0 * (size - 1.0),
         100.0 * median,
         100.0 * worst,
-        held.count(),
+        held,
         rightly.clone().count(),
         fewest.unwrap_or(0)
     );
     assert!(median < 0.02, "{median}");
     assert!(worst < 0.04, "{worst}");
+    assert!(held >= 15, "{held}");
     assert_eq!(rightly.count(), 20);
     assert!(fewest >= Some(10), "{fewest:?}");
 }

@@ -287,6 +287,7 @@ impl Pooling {
             strength,
             before_pct: read(dose.before),
             after_pct: read(dose.after),
+            offset_pct: 0.0,
         }
     }
 }

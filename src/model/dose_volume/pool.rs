@@ -15,7 +15,7 @@ const EXACT: f64 = 1e-9;
 #[serde(default)]
 pub struct DosePool {
     doses: u32,
-    /// Σw, with w = 1/u² of the own part of each inverse ratio.
+    /// Σw, with w = 1/u² of each inverse ratio, the factor's part left out.
     weight: f64,
     /// Σw·y, with y the inverse ratio, expected over told.
     weighted: f64,
@@ -23,6 +23,8 @@ pub struct DosePool {
     squared: f64,
     /// Σw·(change of y with the factor).
     by_factor: f64,
+    /// Σw·(what the offset of the readings does to y).
+    by_offset: f64,
 }
 
 /// Whether the volume of the settings holds.
@@ -57,13 +59,16 @@ impl DosePool {
         }
         let inverse = step.inverse(setup)?;
         let ratio = inverse.value * litres;
-        let own = (inverse.own * litres).max(EXACT * ratio);
+        // What an offset does counts in the weight too: concentrate hardly minds
+        // it and water does.
+        let own = (inverse.own.hypot(inverse.by_offset) * litres).max(EXACT * ratio);
         let weight = 1.0 / (own * own);
         self.doses = self.doses.saturating_add(1);
         self.weight += weight;
         self.weighted += weight * ratio;
         self.squared += weight * ratio * ratio;
         self.by_factor += weight * inverse.by_factor * litres;
+        self.by_offset += weight * inverse.by_offset * litres;
         Ok(())
     }
 
@@ -76,14 +81,16 @@ impl DosePool {
     ///
     /// The weighted mean over the doses. Where they disagree by more than their
     /// uncertainties say, these are widened until they do not (Birge's ratio;
-    /// memory). What the factor does is added once, after that.
+    /// memory). What the factor does is added once, after that, and so is the
+    /// offset of the readings: a drift lasts longer than most doses are apart.
     pub fn ratio(&self, setup: &DoseVolumeSetup) -> Option<Measured> {
         if self.doses == 0 {
             return None;
         }
         let mean = self.weighted / self.weight;
         let own = self.scatter() / self.weight.sqrt();
-        let common = self.by_factor / self.weight * setup.factor_uncertainty;
+        let by_factor = self.by_factor / self.weight * setup.factor_uncertainty;
+        let common = by_factor.hypot(self.by_offset / self.weight);
         Some(inverted(Measured::new(mean, own.hypot(common))))
     }
 

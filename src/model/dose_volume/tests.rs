@@ -18,6 +18,7 @@ fn dose(added_l: f64, strength: Strength, before: f64, after: f64, u: f64) -> Do
         strength,
         before_pct: Measured::new(before, u),
         after_pct: Measured::new(after, u),
+        offset_pct: 0.0,
     }
 }
 
@@ -65,6 +66,7 @@ fn the_uncertainty_is_that_of_small_changes() {
         strength: Strength::Counted(Measured::new(15.0, 0.3)),
         before_pct: Measured::new(5.0, 0.06),
         after_pct: Measured::new(6.2, 0.08),
+        offset_pct: 0.1,
     };
     let plain = |v: f64, p: f64, c1: f64, c2: f64| v * (p - c2) / (c2 - c1);
     let h = 1e-5;
@@ -72,6 +74,7 @@ fn the_uncertainty_is_that_of_small_changes() {
     let changes = [
         0.6 * (plain(60.0 + h, 15.0, 5.0, 6.2) - at) / h,
         0.3 * (plain(60.0, 15.0 + h, 5.0, 6.2) - at) / h,
+        0.1 * (plain(60.0, 15.0, 5.0 + h, 6.2 + h) - at) / h,
         0.06 * (plain(60.0, 15.0, 5.0 + h, 6.2) - at) / h,
         0.08 * (plain(60.0, 15.0, 5.0, 6.2 + h) - at) / h,
         // The factor moves both readings by the same share.
@@ -261,4 +264,26 @@ proptest! {
         let found = step.volume(&setup(0.0)).unwrap();
         prop_assert!((found.value - v).abs() < 1e-6 * v, "{found:?}");
     }
+}
+
+/// Water tells no more than the offset of the readings lets it, however often;
+/// concentrate hardly minds.
+#[test]
+fn an_offset_of_all_readings_stays_however_many_doses_there_are() {
+    let uncertain = |strength: f64, before: f64, after: f64, added: f64| {
+        let step = DoseStep {
+            offset_pct: 0.12,
+            ..dose(added, counted(strength), before, after, 0.01)
+        };
+        let mut pool = DosePool::default();
+        for _ in 0..1000 {
+            pool.add(&step, Volume::from_litres(1000.0), &setup(0.0))
+                .unwrap();
+        }
+        pool.ratio(&setup(0.0)).unwrap().uncertainty
+    };
+    let by_water = uncertain(0.0, 6.6, 6.0, 100.0);
+    assert!((by_water - 0.02).abs() < 0.001, "{by_water}");
+    let by_concentrate = uncertain(100.0, 6.0, 6.931, 10.0);
+    assert!(by_concentrate < 0.002, "{by_concentrate}");
 }
