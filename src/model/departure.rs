@@ -26,9 +26,9 @@ const SCATTER_HOURS: f64 = 48.0;
 /// the other as two to one and more.
 const SLACK_OF_USUAL: f64 = 0.3;
 const SLACK_WITHOUT_SHIFTS: f64 = 1.2;
-/// Of a gain the whole usual loss: machines that stand lose nothing, and nothing
+/// Of a gain most of the usual loss: machines that stand in a shift lose little, and nothing
 /// runs in for that.
-const SLACK_OF_GAIN: f64 = 1.0;
+const SLACK_OF_GAIN: f64 = 0.7;
 const SLACK_OF_VOLUME: f64 = 0.0002;
 /// What is told, summed up: so many times the scatter, which stays the same
 /// however many hours are summed up, and at least this share of the working

@@ -16,6 +16,7 @@ use super::loss_rates::LossRates;
 use super::losses::Losses;
 use super::mix::Mix;
 use super::shift_pattern::ShiftPattern;
+use super::state::UNEVENNESS;
 
 /// Nothing is said about what lies further ahead, d (choice: a quarter; losses
 /// change with the seasons).
@@ -181,7 +182,14 @@ fn days_to_volume(case: &ForecastCase, both: Measured) -> Option<Measured> {
     let days = (case.volume_l.value - case.lowest_l) / both.value;
     let by_volume = case.volume_l.uncertainty / both.value;
     let by_rate = days * both.uncertainty / both.value;
-    Some(Measured::new(days, by_volume.hypot(by_rate)))
+    let doubt = by_volume.hypot(by_rate).hypot(uneven(days));
+    Some(Measured::new(days, doubt))
+}
+
+/// How far what is lost in so many days will be off the mean by chance, d:
+/// hours differ from one to the next as the balance takes them to.
+fn uneven(days: f64) -> f64 {
+    UNEVENNESS * (days.max(0.0) / 24.0).sqrt()
 }
 
 /// By the concentration's own uncertainty, the share of evaporation in what is
@@ -204,7 +212,10 @@ fn days_to_concentration(case: &ForecastCase, losses: &Losses) -> Option<Measure
     let by_rate = at * both.uncertainty / both.value;
     Some(Measured::new(
         at,
-        by_share.hypot(by_concentration).hypot(by_rate),
+        by_share
+            .hypot(by_concentration)
+            .hypot(by_rate)
+            .hypot(uneven(at)),
     ))
 }
 

@@ -51,7 +51,7 @@ const CHANGE_A_DAY: f64 = 0.01;
 const LEAST_USUAL: f64 = 0.01;
 /// How uneven losses are from hour to hour, as a share (choice: a machine that
 /// works every second hour has 0.5 over some hours, a central system far less).
-const UNEVENNESS: f64 = 0.1;
+pub(super) const UNEVENNESS: f64 = 0.1;
 
 /// How long the concentration's wandering takes to forget itself, h (choice:
 /// the length of a shift).
