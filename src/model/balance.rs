@@ -71,6 +71,8 @@ const USUAL_SCATTERS: f64 = 2.0;
 /// Its strength differs from one time to the next by this share at least
 /// (choice: mixers do).
 const USUAL_DIFFERS: f64 = 0.1;
+/// What is let out and filled up again within this is looked at together.
+const TOGETHER: Span = Span::from_hours(1);
 /// Entries that wait to be matched.
 const MOST_LOGGED: usize = 16;
 /// Movements that are remembered.
@@ -823,33 +825,67 @@ impl Balance {
     }
 
     /// Something was written down and no step was seen: where it is too small
-    /// to be seen, or nothing could be seen, it is believed.
+    /// to be seen, or nothing could be seen, it is believed. What was let out and
+    /// filled up again within the hour is looked at together.
     fn judge_oldest(&mut self, setup: &BalanceSetup, out: &mut Vec<Told>) {
-        let (Some(logged), Some(state)) = (self.logged.pop_front(), &mut self.state) else {
+        let Some(oldest) = self.logged.front() else {
             return;
         };
-        let sump = state.concentration_pct().value;
+        let until = oldest.time + TOGETHER;
+        let count = self
+            .logged
+            .iter()
+            .take_while(|one| one.time <= until)
+            .count();
+        let together = self.logged.iter().take(count);
+        let net = together.map(|one| one.litres).sum::<f64>().abs();
         let noise = self.volume_noise.variance().sqrt();
-        let visible = (LEAST_STEP * setup.working_volume_l).max(STEP * noise);
-        let (time, litres) = (logged.time, logged.litres);
-        let movement = if setup.level_measured && litres.abs() > 2.0 * visible {
-            Movement {
-                time,
-                until: time,
-                kind: logged.kind(),
-                litres: Measured::new(0.0, noise),
-                strength_pct: None,
-                seen_strength_pct: None,
-                origin: contradiction(Some(&logged), sump),
-                confidence: 1.0,
-            }
-        } else {
-            let strength = logged.strength_pct.unwrap_or(sump);
-            state.put_in(litres, strength, setup.errors.metering);
-            self.mixing_until = self.mixing_until.max(time + setup.mixing);
-            logged_movement(setup, &logged, sump, (time, time), false)
+        let visible = 2.0 * (LEAST_STEP * setup.working_volume_l).max(STEP * noise);
+        if setup.level_measured && net > visible {
+            let oldest = self.logged.pop_front();
+            oldest
+                .into_iter()
+                .for_each(|one| self.miss(setup, &one, noise, out));
+            return;
+        }
+        let believed: Vec<Logged> = self.logged.drain(..count).collect();
+        for one in &believed {
+            self.believe(setup, one, out);
+        }
+    }
+
+    /// What was written down should have been seen and was not.
+    fn miss(&mut self, setup: &BalanceSetup, logged: &Logged, noise: f64, out: &mut Vec<Told>) {
+        let visible = 2.0 * (LEAST_STEP * setup.working_volume_l).max(STEP * noise);
+        if logged.litres.abs() <= visible {
+            self.believe(setup, logged, out);
+            return;
+        }
+        let sump = self
+            .state
+            .as_ref()
+            .map_or(setup.target_pct, |state| state.concentration_pct().value);
+        let movement = Movement {
+            time: logged.time,
+            until: logged.time,
+            kind: logged.kind(),
+            litres: Measured::new(0.0, noise),
+            strength_pct: None,
+            seen_strength_pct: None,
+            origin: contradiction(Some(logged), sump),
+            confidence: 1.0,
         };
         self.keep(movement, out);
+    }
+
+    fn believe(&mut self, setup: &BalanceSetup, logged: &Logged, out: &mut Vec<Told>) {
+        let Some(state) = &mut self.state else { return };
+        let sump = state.concentration_pct().value;
+        let strength = logged.strength_pct.unwrap_or(sump);
+        state.put_in(logged.litres, strength, setup.errors.metering);
+        self.mixing_until = self.mixing_until.max(logged.time + setup.mixing);
+        let window = (logged.time, logged.time);
+        self.keep(logged_movement(setup, logged, sump, window, false), out);
     }
 
     /// A movement that was inferred and that this entry describes.
