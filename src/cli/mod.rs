@@ -24,7 +24,7 @@ use std::io::{IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
-use clap::{Args, Parser, Subcommand};
+use clap::{Args, CommandFactory, Parser, Subcommand};
 use tracing_subscriber::filter::LevelFilter;
 
 use crate::settings::Settings;
@@ -185,7 +185,11 @@ fn quantity<T: Parse>(text: &str) -> Result<T, QuantityError> {
 }
 
 #[derive(Debug, Args)]
+#[command(disable_help_flag = true)]
 struct CalcArgs {
+    /// Print this, or what there is to say of one calculation.
+    #[arg(short, long)]
+    help: bool,
     /// List the calculations.
     #[arg(long)]
     list: bool,
@@ -325,6 +329,9 @@ fn plan_recharge(settings: &Settings, ask: &recharge::Ask) -> u8 {
 }
 
 fn calculate(args: &CalcArgs) -> u8 {
+    if args.help {
+        return explain(args.words.first());
+    }
     if args.list {
         say(&format!("{}\n", calc::list(args.json)));
         return WELL;
@@ -337,6 +344,20 @@ fn calculate(args: &CalcArgs) -> u8 {
         eprintln!("{}", outcome.text);
     }
     status
+}
+
+/// Help on one calculation, or on all of them.
+fn explain(name: Option<&String>) -> u8 {
+    let about = name.and_then(|name| calc::about(name));
+    let general = || {
+        let mut calc = Cli::command();
+        let calc = calc
+            .find_subcommand_mut("calc")
+            .map(clap::Command::render_help);
+        calc.map(|help| help.to_string()).unwrap_or_default()
+    };
+    say(&format!("{}\n", about.unwrap_or_else(general)));
+    WELL
 }
 
 /// Prints to standard output; a reader that went away is no failure of ours.

@@ -56,9 +56,12 @@ pub struct BalanceStatus {
     pub ledger: Vec<Movement>,
     /// What was used since the charge began, L.
     pub used: Litres,
-    /// What the mix being too strong costs.
+    /// What the mix costs by being too strong.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub over_strength: Option<OverStrength>,
+    /// The currency of that.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub currency: Option<String>,
     /// All of this that a person should read, a sentence each.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub words: Vec<String>,
@@ -97,6 +100,11 @@ impl SumpWatch {
             ledger: newest.collect(),
             used: *self.balance.consumption.charge(),
             over_strength: self.over_strength(),
+            currency: self
+                .setup
+                .prices
+                .as_ref()
+                .map(|prices| prices.currency.to_string()),
             words: Vec::new(),
         };
         status.words = status.in_words();
@@ -173,7 +181,9 @@ impl SumpWatch {
         let carry_off = self.loss_rates()?.carry_off;
         let volume = self.balance.balance.volume_l()?;
         let now = self.concentration()?;
-        money::over_strength(now, self.setup.target, volume, carry_off, price)
+        let cost = money::over_strength(now, self.setup.target, volume, carry_off, price)?;
+        // Within what the reading is sure to it is no excess.
+        (cost.on_board.interval_90().0 > 0.0).then_some(cost)
     }
 
     /// The volume that the balance of minerals goes by.
@@ -220,9 +230,9 @@ impl BalanceStatus {
         if let Some(by_doses) = &self.volume_by_doses {
             words.extend(by_doses.in_words());
         }
-        if let Some(cost) = &self.over_strength {
+        if let Some((cost, currency)) = self.over_strength.as_ref().zip(self.currency.as_ref()) {
             words.push(format!(
-                "The mix is too strong: {:.2} of concentrate too much on board, {:.2} more a day, in the plant's currency.",
+                "The mix is too strong: concentrate for {:.2} {currency} too much on board, for {:.2} {currency} more a day.",
                 cost.on_board.value, cost.per_day.value
             ));
         }

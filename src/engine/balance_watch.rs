@@ -26,6 +26,9 @@ const POINT: Span = Span::from_mins(5);
 /// least, h. Choice: a shift.
 const FOULS_WITHIN_HOURS: f64 = 6.0;
 
+/// A new charge is filled within this before it is written down.
+const FILLED_WITHIN: Span = Span::from_hours(24);
+
 /// The memory of the sump's balance.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(super) struct BalanceWatch {
@@ -84,6 +87,16 @@ impl Slot {
             Tells::Nothing => return,
         };
         *sum = (sum.0 + value, sum.1 + 1);
+    }
+}
+
+/// What went in as concentrate and water, or, negative, out.
+fn amounts(litres: f64, concentrate: f64) -> Litres {
+    let came_in = litres > 0.0;
+    Litres {
+        concentrate_l: if came_in { concentrate.max(0.0) } else { 0.0 },
+        water_l: (litres - concentrate).max(0.0),
+        drained_l: (-litres).max(0.0),
     }
 }
 
@@ -163,13 +176,15 @@ impl SumpWatch {
         if began.is_some_and(|began| time >= began + POINT) {
             self.end_point(out);
         }
-        let tells = self.tells[channel];
-        if tells == Tells::Nothing || quality.class() != QualityClass::Good {
-            return;
-        }
-        let value = match tells {
-            Tells::Volume => self.volume_at(channel, value),
-            _ => self.concentration_at(channel, value),
+        // Any reading lets a point end, so that meters count where nothing tells of
+        // the fluid.
+        let good = quality.class() == QualityClass::Good;
+        let (tells, value) = match self.tells[channel] {
+            Tells::Volume if good => (Tells::Volume, self.volume_at(channel, value)),
+            Tells::Concentration if good => {
+                (Tells::Concentration, self.concentration_at(channel, value))
+            }
+            _ => (Tells::Nothing, value),
         };
         let slot = &mut self.balance.slot;
         slot.began.get_or_insert(time.floor(POINT));
@@ -268,7 +283,10 @@ impl SumpWatch {
         out: &mut Vec<Effect>,
     ) {
         if let Some(superseded) = &entry.supersedes {
-            self.balance.balance.forget(superseded);
+            let balance = &mut self.balance.balance;
+            if let Some(movement) = balance.forget(&self.balance_setup, superseded) {
+                self.take_back(&movement);
+            }
         }
         let logged = |litres: f64, strength_pct: Option<f64>| Logged {
             entry: entry.id.clone(),
@@ -296,34 +314,93 @@ impl SumpWatch {
                 ..
             } => logged(-litres, None),
             EntryKind::Event {
-                what: HappeningKind::Recharged | HappeningKind::Cleaned,
+                what: what @ (HappeningKind::Recharged | HappeningKind::Cleaned),
+                litres,
                 ..
             } => {
-                self.balance.begin_anew();
-                self.balance.consumption.begin_charge(time);
-                self.ph_trend.begin_anew();
+                self.end_charge(out);
+                if *what == HappeningKind::Recharged {
+                    self.begin_charge(time, *litres);
+                }
                 return;
             }
             EntryKind::Event {
                 what: HappeningKind::ProbeCleaned | HappeningKind::ProbeCalibrated,
                 ..
             } => {
-                let touched = self.touched_probes(&entry.kind).into_iter();
-                if touched
-                    .map(|ix| self.tells[ix])
-                    .any(|t| t == Tells::Concentration)
-                {
-                    self.balance.balance.instrument_touched(&self.balance_setup);
+                for ix in self.touched_probes(&entry.kind) {
+                    match self.tells[ix] {
+                        Tells::Volume => self.balance.balance.level_touched(),
+                        Tells::Concentration => {
+                            self.balance.balance.instrument_touched(&self.balance_setup);
+                        }
+                        Tells::Nothing => {}
+                    }
                 }
                 return;
             }
             _ => return,
         };
+        if self.is_metered(&logged) {
+            return;
+        }
         let mut told = Vec::new();
         self.balance
             .balance
             .log(&self.balance_setup, logged, &mut told);
         self.tell_of_balance(told, out);
+    }
+
+    /// Whether a meter counts additions of this kind here: then it counts, and
+    /// not what people write down besides.
+    fn is_metered(&self, logged: &Logged) -> bool {
+        let counted = logged.kind();
+        self.setup.channels.iter().any(|channel| {
+            let ChannelKind::Meter { of, .. } = channel.kind else {
+                return false;
+            };
+            let of = match of {
+                MeterOf::Water => MovementKind::Water,
+                MeterOf::Concentrate => MovementKind::Concentrate,
+                MeterOf::Premix(_) => MovementKind::Premix,
+            };
+            of == counted
+        })
+    }
+
+    /// The fluid is let out for good: what waits to be judged is settled first.
+    fn end_charge(&mut self, out: &mut Vec<Effect>) {
+        let mut told = Vec::new();
+        self.balance.balance.finish(&self.balance_setup, &mut told);
+        self.tell_of_balance(told, out);
+        self.balance.begin_anew();
+        self.ph_trend.begin_anew();
+    }
+
+    /// A new charge begins; what of its first fill nobody wrote down as
+    /// additions, or no meter counted, is taken to be of the target's strength.
+    fn begin_charge(&mut self, time: Timestamp, litres: Option<f64>) {
+        let filled = litres.unwrap_or(self.setup.working_volume.litres());
+        let of_fill = |movement: &&Movement| {
+            movement.time >= time - FILLED_WITHIN && movement.litres.value > 0.0
+        };
+        let written = self.balance.balance.movements().filter(of_fill);
+        let written: f64 = written.map(|movement| movement.litres.value).sum();
+        self.balance.consumption.begin_charge(time);
+        let rest = (filled - written).max(0.0);
+        self.use_up(time, rest, rest * self.setup.target.fraction());
+    }
+
+    /// What was counted on the word of an entry that is withdrawn.
+    fn take_back(&mut self, movement: &Movement) {
+        let litres = movement.litres.value;
+        let strength = movement.strength_pct.map_or(0.0, |strength| strength.value);
+        let counted = amounts(litres, litres * strength / 100.0);
+        let counted = money::Movement {
+            time: movement.time,
+            litres: counted,
+        };
+        self.balance.consumption.take_back(&counted).ok();
     }
 
     fn tell_of_balance(&mut self, told: Vec<Told>, out: &mut Vec<Effect>) {
@@ -387,13 +464,9 @@ impl SumpWatch {
     }
 
     fn use_up(&mut self, time: Timestamp, litres: f64, concentrate: f64) {
-        let litres = Litres {
-            concentrate_l: concentrate.max(0.0),
-            water_l: (litres - concentrate).max(0.0),
-            drained_l: (-litres).max(0.0),
-        };
         // Amounts are finite and none is below zero; a time beyond the calendar
         // is of no use to anybody.
+        let litres = amounts(litres, concentrate);
         self.balance
             .consumption
             .add(&money::Movement { time, litres })

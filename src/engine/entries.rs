@@ -271,6 +271,10 @@ impl SumpWatch {
                 let tolerance = self.setup.channels[ix].hand_tolerance;
                 let drift = Drift::told_by(&compared, tolerance);
                 self.channels[ix].instrument.set_drift(drift);
+                if !doubted {
+                    // Whatever the balance thought of it: a hand reading agrees.
+                    self.channels[ix].instrument.forbidden_drift(self.now, None);
+                }
                 self.watch_doubt(ix, doubted, out);
             }
         }

@@ -71,6 +71,8 @@ const USUAL_SCATTERS: f64 = 2.0;
 /// Its strength differs from one time to the next by this share at least
 /// (choice: mixers do).
 const USUAL_DIFFERS: f64 = 0.1;
+/// Lines that have drained are taken to stand empty for so long at most.
+const STANDS: Span = Span::from_hours(96);
 /// What is let out and filled up again within this is looked at together.
 const TOGETHER: Span = Span::from_hours(1);
 /// Entries that wait to be matched.
@@ -158,6 +160,12 @@ pub struct Balance {
     mixing_until: Timestamp,
     work: Work,
     departure: DepartureWatch,
+    /// Somebody touched the level's instrument: what it shows next is no step.
+    #[serde(default)]
+    level_touched: bool,
+    /// The last time in which nobody listened.
+    #[serde(default)]
+    pause: Option<(Timestamp, Timestamp)>,
 }
 
 /// Hours in which machines work.
@@ -214,6 +222,8 @@ impl Balance {
             mixing_until: Timestamp::MIN,
             work: Work::default(),
             departure: DepartureWatch::default(),
+            level_touched: false,
+            pause: None,
         }
     }
 
@@ -260,6 +270,10 @@ impl Balance {
             return;
         };
         let last = self.waiting.back().map_or(state.time(), |last| last.time);
+        if self.level_touched && point.volume_l.is_some() {
+            self.take_level_as_found(setup, &point, out);
+            return;
+        }
         let starts_over = self.begun == Timestamp::MIN;
         if point.time <= last && !starts_over {
             return;
@@ -295,15 +309,46 @@ impl Balance {
             });
             return;
         }
+        let in_pause = |(from, to): (Timestamp, Timestamp)| (from..=to).contains(&logged.time);
+        let unseen = !setup.level_measured && !setup.concentration_measured;
+        if unseen || self.pause.is_some_and(in_pause) {
+            self.keep_believed(setup, &logged, out);
+            return;
+        }
         if self.logged.len() == MOST_LOGGED {
             self.judge_oldest(setup, out);
         }
         self.logged.push_back(logged);
     }
 
-    /// An entry that has not been judged yet was withdrawn or corrected.
-    pub fn forget(&mut self, entry: &str) {
+    /// An entry was withdrawn or corrected: what was concluded from it is taken
+    /// back. Gives the movement that it was counted as, where only the entry spoke
+    /// for it; where the readings do too, it stays as one that nobody wrote
+    /// down, for the correction to describe.
+    pub fn forget(&mut self, setup: &BalanceSetup, entry: &str) -> Option<Movement> {
         self.logged.retain(|logged| logged.entry != entry);
+        let of_entry = |movement: &Movement| match &movement.origin {
+            Origin::Logged { entries, .. } | Origin::Contradicted { entries, .. } => {
+                entries.iter().any(|one| one == entry)
+            }
+            Origin::Inferred => false,
+        };
+        let place = self.movements.iter().position(of_entry)?;
+        let movement = &mut self.movements[place];
+        let seen = match movement.origin {
+            Origin::Logged { seen, .. } => seen,
+            _ => movement.litres.value != 0.0,
+        };
+        if seen {
+            movement.origin = Origin::Inferred;
+            return None;
+        }
+        let movement = self.movements.remove(place)?;
+        let strength = movement.strength_pct.map_or(0.0, |strength| strength.value);
+        if let Some(state) = &mut self.state {
+            state.put_in(-movement.litres.value, strength, setup.errors.metering);
+        }
+        Some(movement)
     }
 
     /// Somebody touched the concentration's instrument.
@@ -315,6 +360,23 @@ impl Balance {
         self.concentration_noise.interrupt();
         if let Some(state) = &mut self.state {
             state.instrument_touched(setup);
+        }
+    }
+
+    /// Somebody touched the level's instrument.
+    pub fn level_touched(&mut self) {
+        self.volume_noise.interrupt();
+        self.departure.interrupt();
+        self.level_touched = true;
+    }
+
+    /// What people wrote down and the open step are settled as they stand,
+    /// before the sump is filled anew.
+    pub fn finish(&mut self, setup: &BalanceSetup, out: &mut Vec<Told>) {
+        self.close_step(setup, out);
+        let believed: Vec<Logged> = self.logged.drain(..).collect();
+        for one in &believed {
+            self.believe(setup, one, out);
         }
     }
 
@@ -332,9 +394,27 @@ impl Balance {
         self.begun = Timestamp::MIN;
     }
 
+    /// The level's instrument shows something else since it was touched; what is
+    /// in the sump has not changed for that.
+    fn take_level_as_found(&mut self, setup: &BalanceSetup, point: &Point, out: &mut Vec<Told>) {
+        self.level_touched = false;
+        self.moving = false;
+        while !self.waiting.is_empty() {
+            self.apply_oldest(setup, out);
+        }
+        self.close_step(setup, out);
+        let Some(state) = &mut self.state else { return };
+        let volume = point
+            .volume_l
+            .map(|litres| (litres, self.volume_noise.variance()));
+        let concentration = state.expected_concentration();
+        state.found_again(setup, point.time, volume, Some(concentration));
+    }
+
     /// Nobody listened for a while: what went in or out meanwhile is not known but
     /// for what people wrote down, and that is believed.
     fn bridge(&mut self, setup: &BalanceSetup, point: &Point, out: &mut Vec<Told>) {
+        let last = self.waiting.back().map(|last| last.time);
         self.moving = false;
         while !self.waiting.is_empty() {
             self.apply_oldest(setup, out);
@@ -350,6 +430,7 @@ impl Balance {
         let doubt = setup.errors.concentration_pct.powi(2);
         let concentration = point.concentration_pct.map(|percent| (percent, doubt));
         state.found_again(setup, point.time, volume, concentration);
+        self.pause = last.map(|last| (last, point.time));
         let sump = state.concentration_pct().value;
         let meanwhile = |logged: &Logged| logged.time <= point.time;
         let (before, after): (VecDeque<Logged>, _) = self.logged.drain(..).partition(meanwhile);
@@ -420,7 +501,7 @@ impl Balance {
 
     /// Whether the points that wait lie off what was expected of them.
     fn look_for_step(&mut self, setup: &BalanceSetup, out: &mut Vec<Told>) {
-        if self.waiting.len() < WAIT {
+        if self.waiting.len() < WAIT || !setup.level_measured {
             return;
         }
         let Some(state) = &self.state else { return };
@@ -561,6 +642,9 @@ impl Balance {
             let strength = 100.0 * point.metered_concentrate_l / point.metered_l;
             state.put_in(point.metered_l, strength, setup.errors.metering);
         }
+        if !setup.level_measured {
+            state.pin_volume(setup);
+        }
     }
 
     fn apply_oldest(&mut self, setup: &BalanceSetup, out: &mut Vec<Told>) {
@@ -593,6 +677,16 @@ impl Balance {
             self.close_step(setup, out);
         }
         self.watch_departure(setup, &point, out);
+        self.drop_if_unsound();
+    }
+
+    /// Numbers that are none must neither be kept nor shown: the balance begins
+    /// with the next point as if it had never been.
+    fn drop_if_unsound(&mut self) {
+        if self.state.as_ref().is_some_and(|state| !state.is_sound()) {
+            self.state = None;
+            self.filled_anew();
+        }
     }
 
     /// Holds what was lost against what is usual.
@@ -670,6 +764,14 @@ impl Balance {
             out.push(Told::Response(response));
         }
         let Some(state) = &mut self.state else { return };
+        if !setup.level_measured {
+            state.close_step();
+            for one in &candidates {
+                self.logged.retain(|other| other.entry != one.entry);
+                self.keep_believed(setup, one, out);
+            }
+            return;
+        }
         if let Some(matched) = matching(setup, &step, sump, &candidates) {
             let unknown = match step.volume_l > 0.0 {
                 true => 100.0 * (step.concentrate_l / step.volume_l).clamp(0.0, 1.0),
@@ -743,7 +845,10 @@ impl Balance {
             before_pct: Measured::new(100.0 * open.share, doubt),
             after_pct: Measured::new(100.0 * after, doubt),
             offset_pct: 100.0 * open.doubt,
-            expected_l: open.volume,
+            expected_l: match setup.level_measured {
+                true => open.volume,
+                false => setup.working_volume_l,
+            },
         })
     }
 
@@ -788,10 +893,15 @@ impl Balance {
         let of_lines = |one: &&Movement| one.kind == MovementKind::Lines;
         let last = self.movements.iter().rev().find(of_lines);
         let came_back_l = last.map_or(0.0, |one| one.litres.value.max(0.0));
+        let newest = self.state.as_ref().map(State::time);
+        let of_late = last
+            .zip(newest)
+            .is_some_and(|(one, now)| now - one.time < STANDS);
         let usual_l = last.map_or(0.0, |one| one.litres.value.abs());
         Lines::Unknown {
             came_back_l,
             usual_l,
+            stand: of_late && came_back_l > 0.0,
         }
     }
 
@@ -818,6 +928,12 @@ impl Balance {
                 first.time <= now
             };
             if !due || (busy && (near_open || self.moving)) {
+                return;
+            }
+            if !setup.level_measured && self.open.is_none() {
+                // Its concentration is what can tell of it.
+                let time = first.time;
+                self.open_step(setup, time, time, out);
                 return;
             }
             self.judge_oldest(setup, out);
@@ -879,11 +995,21 @@ impl Balance {
     }
 
     fn believe(&mut self, setup: &BalanceSetup, logged: &Logged, out: &mut Vec<Told>) {
-        let Some(state) = &mut self.state else { return };
-        let sump = state.concentration_pct().value;
-        let strength = logged.strength_pct.unwrap_or(sump);
-        state.put_in(logged.litres, strength, setup.errors.metering);
-        self.mixing_until = self.mixing_until.max(logged.time + setup.mixing);
+        if let Some(state) = &mut self.state {
+            let sump = state.concentration_pct().value;
+            let strength = logged.strength_pct.unwrap_or(sump);
+            state.put_in(logged.litres, strength, setup.errors.metering);
+            self.mixing_until = self.mixing_until.max(logged.time + setup.mixing);
+        }
+        self.keep_believed(setup, logged, out);
+    }
+
+    /// Into the ledger on the writer's word alone.
+    fn keep_believed(&mut self, setup: &BalanceSetup, logged: &Logged, out: &mut Vec<Told>) {
+        let sump = self
+            .state
+            .as_ref()
+            .map_or(setup.target_pct, |state| state.concentration_pct().value);
         let window = (logged.time, logged.time);
         self.keep(logged_movement(setup, logged, sump, window, false), out);
     }
@@ -993,7 +1119,7 @@ fn matching(
     let agrees = |logged: &[Logged]| {
         !logged.is_empty() && distance(setup, step, sump_pct, logged) < CONTRADICTS
     };
-    if agrees(candidates) {
+    if agrees(candidates) || explains(setup, step, sump_pct, candidates) {
         return Some(candidates.to_vec());
     }
     let best = candidates.iter().min_by(|a, b| {
@@ -1001,6 +1127,17 @@ fn matching(
         distance(a).total_cmp(&distance(b))
     })?;
     agrees(std::slice::from_ref(best)).then(|| vec![best.clone()])
+}
+
+/// Whether what was let out and filled up again leaves the volume as it was, as
+/// the step does, and moves the concentrate about as far the same way: rather
+/// that than the instrument.
+fn explains(setup: &BalanceSetup, step: &Step, sump_pct: f64, candidates: &[Logged]) -> bool {
+    let sum = LoggedSum::of(candidates, sump_pct, setup.errors.metering);
+    let least = LEAST_STEP * setup.working_volume_l;
+    let stays = |litres: f64| litres.abs() < 5.0 * least;
+    let alike = (0.4..2.5).contains(&(step.concentrate_l / sum.concentrate));
+    candidates.len() > 1 && stays(sum.litres) && stays(step.volume_l) && alike
 }
 
 /// Squared distance between step and what was written down, in deviations of

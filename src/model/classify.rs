@@ -83,6 +83,8 @@ pub(super) enum Lines {
         came_back_l: f64,
         /// How much came back from them or ran into them last, L.
         usual_l: f64,
+        /// They have drained of late and not filled again since.
+        stand: bool,
     },
 }
 
@@ -144,6 +146,8 @@ fn came_in(
     let lines = match known.lines {
         // Fluid as weak as water is rather water.
         _ if share < 2.0 * WEAKEST => 0.0,
+        // They have drained, and not filled again since.
+        Lines::Unknown { stand: true, .. } => 0.0,
         Lines::Known => 0.0,
         Lines::Unknown { usual_l, .. } if as_usual(usual_l) => BY_SIZE * LINES,
         Lines::Unknown { .. } => LINES,
@@ -310,6 +314,7 @@ mod tests {
             let lines = Lines::Unknown {
                 came_back_l,
                 usual_l: 0.0,
+                stand: false,
             };
             classify(
                 &step(volume, concentrate),
@@ -367,6 +372,7 @@ mod tests {
             let lines = Lines::Unknown {
                 came_back_l: 0.0,
                 usual_l,
+                stand: false,
             };
             classify(
                 &step(50.0, 4.5),

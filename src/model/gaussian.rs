@@ -99,6 +99,13 @@ impl Gaussian {
         gaussian
     }
 
+    /// Whether every mean and covariance is a finite number.
+    pub(super) fn is_finite(&self) -> bool {
+        let means = self.mean[..self.n].iter();
+        let finite = |matrix: &Matrix| matrix.0.iter().flatten().all(|c| c.is_finite());
+        means.copied().all(f64::is_finite) && finite(&self.weighing) && finite(&self.told)
+    }
+
     /// How many quantities there are.
     pub(super) fn len(&self) -> usize {
         self.n

@@ -74,6 +74,12 @@ const LOOSE: f64 = 0.005;
 /// a top-up is).
 const UNSEEN: f64 = 0.1;
 
+/// Below this share of the working volume a tank is being emptied or filled.
+const EMPTY: f64 = 0.3;
+/// An empty tank is taken to hold so much, L, so that nothing is divided by
+/// nothing.
+const LEAST_VOLUME: f64 = 0.1;
+
 /// The strength that people write of a premix errs by this share, besides the
 /// litres. Memory: two cans, each filled to 2 %.
 const STRENGTH_DOUBT: f64 = 0.02;
@@ -161,6 +167,20 @@ impl State {
         State { known, time }
     }
 
+    /// Whether every number of it is one.
+    pub(super) fn is_sound(&self) -> bool {
+        self.known.is_finite()
+    }
+
+    /// Nobody measures the volume: it is what it should be, and the concentrate
+    /// follows what is read of the concentration.
+    pub(super) fn pin_volume(&mut self, setup: &BalanceSetup) {
+        let share = self.share().0;
+        self.known.begin_anew(V, setup.working_volume_l, 0.0);
+        let loose = (LOOSE * setup.working_volume_l * share).powi(2);
+        self.known.shift(M, 0.0, loose);
+    }
+
     /// The time up to which everything is taken in.
     pub(super) fn time(&self) -> Timestamp {
         self.time
@@ -175,7 +195,10 @@ impl State {
     /// beginning.
     pub(super) fn concentration_pct(&self) -> Measured {
         let (share, row) = self.share();
-        Measured::new(100.0 * share, 100.0 * self.known.sum(&row).1.sqrt())
+        Measured::new(
+            100.0 * share,
+            100.0 * self.known.sum(&row).1.max(0.0).sqrt(),
+        )
     }
 
     /// The rates of loss.
@@ -185,7 +208,7 @@ impl State {
             evaporation_at_work: self.measured(E_WORK, 1.0),
             evaporation_at_rest: self.measured(E_REST, 1.0),
             carry_off: self.measured(D, 1.0),
-            both_at_work: Measured::new(sum, variance.sqrt()),
+            both_at_work: Measured::new(sum, variance.max(0.0).sqrt()),
         }
     }
 
@@ -210,7 +233,7 @@ impl State {
     pub(super) fn mean_rate(&self, weights: [f64; 3]) -> Measured {
         let [work, rest, off] = weights;
         let (sum, variance) = self.known.sum(&[(E_WORK, work), (E_REST, rest), (D, off)]);
-        Measured::new(sum, variance.sqrt())
+        Measured::new(sum, variance.max(0.0).sqrt())
     }
 
     /// What drains back when the pumps stop, L.
@@ -219,13 +242,13 @@ impl State {
     }
 
     fn measured(&self, place: usize, scale: f64) -> Measured {
-        let deviation = self.known.covariance(place, place).sqrt();
+        let deviation = self.known.covariance(place, place).max(0.0).sqrt();
         Measured::new(scale * self.known.mean(place), scale * deviation)
     }
 
     /// The share of concentrate, and how it hangs on concentrate and volume.
     fn share(&self) -> (f64, [(usize, f64); 2]) {
-        let volume = self.known.mean(V).max(1e-3);
+        let volume = self.known.mean(V).max(LEAST_VOLUME);
         let share = self.known.mean(M) / volume;
         (share, [(M, 1.0 / volume), (V, -share / volume)])
     }
@@ -237,20 +260,25 @@ impl State {
         if hours <= 0.0 {
             return;
         }
-        self.lose(hours, regime.working);
+        self.lose(setup, hours, regime.working);
         self.change(setup, hours);
         self.err(setup, hours);
     }
 
-    fn lose(&mut self, hours: f64, working: bool) {
+    fn lose(&mut self, setup: &BalanceSetup, hours: f64, working: bool) {
         let known = &mut self.known;
+        if known.mean(V) < EMPTY * setup.working_volume_l {
+            // What stands in an emptied tank teaches nothing of the losses.
+            known.shift(V, 0.0, (LOOSE * setup.working_volume_l).powi(2));
+            return;
+        }
         if !working {
             let evaporation = known.mean(E_REST);
             known.mix_in(V, &[(E_REST, -hours)], -hours * evaporation);
             known.shift(V, 0.0, (UNEVENNESS * evaporation).powi(2) * hours);
             return;
         }
-        let (volume, concentrate) = (known.mean(V).max(1e-3), known.mean(M));
+        let (volume, concentrate) = (known.mean(V), known.mean(M));
         let (evaporation, carry_off) = (known.mean(E_WORK), known.mean(D));
         let share = concentrate / volume;
         let lost = [
@@ -465,7 +493,10 @@ impl State {
     /// The open step was nothing that went in or out, but the instrument of
     /// the concentration: wiped, fouled, or something before it.
     pub(super) fn blame_instrument(&mut self) {
-        let (volume, concentrate) = (self.known.mean(V).max(1e-3), self.known.mean(STEP_M));
+        let (volume, concentrate) = (
+            self.known.mean(V).max(LEAST_VOLUME),
+            self.known.mean(STEP_M),
+        );
         let scale = 100.0 / volume;
         self.known
             .mix_in(DRIFT, &[(STEP_M, scale)], scale * concentrate);

@@ -79,6 +79,10 @@ fn amount(movement: &Movement) -> String {
         }
         (kind, _) => kind.words().to_owned(),
     };
+    let of = match movement.kind {
+        MovementKind::MixOut => "mix".to_owned(),
+        _ => of,
+    };
     format!(
         "{:.0} ± {:.0} L of {of} {way}",
         litres.value.abs(),

@@ -132,9 +132,11 @@ fn skim() -> Step {
         "Take chips and fines out, also from below conveyors and out of the machines.".into(),
     ];
     let cautions = [
+        Caution::ConfinedSpaceEntry,
         Caution::LockOut,
         Caution::ProtectiveEquipment,
         Caution::SlipperyFloor,
+        Caution::WasteCodes,
     ];
     step("Skim and clear the chips", actions, &cautions)
 }
@@ -171,6 +173,7 @@ fn clean(setup: &RechargeSetup, plan: &RechargePlan) -> Step {
         Caution::AlkalineCleaner,
         Caution::BiocideInCleaner,
         Caution::ProtectiveEquipment,
+        Caution::MovingParts,
         Caution::DataSheets,
     ];
     Step {
@@ -198,6 +201,9 @@ fn drain(setup: &RechargeSetup, plan: &RechargePlan) -> Step {
     let cautions = [
         Caution::ConfinedSpaceEntry,
         Caution::LockOut,
+        Caution::AlkalineCleaner,
+        Caution::BiocideInCleaner,
+        Caution::ProtectiveEquipment,
         Caution::Jetting,
         Caution::SlipperyFloor,
         Caution::WasteCodes,
@@ -237,6 +243,10 @@ fn rinse(setup: &RechargeSetup, plan: &RechargePlan) -> Step {
         ),
     ];
     let cautions = [
+        Caution::AlkalineCleaner,
+        Caution::Concentrate,
+        Caution::ProtectiveEquipment,
+        Caution::PremixOnly,
         Caution::Jetting,
         Caution::SlipperyFloor,
         Caution::MovingParts,
@@ -271,7 +281,11 @@ fn check_rest(plan: &RechargePlan) -> Step {
             rest.rinses_needed
         ));
     }
-    let cautions = [Caution::ConfinedSpaceEntry, Caution::LockOut];
+    let cautions = [
+        Caution::ConfinedSpaceEntry,
+        Caution::LockOut,
+        Caution::ProtectiveEquipment,
+    ];
     step("Check what stays", actions, &cautions)
 }
 
@@ -307,6 +321,7 @@ fn fill(case: &RechargeCase, plan: &RechargePlan) -> Step {
     let cautions = [
         Caution::PremixOnly,
         Caution::Concentrate,
+        Caution::ProtectiveEquipment,
         Caution::MovingParts,
         Caution::DataSheets,
     ];

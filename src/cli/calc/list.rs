@@ -18,6 +18,17 @@ pub fn list(json: bool) -> String {
     }
 }
 
+/// What there is to say of one calculation; none where there is none of this
+/// name.
+pub fn about(name: &str) -> Option<String> {
+    let calculation = REGISTRY.iter().find(|one| one.name == name)?;
+    let cautions = calculation.cautions.iter();
+    let cautions: String = cautions
+        .map(|words| format!("\n  caution  {words}"))
+        .collect();
+    Some(format!("{}{cautions}", as_text(calculation)))
+}
+
 fn as_text(calculation: &Calculation) -> String {
     let mut text = format!("{}: {}", calculation.name, calculation.purpose);
     for parameter in calculation.parameters {

@@ -46,7 +46,7 @@ use answer::{Answer, Field};
 use given::{Given, Stop};
 use parameter::Declared;
 
-pub use list::list;
+pub use list::{about, list};
 
 /// Every calculation, in the order in which they are listed.
 static REGISTRY: &[&Calculation] = &[
