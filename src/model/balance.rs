@@ -13,12 +13,12 @@ use serde::{Deserialize, Serialize};
 
 use crate::units::{Measured, Span, Timestamp};
 
-use super::classify::{Beforehand, Guess, Lines, Usual, classify};
 use super::departure::{Departure, DepartureWatch};
-use super::movement::{Logged, LoggedSum, Movement, MovementKind, Origin};
+use super::ledger::SEEN_WITHIN;
+use super::movement::{Logged, Movement};
 use super::noise::Noise;
 use super::setup::BalanceSetup;
-use super::state::{Regime, State, Step};
+use super::state::{Regime, State};
 
 /// Points that wait.
 const WAIT: usize = 6;
@@ -27,9 +27,9 @@ const WAIT: usize = 6;
 const SEEN_IN: usize = 3;
 /// So many deviations off are a step (choice: less than one false one in a sump's
 /// year at a point each five minutes).
-const STEP: f64 = 5.0;
+pub(super) const STEP: f64 = 5.0;
 /// A step is at least this share of the working volume.
-const LEAST_STEP: f64 = 0.002;
+pub(super) const LEAST_STEP: f64 = 0.002;
 /// A step of concentration is at least so large, %.
 const LEAST_CONCENTRATION_STEP: f64 = 0.1;
 /// A point so many deviations off belongs to the movement.
@@ -42,19 +42,11 @@ const MOST_MOVING: usize = 36;
 /// long.
 const TELLING: Span = Span::from_hours(4);
 /// At least so many points of the concentration tell about a step.
-const LEAST_TELLING: u32 = 12;
+pub(super) const LEAST_TELLING: u32 = 12;
 /// A step is closed after this at the latest.
 const LONGEST: Span = Span::from_hours(24);
 /// The level is not looked at for so long after the pumps started or stopped.
 const RUNNING_BACK: Span = Span::from_mins(15);
-/// How much of the wandering's variance falls to either side of a step (choice:
-/// all of it, as if nothing of it were the same before and after).
-const WANDERS: f64 = 1.0;
-/// What was written down and what was seen belong together when they lie within
-/// this of each other.
-const BELONGS: Span = Span::from_hours(4);
-/// What was written down and not seen by then is judged without.
-const SEEN_WITHIN: Span = Span::from_mins(90);
 /// Without a point for so long nobody knows what happened.
 const PAUSE: Span = Span::from_hours(2);
 /// After a step or a change of the pumps the volume is well known again after
@@ -62,27 +54,6 @@ const PAUSE: Span = Span::from_hours(2);
 const SETTLING: Span = Span::from_mins(60);
 /// Departures from the usual losses are told once these are known, d.
 const LEARNING_DAYS: f64 = 4.0;
-/// Make-up is usual once there was so much of it, and the newest count.
-const USUAL_FROM: usize = 3;
-const USUAL_OF: usize = 12;
-/// Where the strengths differ by more than this beyond what they are known to
-/// (χ² over its degrees of freedom), nothing is usual.
-const USUAL_SCATTERS: f64 = 2.0;
-/// Its strength differs from one time to the next by this share at least
-/// (choice: mixers do).
-const USUAL_DIFFERS: f64 = 0.1;
-/// Lines that have drained are taken to stand empty for so long at most.
-const STANDS: Span = Span::from_hours(96);
-/// What is let out and filled up again within this is looked at together.
-const TOGETHER: Span = Span::from_hours(1);
-/// Entries that wait to be matched.
-const MOST_LOGGED: usize = 16;
-/// Movements that are remembered.
-const MOST_MOVEMENTS: usize = 32;
-/// Squared distance between what was written down and what was seen beyond
-/// which they contradict each other: χ² with two degrees of freedom, one in a
-/// thousand.
-const CONTRADICTS: f64 = 13.8;
 /// A point further off than this counts less.
 const ODD: f64 = 4.0;
 /// Over so many days the usual share of working hours is taken.
@@ -146,31 +117,31 @@ pub struct Response {
 /// The memory of the balance.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Balance {
-    state: Option<State>,
-    begun: Timestamp,
-    waiting: VecDeque<Point>,
-    moving: bool,
-    open: Option<OpenStep>,
-    volume_noise: Noise,
-    concentration_noise: Noise,
-    logged: VecDeque<Logged>,
-    movements: VecDeque<Movement>,
-    pumps: Option<Pumps>,
+    pub(super) state: Option<State>,
+    pub(super) begun: Timestamp,
+    pub(super) waiting: VecDeque<Point>,
+    pub(super) moving: bool,
+    pub(super) open: Option<OpenStep>,
+    pub(super) volume_noise: Noise,
+    pub(super) concentration_noise: Noise,
+    pub(super) logged: VecDeque<Logged>,
+    pub(super) movements: VecDeque<Movement>,
+    pub(super) pumps: Option<Pumps>,
     /// Concentration is not looked at until then: something is being mixed in.
-    mixing_until: Timestamp,
-    work: Work,
-    departure: DepartureWatch,
+    pub(super) mixing_until: Timestamp,
+    pub(super) work: Work,
+    pub(super) departure: DepartureWatch,
     /// Somebody touched the level's instrument: what it shows next is no step.
     #[serde(default)]
-    level_touched: bool,
+    pub(super) level_touched: bool,
     /// The last time in which nobody listened.
     #[serde(default)]
-    pause: Option<(Timestamp, Timestamp)>,
+    pub(super) pause: Option<(Timestamp, Timestamp)>,
 }
 
 /// Hours in which machines work.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
-struct Work {
+pub(super) struct Work {
     /// Of a day, of late; none before the first day is over.
     usual: Option<f64>,
     /// Since the present day of 24 hours began.
@@ -181,26 +152,26 @@ struct Work {
 
 /// A step that is open.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-struct OpenStep {
-    since: Timestamp,
-    until: Timestamp,
+pub(super) struct OpenStep {
+    pub(super) since: Timestamp,
+    pub(super) until: Timestamp,
     /// Share of concentrate before.
-    share: f64,
+    pub(super) share: f64,
     /// How uncertain that is with all that the instrument has drifted.
     #[serde(default)]
-    doubt: f64,
+    pub(super) doubt: f64,
     /// Volume before, L.
-    volume: f64,
+    pub(super) volume: f64,
     /// Points of the concentration after mixing.
-    told: u32,
+    pub(super) told: u32,
     /// What was in the sump before was not known: another step had not been
     /// told about yet.
     #[serde(default)]
-    amid: bool,
+    pub(super) amid: bool,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-struct Pumps {
+pub(super) struct Pumps {
     run: bool,
     since: Timestamp,
 }
@@ -295,62 +266,6 @@ impl Balance {
         self.judge_unseen(setup, out);
     }
 
-    /// Takes in what somebody wrote down that went in or out.
-    pub fn log(&mut self, setup: &BalanceSetup, logged: Logged, out: &mut Vec<Told>) {
-        if let Some(movement) = self.inferred_like(setup, &logged) {
-            movement.origin = Origin::Logged {
-                entries: vec![logged.entry.clone()],
-                seen: true,
-            };
-            let time = movement.time;
-            out.push(Told::WrittenDown {
-                time,
-                entry: logged.entry,
-            });
-            return;
-        }
-        let in_pause = |(from, to): (Timestamp, Timestamp)| (from..=to).contains(&logged.time);
-        let unseen = !setup.level_measured && !setup.concentration_measured;
-        if unseen || self.pause.is_some_and(in_pause) {
-            self.keep_believed(setup, &logged, out);
-            return;
-        }
-        if self.logged.len() == MOST_LOGGED {
-            self.judge_oldest(setup, out);
-        }
-        self.logged.push_back(logged);
-    }
-
-    /// An entry was withdrawn or corrected: what was concluded from it is taken
-    /// back. Gives the movement that it was counted as, where only the entry spoke
-    /// for it; where the readings do too, it stays as one that nobody wrote
-    /// down, for the correction to describe.
-    pub fn forget(&mut self, setup: &BalanceSetup, entry: &str) -> Option<Movement> {
-        self.logged.retain(|logged| logged.entry != entry);
-        let of_entry = |movement: &Movement| match &movement.origin {
-            Origin::Logged { entries, .. } | Origin::Contradicted { entries, .. } => {
-                entries.iter().any(|one| one == entry)
-            }
-            Origin::Inferred => false,
-        };
-        let place = self.movements.iter().position(of_entry)?;
-        let movement = &mut self.movements[place];
-        let seen = match movement.origin {
-            Origin::Logged { seen, .. } => seen,
-            _ => movement.litres.value != 0.0,
-        };
-        if seen {
-            movement.origin = Origin::Inferred;
-            return None;
-        }
-        let movement = self.movements.remove(place)?;
-        let strength = movement.strength_pct.map_or(0.0, |strength| strength.value);
-        if let Some(state) = &mut self.state {
-            state.put_in(-movement.litres.value, strength, setup.errors.metering);
-        }
-        Some(movement)
-    }
-
     /// Somebody touched the concentration's instrument.
     pub fn instrument_touched(&mut self, setup: &BalanceSetup) {
         // What still waits was read before.
@@ -368,16 +283,6 @@ impl Balance {
         self.volume_noise.interrupt();
         self.departure.interrupt();
         self.level_touched = true;
-    }
-
-    /// What people wrote down and the open step are settled as they stand,
-    /// before the sump is filled anew.
-    pub fn finish(&mut self, setup: &BalanceSetup, out: &mut Vec<Told>) {
-        self.close_step(setup, out);
-        let believed: Vec<Logged> = self.logged.drain(..).collect();
-        for one in &believed {
-            self.believe(setup, one, out);
-        }
     }
 
     /// The sump was filled anew: it begins afresh, with the losses that it had.
@@ -431,13 +336,11 @@ impl Balance {
         let concentration = point.concentration_pct.map(|percent| (percent, doubt));
         state.found_again(setup, point.time, volume, concentration);
         self.pause = last.map(|last| (last, point.time));
-        let sump = state.concentration_pct().value;
         let meanwhile = |logged: &Logged| logged.time <= point.time;
         let (before, after): (VecDeque<Logged>, _) = self.logged.drain(..).partition(meanwhile);
         self.logged = after;
         for logged in &before {
-            let window = (logged.time, logged.time);
-            self.keep(logged_movement(setup, logged, sump, window, false), out);
+            self.keep_believed(setup, logged, out);
         }
     }
 
@@ -600,7 +503,7 @@ impl Balance {
         }
     }
 
-    fn open_step(
+    pub(super) fn open_step(
         &mut self,
         setup: &BalanceSetup,
         since: Timestamp,
@@ -746,287 +649,6 @@ impl Balance {
         }
         now >= self.mixing_until + TELLING && open.told >= LEAST_TELLING
     }
-
-    /// Names the open step and writes it into the ledger.
-    fn close_step(&mut self, setup: &BalanceSetup, out: &mut Vec<Told>) {
-        let (Some(open), Some(state)) = (self.open.take(), &mut self.state) else {
-            return;
-        };
-        let Some(step) = state.step() else { return };
-        let candidates: Vec<Logged> = {
-            let near = |logged: &Logged| {
-                logged.time >= open.since - BELONGS && logged.time <= open.until + BELONGS
-            };
-            self.logged.iter().filter(|l| near(l)).cloned().collect()
-        };
-        let sump = 100.0 * open.share;
-        if let Some(response) = self.response(setup, &open, &step, &candidates) {
-            out.push(Told::Response(response));
-        }
-        let Some(state) = &mut self.state else { return };
-        if !setup.level_measured {
-            state.close_step();
-            for one in &candidates {
-                self.logged.retain(|other| other.entry != one.entry);
-                self.keep_believed(setup, one, out);
-            }
-            return;
-        }
-        if let Some(matched) = matching(setup, &step, sump, &candidates) {
-            let unknown = match step.volume_l > 0.0 {
-                true => 100.0 * (step.concentrate_l / step.volume_l).clamp(0.0, 1.0),
-                false => sump,
-            };
-            let sum = LoggedSum::of(&matched, unknown, setup.errors.metering);
-            state.learn_step(&sum);
-            state.close_step();
-            for one in &matched {
-                self.logged.retain(|other| other.entry != one.entry);
-                let window = (open.since, open.until);
-                self.keep(logged_movement(setup, one, unknown, window, true), out);
-            }
-            return;
-        }
-        let (lines, usual) = (self.lines(setup), self.usual_make_up());
-        let Some(state) = &mut self.state else { return };
-        let known = Beforehand {
-            written: candidates.iter().any(|one| one.litres > 0.0),
-            lines,
-            usual,
-        };
-        let Some(guess) = classify(&step, open.share, &known, setup) else {
-            state.close_step();
-            return;
-        };
-        match guess.kind {
-            MovementKind::Instrument => state.blame_instrument(),
-            _ => state.close_step(),
-        }
-        let contradicted = nearest(&candidates, open.since, &guess);
-        let movement = Movement {
-            time: open.since,
-            until: open.until,
-            kind: guess.kind,
-            litres: guess.litres,
-            strength_pct: guess.strength_pct,
-            seen_strength_pct: guess.seen_strength_pct,
-            origin: contradiction(contradicted, sump),
-            confidence: guess.confidence,
-        };
-        if let Some(contradicted) = contradicted {
-            let entry = contradicted.entry.clone();
-            self.logged.retain(|l| l.entry != entry);
-        }
-        self.keep(movement, out);
-    }
-
-    /// What an addition did, where one and only one was written down and the
-    /// level has risen by about as much.
-    fn response(
-        &self,
-        setup: &BalanceSetup,
-        open: &OpenStep,
-        step: &Step,
-        candidates: &[Logged],
-    ) -> Option<Response> {
-        let [logged] = candidates else { return None };
-        let strength_pct = logged.strength_pct.filter(|_| logged.litres > 0.0)?;
-        let alike = (0.5..2.0).contains(&(step.volume_l / logged.litres));
-        if open.amid || open.told < LEAST_TELLING || (setup.level_measured && !alike) {
-            return None;
-        }
-        let after = (open.share * open.volume + step.concentrate_l) / (open.volume + step.volume_l);
-        let scatter = self.concentration_noise.variance() / f64::from(LEAST_TELLING);
-        let doubt = (scatter + WANDERS * setup.errors.wander_pct.powi(2)).sqrt();
-        let metering = setup.errors.metering;
-        Some(Response {
-            added_l: Measured::new(logged.litres, metering * logged.litres),
-            strength_pct,
-            before_pct: Measured::new(100.0 * open.share, doubt),
-            after_pct: Measured::new(100.0 * after, doubt),
-            offset_pct: 100.0 * open.doubt,
-            expected_l: match setup.level_measured {
-                true => open.volume,
-                false => setup.working_volume_l,
-            },
-        })
-    }
-
-    /// What make-up nobody wrote down was of late, once there was some.
-    fn usual_make_up(&self) -> Option<Usual> {
-        let unwritten = self.movements.iter().rev().filter(|one| {
-            let made_up = matches!(one.kind, MovementKind::Water | MovementKind::Premix);
-            made_up && one.origin == Origin::Inferred
-        });
-        let seen: Vec<Measured> = unwritten
-            .filter_map(|one| one.seen_strength_pct)
-            .take(USUAL_OF)
-            .collect();
-        if seen.len() < USUAL_FROM {
-            return None;
-        }
-        let weight = |one: &Measured| 1.0 / one.uncertainty.max(0.01).powi(2);
-        let total: f64 = seen.iter().map(weight).sum();
-        let mean = seen.iter().map(|one| weight(one) * one.value).sum::<f64>() / total;
-        let deviation = (1.0 / total).sqrt();
-        let squares = |one: &Measured| weight(one) * (one.value - mean).powi(2);
-        let scatter = seen.iter().map(squares).sum::<f64>() / (seen.len() - 1) as f64;
-        if scatter > USUAL_SCATTERS {
-            return None;
-        }
-        let share = if mean > 2.0 * deviation {
-            mean / 100.0
-        } else {
-            0.0
-        };
-        Some(Usual {
-            share,
-            deviation: (deviation / 100.0).max(USUAL_DIFFERS * share),
-        })
-    }
-
-    /// What is known of the lines.
-    fn lines(&self, setup: &BalanceSetup) -> Lines {
-        if self.pumps.is_some() || setup.lines_l <= 0.0 {
-            return Lines::Known;
-        }
-        let of_lines = |one: &&Movement| one.kind == MovementKind::Lines;
-        let last = self.movements.iter().rev().find(of_lines);
-        let came_back_l = last.map_or(0.0, |one| one.litres.value.max(0.0));
-        let newest = self.state.as_ref().map(State::time);
-        let of_late = last
-            .zip(newest)
-            .is_some_and(|(one, now)| now - one.time < STANDS);
-        let usual_l = last.map_or(0.0, |one| one.litres.value.abs());
-        Lines::Unknown {
-            came_back_l,
-            usual_l,
-            stand: of_late && came_back_l > 0.0,
-        }
-    }
-
-    fn keep(&mut self, movement: Movement, out: &mut Vec<Told>) {
-        if self.movements.len() == MOST_MOVEMENTS {
-            self.movements.pop_front();
-        }
-        self.movements.push_back(movement.clone());
-        out.push(Told::Movement(movement));
-    }
-
-    /// Judges what was written down long enough ago without having been seen.
-    fn judge_unseen(&mut self, setup: &BalanceSetup, out: &mut Vec<Told>) {
-        let Some(state) = &self.state else { return };
-        let now = state.time();
-        let busy = self.moving || self.open.is_some();
-        while let Some(first) = self.logged.front() {
-            let near_open = self.open.is_some_and(|open| {
-                first.time >= open.since - BELONGS && first.time <= open.until + BELONGS
-            });
-            let due = if setup.level_measured {
-                first.time + SEEN_WITHIN <= now
-            } else {
-                first.time <= now
-            };
-            if !due || (busy && (near_open || self.moving)) {
-                return;
-            }
-            if !setup.level_measured && self.open.is_none() {
-                // Its concentration is what can tell of it.
-                let time = first.time;
-                self.open_step(setup, time, time, out);
-                return;
-            }
-            self.judge_oldest(setup, out);
-        }
-    }
-
-    /// Something was written down and no step was seen: where it is too small
-    /// to be seen, or nothing could be seen, it is believed. What was let out and
-    /// filled up again within the hour is looked at together.
-    fn judge_oldest(&mut self, setup: &BalanceSetup, out: &mut Vec<Told>) {
-        let Some(oldest) = self.logged.front() else {
-            return;
-        };
-        let until = oldest.time + TOGETHER;
-        let count = self
-            .logged
-            .iter()
-            .take_while(|one| one.time <= until)
-            .count();
-        let together = self.logged.iter().take(count);
-        let net = together.map(|one| one.litres).sum::<f64>().abs();
-        let noise = self.volume_noise.variance().sqrt();
-        let visible = 2.0 * (LEAST_STEP * setup.working_volume_l).max(STEP * noise);
-        if setup.level_measured && net > visible {
-            let oldest = self.logged.pop_front();
-            oldest
-                .into_iter()
-                .for_each(|one| self.miss(setup, &one, noise, out));
-            return;
-        }
-        let believed: Vec<Logged> = self.logged.drain(..count).collect();
-        for one in &believed {
-            self.believe(setup, one, out);
-        }
-    }
-
-    /// What was written down should have been seen and was not.
-    fn miss(&mut self, setup: &BalanceSetup, logged: &Logged, noise: f64, out: &mut Vec<Told>) {
-        let visible = 2.0 * (LEAST_STEP * setup.working_volume_l).max(STEP * noise);
-        if logged.litres.abs() <= visible {
-            self.believe(setup, logged, out);
-            return;
-        }
-        let sump = self
-            .state
-            .as_ref()
-            .map_or(setup.target_pct, |state| state.concentration_pct().value);
-        let movement = Movement {
-            time: logged.time,
-            until: logged.time,
-            kind: logged.kind(),
-            litres: Measured::new(0.0, noise),
-            strength_pct: None,
-            seen_strength_pct: None,
-            origin: contradiction(Some(logged), sump),
-            confidence: 1.0,
-        };
-        self.keep(movement, out);
-    }
-
-    fn believe(&mut self, setup: &BalanceSetup, logged: &Logged, out: &mut Vec<Told>) {
-        if let Some(state) = &mut self.state {
-            let sump = state.concentration_pct().value;
-            let strength = logged.strength_pct.unwrap_or(sump);
-            state.put_in(logged.litres, strength, setup.errors.metering);
-            self.mixing_until = self.mixing_until.max(logged.time + setup.mixing);
-        }
-        self.keep_believed(setup, logged, out);
-    }
-
-    /// Into the ledger on the writer's word alone.
-    fn keep_believed(&mut self, setup: &BalanceSetup, logged: &Logged, out: &mut Vec<Told>) {
-        let sump = self
-            .state
-            .as_ref()
-            .map_or(setup.target_pct, |state| state.concentration_pct().value);
-        let window = (logged.time, logged.time);
-        self.keep(logged_movement(setup, logged, sump, window, false), out);
-    }
-
-    /// A movement that was inferred and that this entry describes.
-    fn inferred_like(&mut self, setup: &BalanceSetup, logged: &Logged) -> Option<&mut Movement> {
-        let metering = setup.errors.metering;
-        self.movements.iter_mut().rev().find(|movement| {
-            let near =
-                logged.time >= movement.time - BELONGS && logged.time <= movement.until + BELONGS;
-            let apart = (movement.litres.value - logged.litres).abs();
-            let doubt = movement.litres.uncertainty.hypot(metering * logged.litres);
-            let same_kind =
-                movement.kind == logged.kind() || movement.kind == MovementKind::Unclear;
-            near && same_kind && movement.origin == Origin::Inferred && apart <= 4.0 * doubt
-        })
-    }
 }
 
 impl Work {
@@ -1105,108 +727,6 @@ fn toned_down(found: f64, (expected, variance): (f64, f64), noise: f64) -> f64 {
         noise * (off / ODD).powi(2)
     } else {
         noise
-    }
-}
-
-/// What was written down of a step, if it agrees with what was seen: all
-/// candidates together, or else one of them.
-fn matching(
-    setup: &BalanceSetup,
-    step: &Step,
-    sump_pct: f64,
-    candidates: &[Logged],
-) -> Option<Vec<Logged>> {
-    let agrees = |logged: &[Logged]| {
-        !logged.is_empty() && distance(setup, step, sump_pct, logged) < CONTRADICTS
-    };
-    if agrees(candidates) || explains(setup, step, sump_pct, candidates) {
-        return Some(candidates.to_vec());
-    }
-    let best = candidates.iter().min_by(|a, b| {
-        let distance = |one: &Logged| distance(setup, step, sump_pct, std::slice::from_ref(one));
-        distance(a).total_cmp(&distance(b))
-    })?;
-    agrees(std::slice::from_ref(best)).then(|| vec![best.clone()])
-}
-
-/// Whether what was let out and filled up again leaves the volume as it was, as
-/// the step does, and moves the concentrate about as far the same way: rather
-/// that than the instrument.
-fn explains(setup: &BalanceSetup, step: &Step, sump_pct: f64, candidates: &[Logged]) -> bool {
-    let sum = LoggedSum::of(candidates, sump_pct, setup.errors.metering);
-    let least = LEAST_STEP * setup.working_volume_l;
-    let stays = |litres: f64| litres.abs() < 5.0 * least;
-    let alike = (0.4..2.5).contains(&(step.concentrate_l / sum.concentrate));
-    candidates.len() > 1 && stays(sum.litres) && stays(step.volume_l) && alike
-}
-
-/// Squared distance between step and what was written down, in deviations of
-/// both together; where nobody wrote the strength, of the litres alone.
-fn distance(setup: &BalanceSetup, step: &Step, sump_pct: f64, logged: &[Logged]) -> f64 {
-    let sum = LoggedSum::of(logged, sump_pct, setup.errors.metering);
-    let (dv, dm) = (
-        step.volume_l - sum.litres,
-        step.concentrate_l - sum.concentrate,
-    );
-    let v = step.volume_variance + sum.litres_variance + 1e-9;
-    let unknown = |one: &Logged| one.strength_pct.is_none() && one.litres > 0.0;
-    if logged.iter().any(unknown) {
-        return dv * dv / v;
-    }
-    let m = step.concentrate_variance + sum.concentrate_variance + 1e-9;
-    let vm = step.covariance + sum.covariance;
-    let determinant = (v * m - vm * vm).max(1e-12);
-    (m * dv * dv - 2.0 * vm * dv * dm + v * dm * dm) / determinant
-}
-
-fn logged_movement(
-    setup: &BalanceSetup,
-    logged: &Logged,
-    unknown_pct: f64,
-    (time, until): (Timestamp, Timestamp),
-    seen: bool,
-) -> Movement {
-    let strength = logged.strength_pct.unwrap_or(unknown_pct);
-    let metering = setup.errors.metering;
-    Movement {
-        time,
-        until,
-        kind: logged.kind(),
-        litres: Measured::new(logged.litres, (metering * logged.litres).abs()),
-        strength_pct: Some(Measured::new(strength, 0.0)),
-        seen_strength_pct: None,
-        origin: Origin::Logged {
-            entries: vec![logged.entry.clone()],
-            seen,
-        },
-        confidence: 1.0,
-    }
-}
-
-/// What was written down nearest in time that the movement may stand for: it ran
-/// the same way, and neither lines nor instruments are written down.
-fn nearest<'a>(candidates: &'a [Logged], time: Timestamp, guess: &Guess) -> Option<&'a Logged> {
-    let nobodys = [
-        MovementKind::Lines,
-        MovementKind::Instrument,
-        MovementKind::Thinned,
-    ];
-    if nobodys.contains(&guess.kind) {
-        return None;
-    }
-    let same_way = |one: &&Logged| one.litres * guess.litres.value > 0.0;
-    let away = |one: &&Logged| (one.time - time).millis().abs();
-    candidates.iter().filter(same_way).min_by_key(away)
-}
-
-fn contradiction(logged: Option<&Logged>, sump_pct: f64) -> Origin {
-    match logged {
-        None => Origin::Inferred,
-        Some(logged) => Origin::Contradicted {
-            entries: vec![logged.entry.clone()],
-            logged_litres: logged.litres,
-            logged_strength_pct: logged.strength_pct.unwrap_or(sump_pct),
-        },
     }
 }
 

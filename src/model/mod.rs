@@ -21,6 +21,7 @@ pub mod factor_check;
 mod first_day;
 mod forecast;
 mod gaussian;
+mod ledger;
 mod loss_rates;
 mod losses;
 pub mod makeup;
