@@ -81,6 +81,7 @@ pub(super) fn replay(settings: &Settings, what: &Replay) -> anyhow::Result<Count
         "readings {}, entries {}, refused {}, journal lines {}, alarms raised {}",
         counts.readings, counts.entries, counts.refused, counts.lines, counts.alarms
     );
+    player.tell_where_fluid_goes();
     Ok(counts)
 }
 
@@ -141,6 +142,16 @@ struct Player<'a> {
 }
 
 impl Player<'_> {
+    /// What the balance says of each sump at the end.
+    fn tell_where_fluid_goes(&self) {
+        for watch in self.shard.iter().flat_map(Shard::watches) {
+            let words = watch.status().balance.map(|balance| balance.words);
+            for words in words.into_iter().flatten() {
+                eprintln!("{}: {words}", watch.setup().name);
+            }
+        }
+    }
+
     fn readings(&mut self, file: File, path: &Path, progress: &mut Progress) -> anyhow::Result<()> {
         let mut rows = Rows::open(file, path)?;
         let places = places(self.settings);

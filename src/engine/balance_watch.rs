@@ -230,8 +230,7 @@ impl SumpWatch {
 
     /// Whether the pumps run, by their switch or else by what people wrote.
     pub(super) fn pumps_run(&self) -> Option<bool> {
-        self.pumps()
-            .or_else(|| self.remembered.pumps().map(|(_, run)| run))
+        self.pumps().or(self.pumps_said.map(|(_, run)| run))
     }
 
     /// Whether the pumps run, and since when, likewise.
@@ -242,7 +241,7 @@ impl SumpWatch {
         });
         by_switch
             .map(|switch| (switch.since, switch.on))
-            .or_else(|| self.remembered.pumps())
+            .or(self.pumps_said)
     }
 
     /// What ran in through meters since the last point, and the concentrate in

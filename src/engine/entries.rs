@@ -109,7 +109,7 @@ impl SumpWatch {
         };
         let touched = channels_of(superseded.as_ref().map(|one| &one.said), &said);
         self.remembered.keep(&entry.id, time, said);
-        self.pumps_said_off = self.remembered.pumps().is_some_and(|(_, run)| !run);
+        self.pumps_said = self.remembered.pumps();
         self.judge_doubts(&touched, out);
         if let Some(superseded) = &superseded {
             self.take_back_acknowledgement(&superseded.said, entry.by.as_deref(), out);

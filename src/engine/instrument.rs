@@ -69,7 +69,7 @@ impl SumpWatch {
     fn fluid_moves(&self, channel: usize) -> bool {
         match self.pumps() {
             Some(run) => run,
-            None if self.pumps_said_off => false,
+            None if self.pumps_said.is_some_and(|(_, run)| !run) => false,
             None => self.others_move(channel),
         }
     }

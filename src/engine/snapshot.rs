@@ -92,7 +92,7 @@ impl SumpWatch {
         } else {
             Remembered::of_ids(snapshot.entries)
         };
-        watch.pumps_said_off = watch.remembered.pumps().is_some_and(|(_, run)| !run);
+        watch.pumps_said = watch.remembered.pumps();
         watch.estimated_at = Timestamp::from_millis(snapshot.estimated_at_ms);
         let channels = watch.channels.iter_mut().zip(&watch.setup.channels);
         for (channel, setup) in channels {

@@ -51,8 +51,8 @@ pub struct SumpWatch {
     pub(super) tells: Vec<Tells>,
     /// The newest entries, so that none counts twice and each can be corrected.
     pub(super) remembered: Remembered,
-    /// The newest of them that speaks of the pumps says that they are off.
-    pub(super) pumps_said_off: bool,
+    /// Since when the pumps run or stand, by the newest of them that says so.
+    pub(super) pumps_said: Option<(Timestamp, bool)>,
     /// Lines that this sump wrote to the journal so far.
     pub(super) seq: u64,
     /// When the estimates were last kept.
@@ -86,7 +86,7 @@ impl SumpWatch {
             balance_setup: balance_setup(&setup),
             tells: tells(&setup),
             remembered: Remembered::default(),
-            pumps_said_off: false,
+            pumps_said: None,
             seq: 0,
             estimated_at: Timestamp::MIN,
             next_due: Timestamp::MAX,
