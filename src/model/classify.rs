@@ -49,6 +49,9 @@ const MOST_DOUBT: f64 = 0.1;
 /// a share of the volume.
 const POSSIBLE: f64 = 0.04;
 
+/// How much less usual it is that somebody poured in neat concentrate without
+/// a word than that a film grows (choice: premix is the rule).
+const UNWRITTEN: f64 = 0.2;
 /// How much less usual it is that the instrument moved just when somebody wrote
 /// down that something went in (choice).
 const BESIDE_ENTRY: f64 = 0.1;
@@ -189,14 +192,21 @@ fn went_out(step: &Step, share: f64, lines: Lines) -> Vec<(MovementKind, f64)> {
 /// the level does not show it, or the instrument.
 fn same_volume(step: &Step, written: bool, setup: &BalanceSetup) -> Vec<(MovementKind, f64)> {
     let possible = POSSIBLE * setup.working_volume_l;
-    let usual = if written { BESIDE_ENTRY } else { 1.0 };
-    let by_instrument = usual * density(step.volume_l, step.volume_variance) / possible;
+    let by_instrument = density(step.volume_l, step.volume_variance) / possible;
     if step.concentrate_l < 0.0 {
         return vec![(MovementKind::Thinned, by_instrument)];
     }
+    let (concentrate, instrument) = if written {
+        (1.0, BESIDE_ENTRY)
+    } else {
+        (UNWRITTEN, 1.0)
+    };
     vec![
-        (MovementKind::Concentrate, fit(step, 1.0) / possible),
-        (MovementKind::Instrument, by_instrument),
+        (
+            MovementKind::Concentrate,
+            concentrate * fit(step, 1.0) / possible,
+        ),
+        (MovementKind::Instrument, instrument * by_instrument),
     ]
 }
 
@@ -301,7 +311,7 @@ mod tests {
         assert_eq!(kind(40.0, 2.0), Some(MovementKind::Premix));
         assert_eq!(kind(10.0, 9.0), Some(MovementKind::Concentrate));
         assert_eq!(kind(-50.0, -4.1), Some(MovementKind::MixOut));
-        assert_eq!(kind(1.4, 1.4), Some(MovementKind::Concentrate));
+        assert_eq!(kind(3.4, 3.4), Some(MovementKind::Concentrate));
         assert_eq!(kind(-1.2, 1.4), Some(MovementKind::Instrument));
         assert_eq!(kind(0.3, -1.4), Some(MovementKind::Thinned));
         assert_eq!(kind(2.0, 0.2), None);
