@@ -77,6 +77,27 @@ impl NotIdentifiable {
     }
 }
 
+impl Losses {
+    /// Why these cannot be those of a sump, or are not known well enough.
+    fn forbidden(&self, setup: &BalanceSetup) -> Option<NotIdentifiable> {
+        let none = NONE_A_DAY * setup.working_volume_l;
+        let both = self.both_l_per_d;
+        if both.value < both.uncertainty.max(none) {
+            return Some(NotIdentifiable::LevelDoesNotFall);
+        }
+        if !setup.concentration_measured {
+            return Some(NotIdentifiable::NoConcentration);
+        }
+        let doubtful = |rate: Measured| rate.uncertainty > MOST_DOUBT * rate.value.max(2.0 * none);
+        // No loss is a gain: the readings must wander.
+        let gain = |rate: Measured| rate.interval_90().1 < 0.0;
+        [self.evaporation_l_per_d, self.carry_off_l_per_d]
+            .into_iter()
+            .any(|rate| doubtful(rate) || gain(rate))
+            .then_some(NotIdentifiable::TooUncertain)
+    }
+}
+
 impl Balance {
     /// The losses of late, or why they cannot be told.
     ///
@@ -95,19 +116,7 @@ impl Balance {
             return Err(NotIdentifiable::NotYet);
         }
         let losses = self.estimate(setup, state);
-        let none = NONE_A_DAY * setup.working_volume_l;
-        let both = losses.both_l_per_d;
-        if both.value < both.uncertainty.max(none) {
-            return Err(NotIdentifiable::LevelDoesNotFall);
-        }
-        if !setup.concentration_measured {
-            return Err(NotIdentifiable::NoConcentration);
-        }
-        let doubtful = |rate: Measured| rate.uncertainty > MOST_DOUBT * rate.value.max(2.0 * none);
-        if doubtful(losses.evaporation_l_per_d) || doubtful(losses.carry_off_l_per_d) {
-            return Err(NotIdentifiable::TooUncertain);
-        }
-        Ok(losses)
+        losses.forbidden(setup).map_or(Ok(losses), Err)
     }
 
     fn estimate(&self, setup: &BalanceSetup, state: &super::state::State) -> Losses {
@@ -146,5 +155,44 @@ impl Balance {
             }
         }
         if all > 0.0 { by_measure / all } else { 0.0 }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::testing::setup;
+
+    fn losses(evaporation: Measured, carry_off: Measured, both: Measured) -> Losses {
+        Losses {
+            evaporation_l_per_d: evaporation,
+            carry_off_l_per_d: carry_off,
+            both_l_per_d: both,
+            evaporation_at_work_l_per_h: Measured::new(evaporation.value / 24.0, 0.0),
+            evaporation_at_rest_l_per_h: None,
+            carry_off_at_work_l_per_h: Measured::new(carry_off.value / 24.0, 0.0),
+            working_hours_a_day: 24.0,
+        }
+    }
+
+    #[test]
+    fn a_gain_is_no_loss() {
+        let both = Measured::new(30.0, 0.5);
+        let of = |carry_off: Measured| {
+            let evaporation = Measured::new(both.value - carry_off.value, carry_off.uncertainty);
+            let setup = setup();
+            let one = losses(evaporation, carry_off, both).forbidden(&setup);
+            let other = losses(carry_off, evaporation, both).forbidden(&setup);
+            assert_eq!(one, other);
+            one
+        };
+        assert_eq!(of(Measured::new(5.0, 1.0)), None);
+        // It may be nothing, as far as the readings can tell.
+        assert_eq!(of(Measured::new(-1.0, 1.0)), None);
+        let surely_a_gain = of(Measured::new(-3.0, 1.0));
+        assert_eq!(surely_a_gain, Some(NotIdentifiable::TooUncertain));
+        let level_rises = losses(both, both, Measured::new(-3.0, 0.5));
+        let why = level_rises.forbidden(&setup());
+        assert_eq!(why, Some(NotIdentifiable::LevelDoesNotFall));
     }
 }
