@@ -6,7 +6,7 @@ use serde::Serialize;
 use crate::advice;
 use crate::model::money::{self, Consumption, Litres, OverStrength};
 use crate::model::{
-    Departure, Forecast, ForecastCase, Losses, Movement, NotIdentifiable, VolumeJudgement,
+    Departure, Forecast, ForecastCase, Losses, Movement, NotIdentifiable, TopUp, VolumeJudgement,
     forecast, minerals,
 };
 use crate::rules::LimitLevel;
@@ -156,6 +156,7 @@ impl SumpWatch {
             highest_pct: highest.unwrap_or(self.setup.window.1.percent()),
             full_l: working,
             target_pct: self.setup.target.percent(),
+            strongest_pct: self.setup.dose.strongest_premix.percent(),
         };
         forecast(&case, losses, self.setup.shifts.as_deref())
     }
@@ -241,14 +242,7 @@ impl BalanceStatus {
 
     fn outlook_in_words(&self, words: &mut Vec<String>) {
         if let Some(top_up) = self.forecast.and_then(|forecast| forecast.top_up) {
-            let latest = top_up
-                .by
-                .latest
-                .map_or("later".to_owned(), |latest| latest.to_string());
-            words.push(format!(
-                "Next top-up by {} (between {} and {latest}): {:.0} L of {:.1} %.",
-                top_up.by.time, top_up.by.earliest, top_up.litres, top_up.strength_pct
-            ));
+            words.push(top_up_in_words(&top_up));
         }
         if let Some(high) = self
             .forecast
@@ -282,10 +276,32 @@ impl VolumeByDoses {
     }
 }
 
-/// The 90 % interval in words, never below nothing.
+fn top_up_in_words(top_up: &TopUp) -> String {
+    let TopUp {
+        by,
+        litres,
+        strength_pct,
+        reaches_target,
+    } = top_up;
+    let latest = by
+        .latest
+        .map_or("later".to_owned(), |latest| latest.to_string());
+    let short = if *reaches_target {
+        ""
+    } else {
+        " A top-up alone cannot bring it to its target: see the dose."
+    };
+    format!(
+        "Next top-up by {} (between {} and {latest}): {litres:.0} L of {strength_pct:.1} %.{short}",
+        by.time, by.earliest
+    )
+}
+
+/// A value with its 90 % interval in words, none of them below nothing.
 fn range(measured: Measured) -> String {
     let (low, high) = measured.interval_90();
-    format!("{:.1} ({:.1} to {:.1})", measured.value, low.max(0.0), high)
+    let [value, low, high] = [measured.value, low, high].map(|litres| litres.max(0.0));
+    format!("{value:.1} ({low:.1} to {high:.1})")
 }
 
 fn capital(words: &str) -> String {
@@ -294,4 +310,38 @@ fn capital(words: &str) -> String {
         .next()
         .map(|first| first.to_uppercase().chain(letters).collect())
         .unwrap_or_default()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::Outlook;
+    use crate::units::Timestamp;
+
+    #[test]
+    fn a_top_up_that_does_not_suffice_says_so() {
+        let by = Outlook {
+            time: Timestamp::from_millis(86_400_000),
+            earliest: Timestamp::from_millis(0),
+            latest: None,
+        };
+        let mut top_up = TopUp {
+            by,
+            litres: 150.0,
+            strength_pct: 20.0,
+            reaches_target: true,
+        };
+        let plain = top_up_in_words(&top_up);
+        assert!(plain.ends_with("later): 150 L of 20.0 %."), "{plain}");
+        top_up.reaches_target = false;
+        let told = top_up_in_words(&top_up);
+        let short = " A top-up alone cannot bring it to its target: see the dose.";
+        assert_eq!(told, format!("{plain}{short}"));
+    }
+
+    #[test]
+    fn no_amount_is_shown_below_nothing() {
+        assert_eq!(range(Measured::new(-3.0, 2.0)), "0.0 (0.0 to 0.3)");
+        assert_eq!(range(Measured::new(10.0, 2.0)), "10.0 (6.7 to 13.3)");
+    }
 }

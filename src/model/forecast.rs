@@ -26,6 +26,10 @@ const HORIZON_DAYS: f64 = 90.0;
 /// ones (choice: two weeks hold a weekend and most shut-downs, and cost little).
 const BY_CALENDAR: Span = Span::from_hours(14 * 24);
 
+/// Premixes whose strengths differ by less are as strong, points. Choice: half
+/// of the digit that is shown.
+const AS_STRONG: f64 = 0.05;
+
 /// Where a sump stands, and where it must not go.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ForecastCase {
@@ -43,6 +47,8 @@ pub struct ForecastCase {
     pub full_l: f64,
     /// The concentration that it is to have then, %.
     pub target_pct: f64,
+    /// No premix is made up stronger than this, %.
+    pub strongest_pct: f64,
 }
 
 /// What comes if nobody does anything.
@@ -75,8 +81,11 @@ pub struct TopUp {
     pub by: Outlook,
     /// How much, L.
     pub litres: f64,
-    /// The strength that brings the sump to its target, %; 0 is water alone.
+    /// The strength that brings the sump to its target, or as near to it as a
+    /// premix can, %; 0 is water alone.
     pub strength_pct: f64,
+    /// Whether that brings the sump to its target; where not, it takes a dose.
+    pub reaches_target: bool,
 }
 
 /// What comes if nobody does anything, in a plant that works in these shifts,
@@ -94,20 +103,31 @@ pub fn forecast(
     let top_up = until_low.zip(low_volume).and_then(|(days, by)| {
         let drift = drift(case, losses, 0.0)?;
         let then = drift.after(span_of(days.value)).ok()?;
-        let litres = case.full_l - then.volume.litres();
-        let missing =
-            case.target_pct * case.full_l - then.concentration.percent() * then.volume.litres();
-        (litres > 0.0).then(|| TopUp {
-            by,
-            litres,
-            strength_pct: (missing / litres).clamp(0.0, 100.0),
-        })
+        TopUp::of(case, then, by)
     });
     Some(Forecast {
         low_volume,
         high_concentration,
         top_up,
     })
+}
+
+impl TopUp {
+    /// What fills a sump up from where it stands then; none where it is full.
+    /// By the balance of concentrate, p = (cₜVₜ − cV)/(Vₜ − V); worked out here.
+    fn of(case: &ForecastCase, then: Mix, by: Outlook) -> Option<Self> {
+        let volume = then.volume.litres();
+        let litres = case.full_l - volume;
+        let missing = case.target_pct * case.full_l - then.concentration.percent() * volume;
+        let wanted = missing / litres;
+        let strength_pct = wanted.clamp(0.0, case.strongest_pct.max(0.0));
+        (litres > 0.0).then(|| TopUp {
+            by,
+            litres,
+            strength_pct,
+            reaches_target: (wanted - strength_pct).abs() <= AS_STRONG,
+        })
+    }
 }
 
 /// How much is lost by when.
@@ -264,6 +284,7 @@ mod tests {
             highest_pct: 8.0,
             full_l: 1000.0,
             target_pct: 6.0,
+            strongest_pct: 20.0,
         }
     }
 
@@ -320,6 +341,26 @@ mod tests {
         // By then 60 L of concentrate less 15 L/d of mix at the mean strength.
         let then = 6.0 * (1000.0f64 / 700.0).powf(40.0 / 55.0) * 7.0;
         assert!((top_up.strength_pct - (6000.0 - 100.0 * then) / 300.0).abs() < 1e-3);
+        assert!(top_up.reaches_target);
+    }
+
+    #[test]
+    fn no_top_up_is_stronger_than_a_premix_may_be() {
+        let top_up = |concentration: f64, strongest_pct: f64| {
+            let case = ForecastCase {
+                concentration_pct: Measured::new(concentration, 0.0),
+                strongest_pct,
+                ..case()
+            };
+            let forecast = forecast(&case, &losses(40.0, 15.0, 0.0), None).unwrap();
+            let top_up = forecast.top_up.unwrap();
+            (top_up.strength_pct, top_up.reaches_target)
+        };
+        // 300 L would have to be of 20 - c · 7/3 · (10/7)^(40/55) %: 17.0 % at 1 %.
+        assert!(top_up(1.0, 20.0).1);
+        assert_eq!(top_up(1.0, 15.0), (15.0, false));
+        // Too rich for water to thin it in the room that there is.
+        assert_eq!(top_up(7.0, 20.0), (0.0, false));
     }
 
     #[test]
