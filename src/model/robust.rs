@@ -1,20 +1,16 @@
 //! The middle of a few numbers and how far they scatter, whatever one of them
 //! says.
 
+use crate::units;
+
 /// The median absolute deviation of normally distributed numbers is this share
 /// of their standard deviation.
 const MAD_PER_SIGMA: f64 = 0.674_489_750_196_081_7;
 
-/// The median; of an even number the mean of the two in the middle.
+/// The median of those that are numbers.
 pub(super) fn median(values: impl Iterator<Item = f64>) -> Option<f64> {
-    let mut sorted: Vec<f64> = values.filter(|value| value.is_finite()).collect();
-    sorted.sort_by(f64::total_cmp);
-    let middle = sorted.len() / 2;
-    let upper = *sorted.get(middle)?;
-    if sorted.len() % 2 == 1 {
-        return Some(upper);
-    }
-    Some(0.5 * (sorted[middle - 1] + upper))
+    let mut finite: Vec<f64> = values.filter(|value| value.is_finite()).collect();
+    units::median(&mut finite)
 }
 
 /// The standard deviation by the median absolute deviation around `centre`.

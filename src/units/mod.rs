@@ -6,12 +6,14 @@
 //! quantity, anything that is not finite.
 
 mod measured;
+mod median;
 mod parse;
 mod quantity;
 mod time;
 mod wire;
 
-pub use measured::Measured;
+pub use measured::{Measured, correlation_by_sum};
+pub use median::median;
 pub use parse::{Linear, Parse, QuantityError, QuantityFault};
 pub use quantity::{
     Brix, BrixCoefficient, CellConstant, Concentration, Conductance, Conductivity,
