@@ -15,7 +15,7 @@ use super::chemistry_watch::ChemistryWatch;
 use super::dosing::Dosing;
 use super::ph_trend::PhTrend;
 use super::remembered::Remembered;
-use super::setup::{AdmissionSetup, SumpSetup};
+use super::setup::{AdmissionSetup, ChannelKind, SumpSetup};
 use super::watch::SumpWatch;
 
 /// After a pause, time for new readings to settle before a dose is judged.
@@ -35,6 +35,10 @@ pub struct SumpSnapshot {
     chemistry: ChemistryWatch,
     #[serde(default)]
     balance: Option<BalanceWatch>,
+    /// The meters in the order in which the balance keeps them; none in what
+    /// earlier versions kept.
+    #[serde(default)]
+    meters: Option<Vec<String>>,
     #[serde(default)]
     ph_trend: PhTrend,
     /// Ids alone, as earlier versions kept them.
@@ -43,6 +47,28 @@ pub struct SumpSnapshot {
     #[serde(default)]
     remembered: Remembered,
     estimated_at_ms: i64,
+}
+
+impl BalanceWatch {
+    /// The same balance with other meters than before: what these have counted
+    /// up to its next point did not run in just now. The readings since the
+    /// last point, some minutes, are let go.
+    fn by_other_meters(self, setup: &SumpSetup) -> Self {
+        let mut watch = BalanceWatch::new(setup);
+        watch.balance = self.balance;
+        watch.doses = self.doses;
+        watch.consumption = self.consumption;
+        watch
+    }
+}
+
+/// The names of a sump's meters, in the order of its channels.
+fn meters(setup: &SumpSetup) -> Vec<String> {
+    let channels = setup.channels.iter();
+    channels
+        .filter(|channel| matches!(channel.kind, ChannelKind::Meter { .. }))
+        .map(|channel| channel.name.to_string())
+        .collect()
 }
 
 impl SumpWatch {
@@ -66,6 +92,7 @@ impl SumpWatch {
             dosing: self.dosing.clone(),
             chemistry: self.chemistry.clone(),
             balance: Some(self.balance.clone()),
+            meters: Some(meters(&self.setup)),
             ph_trend: self.ph_trend.clone(),
             entries: VecDeque::new(),
             remembered: self.remembered.clone(),
@@ -84,7 +111,11 @@ impl SumpWatch {
         watch.dosing = snapshot.dosing;
         watch.chemistry = snapshot.chemistry;
         if let Some(balance) = snapshot.balance {
-            watch.balance = balance;
+            watch.balance = if snapshot.meters == Some(meters(&watch.setup)) {
+                balance
+            } else {
+                balance.by_other_meters(&watch.setup)
+            };
         }
         watch.ph_trend = snapshot.ph_trend;
         watch.remembered = if snapshot.entries.is_empty() {

@@ -55,6 +55,57 @@ fn a_meter_is_followed_over_its_range_and_over_a_restart() {
     assert_eq!(totals.next_back(), Some(35.0));
 }
 
+/// A rinse has counted far more than the make-up. Their meters change places in
+/// the settings: nothing ran in between. In the same places, what ran since
+/// the last point still counts.
+#[test]
+fn meters_that_change_places_have_not_run() {
+    let meters = |names: [&str; 2]| {
+        let mut setup = (**equipped().watch.setup()).clone();
+        setup.channels.pop();
+        let mut meter = setup.channels.pop().unwrap();
+        meter.kind = ChannelKind::Meter {
+            counts: MeterSetup {
+                rolls_over_at: None,
+                max_flow: None,
+            },
+            of: MeterOf::Water,
+            total_series: SeriesIx(5),
+        };
+        for name in names {
+            meter.name = name.into();
+            setup.channels.push(meter.clone());
+        }
+        Arc::new(setup)
+    };
+    let read = |bench: &mut Bench, m: i64, counts: [f64; 2]| {
+        bench.read(METER, minute(m), counts[0]);
+        bench.read(METER + 1, minute(m), counts[1]);
+        bench.run(m..m + 1, 8.0, 800.0);
+    };
+    let used = |bench: &Bench| bench.watch.consumption().charge().water_l;
+    let mut bench = equipped();
+    bench.watch = SumpWatch::new(meters(["make_up", "rinse"]), ADMISSION, start());
+    for m in 0..12 {
+        read(&mut bench, m, [m as f64, 5_000.0 * m as f64]);
+    }
+    let before = used(&bench);
+    assert!(before > 0.0);
+    let text = serde_json::to_string(&bench.watch.snapshot()).unwrap();
+    let mut ran_since = |names: [&str; 2], counts: [f64; 2]| {
+        let snapshot = serde_json::from_str(&text).unwrap();
+        bench.watch = SumpWatch::restore(meters(names), ADMISSION, snapshot);
+        for m in 12..30 {
+            read(&mut bench, m, counts);
+        }
+        used(&bench) - before
+    };
+    let swapped = ran_since(["rinse", "make_up"], [55_000.0, 11.0]);
+    assert_eq!(swapped, 0.0);
+    let same = ran_since(["make_up", "rinse"], [11.0, 55_000.0]);
+    assert!(same > 0.0 && same < 55_000.0 - before, "{same}");
+}
+
 #[test]
 fn a_channel_that_never_reported_has_no_quality() {
     let mut bench = equipped();
