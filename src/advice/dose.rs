@@ -6,9 +6,11 @@ use serde::Serialize;
 
 use crate::units::{Concentration, Flow, Measured, Span, Volume};
 
+use super::amounts::Amounts;
 use super::balance::{self, BalanceError};
 use super::measure::Measure;
-use super::option::{Amounts, DoseCase, DoseOption, Way};
+use super::option::{DoseCase, DoseOption};
+use super::way::Way;
 use super::{Caution, Withheld, reason};
 
 /// How doses are made up at a sump.

@@ -6,9 +6,10 @@
 
 use serde::Serialize;
 
-use crate::units::{Concentration, Measured};
+use crate::model::makeup;
+use crate::units::{Concentration, Measured, median};
 
-use super::option::LossRates;
+use super::losses::LossRates;
 
 /// Earlier readings of an outlet that tell what is usual. Choice: a median of
 /// fewer follows a single slip.
@@ -18,32 +19,24 @@ const USUAL_FROM: usize = 3;
 /// twice what the lot of a concentrate moves a refractive factor by.
 const DRIFT: f64 = 0.1;
 
-/// The strength of make-up that keeps a sump at its target against its losses:
-/// p = c·D/(E+D), since water lost needs no concentrate; worked out here. None
-/// where nothing is lost.
-///
-/// With ∂p/∂E = −c·D/(E+D)² and ∂p/∂D = c·E/(E+D)².
+/// The strength of make-up that keeps a sump at its target against its losses,
+/// c·D/(E+D), as [`makeup`] has it; none where nothing is lost. As uncertain as
+/// the share of carry-off, c·u(D/T).
 pub fn holding_strength(target: Concentration, losses: &LossRates) -> Option<Measured> {
-    let (e, d) = (losses.evaporation, losses.carry_off);
-    let (c, both) = (target.percent(), losses.total().value);
-    let by_e = c * d.value / (both * both) * e.uncertainty;
-    let by_d = c * e.value / (both * both) * d.uncertainty;
-    let sound = both > 0.0 && d.value >= 0.0 && e.value >= 0.0;
-    sound.then(|| Measured::new(c * d.value / both, by_e.hypot(by_d)))
+    let holding = makeup::holding_strength(target, &losses.rates()?).ok()?;
+    let by_share = target.percent() * losses.carry_off_share()?.uncertainty;
+    Some(Measured::new(holding.percent(), by_share))
 }
 
 /// The concentration that a sump comes to when all its losses are replaced by
-/// one premix: p·(E+D)/D; worked out here. None without carry-off: then
-/// it never settles.
-///
-/// With ∂c/∂E = p/D and ∂c/∂D = −p·E/D².
+/// one premix, p·(E+D)/D, as [`makeup`] has it. None without carry-off, as it
+/// never settles then, and beyond neat concentrate. As uncertain as the share
+/// of carry-off, p·u(D/T)·(T/D)².
 pub fn leads_to(premix: Concentration, losses: &LossRates) -> Option<Measured> {
-    let (e, d) = (losses.evaporation, losses.carry_off);
-    let p = premix.percent();
-    let by_e = p / d.value * e.uncertainty;
-    let by_d = p * e.value / (d.value * d.value) * d.uncertainty;
-    let sound = d.value > 0.0 && e.value >= 0.0;
-    sound.then(|| Measured::new(p * losses.total().value / d.value, by_e.hypot(by_d)))
+    let settles = makeup::steady_concentration(premix, &losses.rates()?).ok()?;
+    let share = losses.carry_off_share()?;
+    let by_share = settles.percent() * share.uncertainty / share.value;
+    Some(Measured::new(settles.percent(), by_share))
 }
 
 /// A reading at the outlet of a mixer against its setting.
@@ -69,7 +62,7 @@ impl MixerCheck {
     /// Judges a reading, with what earlier ones gave for their settings, as
     /// shares.
     pub fn new(mixer: &str, setting: Concentration, got: Measured, earlier: &[f64]) -> Self {
-        let usual_ratio = median(earlier);
+        let usual_ratio = usual(earlier);
         let ratio = got.value / setting.percent();
         let unsure = 2.0 * got.uncertainty / setting.percent();
         MixerCheck {
@@ -130,18 +123,10 @@ fn corrected(setting: Concentration, got: Measured) -> Option<f64> {
     (off && got.value > 0.0 && new <= 100.0).then_some(new)
 }
 
-/// The median of enough of them.
-fn median(ratios: &[f64]) -> Option<f64> {
-    let mut sorted = ratios.to_vec();
-    sorted.sort_by(f64::total_cmp);
-    let middle = sorted.len() / 2;
-    (sorted.len() >= USUAL_FROM).then(|| {
-        if sorted.len() % 2 == 1 {
-            sorted[middle]
-        } else {
-            (sorted[middle - 1] + sorted[middle]) / 2.0
-        }
-    })
+/// What is usual among enough of them.
+fn usual(ratios: &[f64]) -> Option<f64> {
+    let mut ratios = ratios.to_vec();
+    median(&mut ratios).filter(|_| ratios.len() >= USUAL_FROM)
 }
 
 #[cfg(test)]
@@ -151,9 +136,11 @@ mod tests {
     use super::*;
 
     fn losses(evaporation: f64, carry_off: f64) -> LossRates {
+        let (e, d) = (0.1 * evaporation, 0.1 * carry_off);
         LossRates {
-            evaporation: Measured::new(evaporation, 0.1 * evaporation),
-            carry_off: Measured::new(carry_off, 0.1 * carry_off),
+            evaporation: Measured::new(evaporation, e),
+            carry_off: Measured::new(carry_off, d),
+            both: Measured::new(evaporation + carry_off, e.hypot(d)),
         }
     }
 
@@ -183,6 +170,22 @@ mod tests {
         assert!((steady - worked("steady_concentration", "premix 3")).abs() < 1e-6);
         let new = corrected(pct(6.0), Measured::new(5.1, 0.1)).unwrap();
         assert!((new - worked("mixer_correction", "setting 6.0")).abs() < 1e-6);
+    }
+
+    /// What is lost as vapour is not carried off: where the sum is well known,
+    /// the strength is less well known than its parts alone would say.
+    #[test]
+    fn what_holds_is_as_uncertain_as_the_share_of_carry_off() {
+        let independent = losses(40.0, 20.0);
+        let sum_is_known = LossRates {
+            evaporation: Measured::new(40.0, 2.0),
+            carry_off: Measured::new(20.0, 2.0),
+            both: Measured::new(60.0, 0.0),
+        };
+        let of = |losses: &LossRates| holding_strength(pct(6.0), losses).unwrap();
+        // 6 · 2/60; and 6 · √((40·2)² + (20·4)²)/60².
+        assert!((of(&sum_is_known).uncertainty - 0.2).abs() < 1e-9);
+        assert!((of(&independent).uncertainty - 0.188_561_8).abs() < 1e-6);
     }
 
     #[test]
@@ -227,23 +230,31 @@ mod tests {
             prop_assert!((back.value - c).abs() < 1e-9 * c);
         }
 
-        /// Against differences of the formulas themselves.
+        /// Against differences of the formulas themselves, with errors that
+        /// hang together: (∂f/∂E·u(E))² + (∂f/∂D·u(D))² + 2·∂f/∂E·∂f/∂D·u(E, D).
         #[test]
-        fn the_uncertainties_are_those_of_the_slopes(e in 1f64..100.0, d in 1f64..100.0) {
+        fn the_uncertainties_are_those_of_the_slopes(
+            e in 1f64..100.0, d in 1f64..100.0, correlation in -1f64..1.0,
+        ) {
+            let (u, v) = (0.1, 0.2);
+            let sum = (u * u + v * v + 2.0 * correlation * u * v).sqrt();
             let at = |e: f64, d: f64| LossRates {
-                evaporation: Measured::new(e, 0.1),
-                carry_off: Measured::new(d, 0.2),
+                evaporation: Measured::new(e, u),
+                carry_off: Measured::new(d, v),
+                both: Measured::new(e + d, sum),
             };
             let h = 1e-4;
             let formulas: [fn(Concentration, &LossRates) -> Option<Measured>; 2] =
                 [holding_strength, leads_to];
             for of in formulas {
-                let value = |e, d| of(pct(6.0), &at(e, d)).unwrap().value;
-                let by_e = (value(e + h, d) - value(e - h, d)) / (2.0 * h) * 0.1;
-                let by_d = (value(e, d + h) - value(e, d - h)) / (2.0 * h) * 0.2;
-                let got = of(pct(6.0), &at(e, d)).unwrap().uncertainty;
-                let want = by_e.hypot(by_d);
-                prop_assert!((got - want).abs() <= 1e-4 * want.max(0.01), "{got} {want}");
+                // Weak enough that no premix leads beyond neat concentrate.
+                let value = |e, d| of(pct(0.5), &at(e, d)).unwrap().value;
+                let by_e = (value(e + h, d) - value(e - h, d)) / (2.0 * h) * u;
+                let by_d = (value(e, d + h) - value(e, d - h)) / (2.0 * h) * v;
+                let got = of(pct(0.5), &at(e, d)).unwrap().uncertainty;
+                let want = by_e * by_e + by_d * by_d + 2.0 * correlation * by_e * by_d;
+                let want = want.max(0.0).sqrt();
+                prop_assert!((got - want).abs() <= 1e-3 * want.max(0.01), "{got} {want}");
             }
         }
 

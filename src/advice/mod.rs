@@ -6,11 +6,14 @@
 //! other way there is. Refuses: a premix stronger than allowed, an amount of
 //! biocide, an amount where the state of the sump is not known.
 
+mod amounts;
 pub mod balance;
+mod candidate;
 mod caution;
 pub mod choice;
 mod dose;
 mod look;
+mod losses;
 mod measure;
 mod mixer;
 mod money;
@@ -18,20 +21,25 @@ mod option;
 mod outcome;
 mod reason;
 pub mod recharge;
+mod steps;
+mod way;
 mod withheld;
 
 use crate::rules::Condition;
 use crate::units::Timestamp;
+pub use amounts::Amounts;
 pub use caution::Caution;
 pub use dose::{Dose, DoseSetup, MixState, mixing_time, plan};
 pub use look::look_at;
+pub use losses::LossRates;
 pub use measure::{Measure, VolumeUnit};
 pub use mixer::{MixerCheck, holding_strength, leads_to};
 pub use money::{Cost, Costs};
-pub use option::{Amounts, DoseCase, DoseOption, LossRates, Way};
+pub use option::{DoseCase, DoseOption};
 pub use outcome::{Cause, Followed, Found, Judgement};
 pub use reason::waiting;
 use serde::Serialize;
+pub use way::Way;
 pub use withheld::Withheld;
 
 /// What to do about one alarm.

@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use crate::model::money::Prices;
 
-use super::option::Amounts;
+use super::amounts::Amounts;
 
 /// What fluids cost, for a litre each.
 #[derive(Debug, Clone, PartialEq)]

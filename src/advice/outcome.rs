@@ -4,8 +4,8 @@ use serde::Serialize;
 
 use crate::units::Measured;
 
+use super::amounts::Amounts;
 use super::dose::MixState;
-use super::option::Amounts;
 
 /// A measured value this many standard deviations from what was expected of it
 /// has missed. Common practice, no source.

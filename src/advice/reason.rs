@@ -3,7 +3,8 @@
 use crate::units::Measured;
 
 use super::dose::DoseSetup;
-use super::option::{DoseCase, DoseOption, Way};
+use super::option::{DoseCase, DoseOption};
+use super::way::Way;
 
 /// One or two sentences on the first of the options, which is the recommended
 /// one.

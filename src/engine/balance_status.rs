@@ -122,6 +122,7 @@ impl SumpWatch {
         Some(advice::LossRates {
             evaporation: losses.evaporation_l_per_d,
             carry_off: losses.carry_off_l_per_d,
+            both: losses.both_l_per_d,
         })
     }
 
@@ -131,6 +132,7 @@ impl SumpWatch {
         Some(minerals::Losses {
             evaporation_l_d: losses.evaporation_l_per_d,
             carry_off_l_d: losses.carry_off_l_per_d,
+            both_l_d: losses.both_l_per_d,
         })
     }
 

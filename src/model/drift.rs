@@ -118,13 +118,19 @@ impl Drift {
         }
         let days = span.secs_f64() / SECONDS_A_DAY;
         let volume = self.start.volume.litres() - self.rates.total_l_d() * days;
-        let thickened = (self.start.volume.litres() / volume).powf(self.rates.evaporation_share());
+        self.sunk_to(Volume::from_litres(volume))
+    }
+
+    /// What is in the sump once it has sunk to `volume`.
+    ///
+    /// # Errors
+    /// When nothing is left then, or no water.
+    pub fn sunk_to(&self, volume: Volume) -> Result<Mix, DriftError> {
+        let left = volume.litres() / self.start.volume.litres();
+        let thickened = left.powf(-self.rates.evaporation_share());
         let percent = self.start.concentration.percent() * thickened;
-        if volume > 0.0 && percent < 100.0 {
-            Ok(Mix::new(
-                Volume::from_litres(volume),
-                Concentration::from_percent(percent),
-            ))
+        if left > 0.0 && percent < 100.0 {
+            Ok(Mix::new(volume, Concentration::from_percent(percent)))
         } else {
             let days = self.days_until_gone();
             Err(DriftError::Gone { days })

@@ -1,6 +1,7 @@
 use proptest::prelude::*;
 
 use super::*;
+use crate::advice::{LossRates, Measure, Way};
 
 pub(in super::super) fn setup() -> DoseSetup {
     DoseSetup {
@@ -43,9 +44,11 @@ pub(in super::super) fn case(now: MixState, wanted: f64, target: f64) -> DoseCas
 }
 
 fn losses(evaporation: f64, carry_off: f64) -> Option<LossRates> {
+    let (e, d) = (0.1 * evaporation, 0.1 * carry_off);
     Some(LossRates {
-        evaporation: Measured::new(evaporation, 0.1 * evaporation),
-        carry_off: Measured::new(carry_off, 0.1 * carry_off),
+        evaporation: Measured::new(evaporation, e),
+        carry_off: Measured::new(carry_off, d),
+        both: Measured::new(evaporation + carry_off, e.hypot(d)),
     })
 }
 
@@ -153,14 +156,28 @@ fn the_worked_cases_of_a_full_sump() {
 }
 
 #[test]
-fn losses_take_as_long_and_strengthen_as_much_as_the_table_says() {
+fn losses_take_as_long_as_the_table_says() {
     let at = losses(40.0, 15.0).unwrap();
     let fall = Measured::new(300.0, 0.0);
     let days = at.days_for(fall).unwrap();
     assert!((days.value - worked("drift_time_to_level", "V0=1000")).abs() < 1e-6);
-    let after = at.strengthened(6.0, 1000.0, 1000.0 - 5.0 * 55.0);
-    assert!((after - worked("drift_no_topup", "E=40 D=15")).abs() < 1e-6);
     assert_eq!(losses(0.0, 0.0).unwrap().days_for(fall), None);
+}
+
+/// However little is known of what of it is vapour.
+#[test]
+fn a_wait_is_as_uncertain_as_all_that_is_lost() {
+    let mut of = case(known(1000.0, 4.5), 1000.0, 6.0);
+    of.losses = Some(LossRates {
+        evaporation: Measured::new(40.0, 10.0),
+        carry_off: Measured::new(15.0, 10.0),
+        both: Measured::new(55.0, 0.55),
+    });
+    let days = find(&exact(), &of, Way::WaitAndPremix).wait_d.unwrap();
+    assert!(
+        (days.uncertainty - 0.01 * days.value).abs() < 1e-9,
+        "{days:?}"
+    );
 }
 
 #[test]

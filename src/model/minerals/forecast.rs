@@ -4,7 +4,7 @@
 use serde::Serialize;
 
 use super::turnover::{TapShare, Turnover};
-use crate::units::{Concentration, Measured, Volume};
+use crate::units::{Concentration, Measured, Volume, correlation_by_sum};
 
 /// Nothing is said beyond so many days. Choice: longer than most charges live.
 const HORIZON_D: f64 = 1000.0;
@@ -23,6 +23,8 @@ pub struct Losses {
     pub evaporation_l_d: Measured,
     /// Carry-off, L/d.
     pub carry_off_l_d: Measured,
+    /// Both together, which is known better than either, L/d.
+    pub both_l_d: Measured,
 }
 
 /// Days until a limit. Nothing stands for "not within a thousand days".
@@ -56,6 +58,7 @@ impl Course {
         let Losses {
             evaporation_l_d,
             carry_off_l_d,
+            ..
         } = self.losses;
         Turnover::holding(
             self.volume,
@@ -66,7 +69,8 @@ impl Course {
     }
 
     /// A figure of the course with the uncertainty that losses, water and
-    /// present content give it, taken as independent (JCGM 100, section 5.1).
+    /// present content give it, taken as independent (JCGM 100, section 5.1)
+    /// but for the two losses, which hang together (section 5.2).
     fn figure(&self, of: impl Fn(&Course) -> f64) -> Measured {
         let doubtful: [fn(&mut Course) -> &mut Measured; 4] = [
             |course| &mut course.now,
@@ -80,11 +84,18 @@ impl Course {
             input.value += by * input.uncertainty;
             of(&course)
         };
-        let parts = doubtful
+        let [now, top_up, vapour, mix] = doubtful
             .map(|input| (moved(input, QUOTIENT) - moved(input, -QUOTIENT)) / (2.0 * QUOTIENT));
+        let Losses {
+            evaporation_l_d,
+            carry_off_l_d,
+            both_l_d,
+        } = self.losses;
+        let correlation = correlation_by_sum(evaporation_l_d, carry_off_l_d, both_l_d);
+        let by_losses = vapour * vapour + mix * mix + 2.0 * correlation * vapour * mix;
         Measured {
             value: of(self),
-            uncertainty: parts.into_iter().fold(0.0, f64::hypot),
+            uncertainty: now.hypot(top_up).hypot(by_losses.max(0.0).sqrt()),
         }
     }
 
@@ -158,6 +169,7 @@ mod tests {
             losses: Losses {
                 evaporation_l_d: Measured::new(50.0, 50.0 * doubt),
                 carry_off_l_d: Measured::new(20.0, 20.0 * doubt),
+                both_l_d: Measured::new(70.0, (50.0 * doubt).hypot(20.0 * doubt)),
             },
             now,
             top_up,
@@ -183,6 +195,21 @@ mod tests {
         let forecast = doubtful.reaches(650.0);
         assert!(forecast.earliest_d < forecast.likely_d, "{forecast:?}");
         assert_eq!(forecast.latest_d, None);
+    }
+
+    /// More vapour and more carry-off bring in more water alike; where one is
+    /// more only as the other is less, little is left of that.
+    #[test]
+    fn losses_whose_sum_is_known_leave_less_doubt_at_first() {
+        let (now, top_up) = (Measured::new(0.0, 0.0), Measured::new(200.0, 0.0));
+        let apart = course(now, top_up, 0.2);
+        let mut together = apart;
+        together.losses.carry_off_l_d.uncertainty = 10.0;
+        together.losses.both_l_d.uncertainty = 0.0;
+        let mut independent = together;
+        independent.losses.both_l_d.uncertainty = 10f64.hypot(10.0);
+        let doubt = |course: Course| course.after(1.0).uncertainty;
+        assert!(doubt(together) < 0.3 * doubt(independent));
     }
 
     #[test]

@@ -66,6 +66,10 @@ fn now() -> SumpNow {
         losses: Some(Losses {
             evaporation_l_d: EVAPORATION,
             carry_off_l_d: CARRY_OFF,
+            both_l_d: Measured::new(
+                EVAPORATION.value + CARRY_OFF.value,
+                EVAPORATION.uncertainty.hypot(CARRY_OFF.uncertainty),
+            ),
         }),
     }
 }

@@ -44,6 +44,7 @@ fn losses() -> LossRates {
     LossRates {
         evaporation: Measured::new(40.0, 6.0),
         carry_off: Measured::new(15.0, 3.0),
+        both: Measured::new(55.0, 6.0f64.hypot(3.0)),
     }
 }
 
