@@ -15,6 +15,7 @@ use crate::units::{Measured, Span, Timestamp};
 
 use super::departure::{Departure, DepartureWatch};
 use super::ledger::SEEN_WITHIN;
+use super::losses::NotIdentifiable;
 use super::movement::{Logged, Movement};
 use super::noise::Noise;
 use super::setup::BalanceSetup;
@@ -594,6 +595,16 @@ impl Balance {
 
     /// Holds what was lost against what is usual.
     fn watch_departure(&mut self, setup: &BalanceSetup, point: &Point, out: &mut Vec<Told>) {
+        // Of what is not known nothing can depart.
+        let known = matches!(
+            self.losses(setup),
+            Ok(_) | Err(NotIdentifiable::NoConcentration)
+        );
+        if !known {
+            let told = std::mem::take(&mut self.departure).told().is_some();
+            out.extend(told.then_some(Told::Departure(None)));
+            return;
+        }
         let Some(state) = &mut self.state else { return };
         let days = (point.time - self.begun).secs_f64() / 86_400.0;
         let settling = self
