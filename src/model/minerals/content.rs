@@ -142,6 +142,27 @@ impl Content {
         litres * water.value
     }
 
+    /// Takes back that `litres` of mix were let out of `volume`. Where that was
+    /// everything, nothing tells how much it was, and it stays as it is.
+    pub(super) fn back_in(&mut self, litres: f64, volume: Volume) {
+        let stayed = 1.0 - litres / volume.litres();
+        if let Content::Followed(mass) = self
+            && is_filled(volume)
+            && stayed > 0.0
+        {
+            mass.keep_share(1.0 / stayed);
+        }
+    }
+
+    /// Takes back that `litres` of water of this content were put in.
+    pub(super) fn back_out(&mut self, litres: f64, water: Measured) {
+        if let Content::Followed(mass) = self {
+            mass.mass_mg = (mass.mass_mg - litres * water.value).max(0.0);
+            let doubt = mass.from_waters_mg - litres * water.uncertainty;
+            mass.from_waters_mg = doubt.max(0.0);
+        }
+    }
+
     /// Corrects it by a reading of the mix, mg/L: a scalar Kalman step, each of
     /// the two weighed by the other's variance. In an empty sump there is nothing
     /// to read.
@@ -325,6 +346,22 @@ mod tests {
             let stays = content.mg_l(V).unwrap().value * V.litres();
             prop_assert!(stays >= 0.0 && gone >= 0.0);
             prop_assert!((brought - gone - stays).abs() <= 1e-9 * brought);
+        }
+
+        #[test]
+        fn what_is_taken_back_leaves_all_as_it_was(
+            litres in 0.0f64..950.0, water in 0.0f64..600.0,
+        ) {
+            let before = charge(200.0, 10.0);
+            let water = Measured::new(water, 5.0);
+            let mut content = before;
+            content.put_in(at(0), litres, Some(water));
+            content.let_out(litres, V);
+            content.back_in(litres, V);
+            content.back_out(litres, water);
+            let (is, was) = (content.mg_l(V).unwrap(), before.mg_l(V).unwrap());
+            prop_assert!((is.value - was.value).abs() < 1e-8, "{is:?}");
+            prop_assert!((is.uncertainty - was.uncertainty).abs() < 1e-8, "{is:?}");
         }
 
         #[test]

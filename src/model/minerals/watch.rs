@@ -104,6 +104,23 @@ impl MineralWatch {
         }
     }
 
+    /// Takes back what was counted as gone in or out, once another account of it
+    /// counts; `volume` is that of the sump just before. What came of water of
+    /// unknown content stays unknown until the next reading.
+    pub fn take_back(&mut self, setup: &MineralSetup, movement: &Movement<'_>, volume: Volume) {
+        let water = movement.water.or(setup.top_up.as_deref());
+        let of_water = movement.litres * (1.0 - movement.strength.fraction());
+        for mineral in Mineral::ALL {
+            let brought = water.and_then(|water| water.content(mineral));
+            let content = self.content_mut(mineral);
+            if movement.litres < 0.0 {
+                content.back_in(-movement.litres, volume);
+            } else if let Some(brought) = brought {
+                content.back_out(of_water, brought);
+            }
+        }
+    }
+
     /// Takes in a reading of the mix by hand or from a laboratory, mg/L.
     pub fn read(&mut self, mineral: Mineral, time: Timestamp, reading: Measured, volume: Volume) {
         self.content_mut(mineral).correct(time, reading, volume);
