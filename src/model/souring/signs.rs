@@ -106,7 +106,7 @@ pub(super) fn air(watch: &SouringWatch, setup: &SouringSetup, now: &SouringNow) 
 
 /// Little oxygen weighs less in a sump that stands still, where none comes in.
 fn of_oxygen(watch: &SouringWatch, setup: &SouringSetup, oxygen: f64) -> Evidence {
-    let still = matches!(watch.circulates, Some((_, false)));
+    let still = matches!(watch.circulates(), Some((_, false)));
     let bounds = setup.oxygen_mg_l;
     let (weight, what) = if oxygen >= bounds.watch {
         let what = "there is enough oxygen in it";
@@ -178,7 +178,7 @@ pub(super) fn senses(watch: &SouringWatch, setup: &SouringSetup, now: Timestamp)
 
 /// What makes it likely before it is seen.
 pub(super) fn stillness(watch: &SouringWatch, setup: &SouringSetup, now: Timestamp) -> Facts {
-    let Some((since, false)) = watch.circulates else {
+    let Some((since, false)) = watch.circulates() else {
         return Facts::new();
     };
     let stood = now - since;

@@ -11,6 +11,9 @@ use crate::units::{Concentration, Measured, Ph, Potential, Span, Timestamp};
 /// A rise within this time is sudden. Memory: pH changes by at most 0.3 an hour
 /// by itself.
 const SUDDEN: Span = Span::from_hours(2);
+/// Whoever cleans or calibrates a probe writes it down within this. Choice: the
+/// work itself takes a quarter of an hour.
+const HANDLED: Span = Span::from_mins(30);
 /// One pH is kept so often to compare later ones with.
 const KEPT_EVERY: Span = Span::from_mins(30);
 /// So many cover [`SUDDEN`].
@@ -77,7 +80,7 @@ pub struct SouringWatch {
     /// When slime was last seen.
     pub(super) slime: Option<Timestamp>,
     /// Whether it circulates, and since when.
-    pub(super) circulates: Option<(Timestamp, bool)>,
+    circulates: Option<(Timestamp, bool)>,
 }
 
 /// A pH that later ones are compared with.
@@ -114,6 +117,13 @@ impl SouringWatch {
             self.look_for_jump(setup, now, ph.units());
             self.note_drop(setup, now.time, ph);
         }
+    }
+
+    /// The pH probe was cleaned or calibrated: what it said before is no measure
+    /// for what it says now, and a rise just before was that of the probe.
+    pub fn probe_touched(&mut self, time: Timestamp) {
+        self.recent.clear();
+        self.jump = self.jump.filter(|(rose, _)| *rose < time - HANDLED);
     }
 
     /// pH was read by hand: it stands for what no instrument says, and on the
@@ -186,6 +196,11 @@ impl SouringWatch {
     /// alkali.
     pub fn last_jump(&self) -> Option<Timestamp> {
         self.jump.map(|(time, _)| time)
+    }
+
+    /// Whether it circulates, and since when, where that is known.
+    pub fn circulates(&self) -> Option<(Timestamp, bool)> {
+        self.circulates
     }
 
     /// pH as it is now: by an instrument, or else as somebody read it not too
