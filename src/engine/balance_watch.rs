@@ -14,6 +14,7 @@ use crate::units::{Brix, Concentration, Measured, Quantity, Span, Timestamp, Vol
 use super::entry::{AdditionKind, Entry, EntryKind, HappeningKind};
 use super::event::{Effect, Quality, QualityClass};
 use super::journal::JournalBody;
+use super::mineral_moves::Moved;
 use super::setup::{ChannelKind, MeterOf, SumpSetup};
 use super::watch::SumpWatch;
 
@@ -410,7 +411,10 @@ impl SumpWatch {
                     JournalBody::Movement { movement }
                 }
                 Told::Departure(departure) => JournalBody::Departure { departure },
-                Told::WrittenDown { time, entry } => JournalBody::MovementLogged { time, entry },
+                Told::WrittenDown { time, entry } => {
+                    self.count_written_down(time, &entry);
+                    JournalBody::MovementLogged { time, entry }
+                }
                 Told::Response(response) => {
                     let step = DoseStep {
                         added_l: response.added_l,
@@ -435,7 +439,24 @@ impl SumpWatch {
         }
         self.use_up(time, litres, concentrate);
         let strength = Concentration::from_fraction(concentrate / litres);
-        self.note_movement(time, litres, strength, None);
+        self.note_movement(time, Moved { litres, strength });
+    }
+
+    /// What was inferred before carried its minerals already.
+    fn count_written_down(&mut self, time: Timestamp, entry: &str) {
+        let by_entry = |origin: &Origin| match origin {
+            Origin::Logged { entries, .. } => entries.iter().any(|one| one == entry),
+            Origin::Inferred | Origin::Contradicted { .. } => false,
+        };
+        let balance = &self.balance.balance;
+        let moved = balance
+            .movements()
+            .rev()
+            .find(|one| one.time == time && by_entry(&one.origin))
+            .and_then(Moved::told_by);
+        if let Some(moved) = moved {
+            self.count_once(entry, moved);
+        }
     }
 
     /// What a line of the ledger means for what is used, for minerals, and for
@@ -455,10 +476,9 @@ impl SumpWatch {
             MovementKind::Lines | MovementKind::Thinned | MovementKind::Unclear => {}
         }
         // What was written down has carried its minerals already.
-        let carries = matches!(movement.kind, MovementKind::Water | MovementKind::Premix);
-        if carries && movement.origin == Origin::Inferred {
-            let strength = Concentration::from_percent(strength.clamp(0.0, 100.0));
-            self.note_movement(time, litres, strength, None);
+        let carried = Moved::told_by(movement);
+        if let Some(moved) = carried.filter(|_| movement.origin == Origin::Inferred) {
+            self.note_movement(time, moved);
         }
     }
 

@@ -1,25 +1,18 @@
 //! Minerals, souring, and the refractometer against other methods: what feeds
 //! them, and how they are shown.
 //!
-//! Readings feed them once a minute, entries when they come. What was concluded
-//! from the newest entry is undone when that entry is corrected; what came of
-//! older ones stays until the next reading puts it right.
+//! Readings feed them once a minute, entries when they come.
 
-use std::sync::Arc;
-
-use serde::{Deserialize, Serialize};
-
-use crate::model::minerals::Movement;
 use crate::model::{
-    Charge, FactorContext, FactorPair, FactorStatus, FactorWatch, Mineral, MineralStatus,
-    MineralWatch, Odour, OtherMethod, SouringNow, SouringStatus, SouringWatch, SumpNow, Water,
+    Charge, FactorContext, FactorPair, FactorStatus, Mineral, MineralStatus, Odour, OtherMethod,
+    SouringNow, SouringStatus, SumpNow,
 };
+use crate::signal::InstrumentClass;
 use crate::units::{
     Brix, Concentration, Conductivity, Measured, Ph, Potential, Quantity, Span, Timestamp, Volume,
 };
 
-use super::entry::{AdditionKind, Entry, EntryKind, HappeningKind, Look, Method, Smell};
-use super::setup::SumpSetup;
+use super::entry::{Entry, EntryKind, HappeningKind, Look, Method, Smell};
 use super::watch::SumpWatch;
 
 /// Two methods are compared if they were read within so long. Choice: within two
@@ -30,76 +23,47 @@ const TOGETHER: Span = Span::from_hours(2);
 /// to 50 % of them carry-off.
 const USUAL_CARRY_OFF: (f64, f64) = (0.01, 0.006);
 
-/// What is remembered of a sump's chemistry.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
-#[serde(default)]
-pub(super) struct ChemistryWatch {
-    now: Signs,
-    /// The newest entry that changed it, and what it was before.
-    before: Option<Before>,
-}
-
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-struct Before {
-    entry: String,
-    signs: Box<Signs>,
-}
-
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
-#[serde(default)]
-struct Signs {
-    minerals: MineralWatch,
-    souring: SouringWatch,
-    factor: FactorWatch,
-    /// The newest reading of a hand refractometer, °Bx above the water's own.
-    net_brix: Option<(Timestamp, f64)>,
-    /// The newest concentration by another method, %.
-    other: Option<(Timestamp, f64, OtherMethod)>,
-    /// The newest reading of tramp oil, %.
-    tramp_oil: Option<(f64, Timestamp)>,
-    /// The newest reading of nitrite, mg/L.
-    nitrite: Option<(Timestamp, Measured)>,
-    /// When a film of oil was last seen.
-    oil_film: Option<Timestamp>,
-}
-
-impl ChemistryWatch {
-    /// Undoes what the entry changed, where it was the newest to do so.
-    fn undo(&mut self, entry: &str) {
-        if let Some(before) = self.before.take_if(|before| before.entry == entry) {
-            self.now = *before.signs;
-        }
-    }
-}
-
 impl SumpWatch {
     /// Takes the sump in as it is now.
     pub(super) fn watch_chemistry(&mut self) {
-        if let Some(ph) = self.signal(Quantity::Ph) {
+        if let Some(ph) = self.instrument_ph() {
             self.ph_trend.step(self.now, ph);
         }
         let (carry_off, volume) = (self.carry_off(), self.balanced_volume());
         let now = self.souring_now();
-        let seen = self.signal(Quantity::Conductivity);
-        let signs = &mut self.chemistry.now;
-        signs.souring.sense(&self.setup.souring, &now);
-        signs.minerals.carry_to(self.now, carry_off, volume);
+        let pumps = self.pumps_since();
+        if let Some((since, run)) = pumps {
+            self.chemistry.now.souring.circulate(since, run);
+        }
+        // What entries say of the pumps is undone with them.
+        let by_switch = pumps.filter(|_| self.pumps().is_some());
         // What is still mixing in would make a false base line.
-        if self.dosing.mixing_until.is_none()
-            && let Some((seen, at)) = seen.zip(now.concentration)
-        {
-            let seen = Conductivity::from_microsiemens_per_cm(seen);
-            signs.minerals.sense(self.now, seen, at);
+        let conducts = self.signal(Quantity::Conductivity);
+        let conducts = conducts.filter(|_| self.dosing.mixing_until.is_none());
+        let conducts = conducts.zip(now.concentration);
+        for signs in self.chemistry.both() {
+            if let Some((since, run)) = by_switch {
+                signs.souring.circulate(since, run);
+            }
+            signs.souring.sense(&self.setup.souring, &now);
+            signs.minerals.carry_to(self.now, carry_off, volume);
+            if let Some((seen, at)) = conducts {
+                let seen = Conductivity::from_microsiemens_per_cm(seen);
+                signs.minerals.sense(self.now, seen, at);
+            }
         }
     }
 
     /// Takes in an entry that stands and was so at `time`; what the superseded
     /// one changed is undone first.
     pub(super) fn note_chemistry(&mut self, entry: &Entry, time: Timestamp) {
-        if let Some(superseded) = &entry.supersedes {
-            self.chemistry.undo(superseded);
-        }
+        let superseded = entry.supersedes.as_deref();
+        let explained = superseded.and_then(|id| self.chemistry.undo(id));
         let before = self.chemistry.now.clone();
+        let moved = self.moved_by(&entry.kind);
+        if let Some((moved, water)) = &moved {
+            self.move_by_entry(time, *moved, water.as_deref());
+        }
         match &entry.kind {
             EntryKind::HandReading {
                 quantity,
@@ -108,31 +72,17 @@ impl SumpWatch {
                 ..
             } => self.note_reading(*quantity, *value, *method, time),
             EntryKind::Impression { smell, look, .. } => self.note_impression(*smell, look, time),
-            EntryKind::Addition {
-                what,
-                litres,
-                strength_pct,
-                water,
-                ..
-            } => {
-                let strength = match what {
-                    AdditionKind::Water => 0.0,
-                    AdditionKind::Concentrate => 100.0,
-                    AdditionKind::Premix => strength_pct.unwrap_or(0.0),
-                };
-                let strength = Concentration::from_percent(strength);
-                self.note_movement(time, *litres, strength, water.as_deref());
-            }
-            EntryKind::Event { what, litres, .. } => self.note_happening(*what, *litres, time),
-            EntryKind::Note { .. }
+            EntryKind::Event { what, .. } => self.note_happening(*what, time),
+            EntryKind::Addition { .. }
+            | EntryKind::Note { .. }
             | EntryKind::Acknowledge { .. }
             | EntryKind::Withdrawn { .. } => {}
         }
-        if self.chemistry.now != before {
-            self.chemistry.before = Some(Before {
-                entry: entry.id.clone(),
-                signs: Box::new(before),
-            });
+        if moved.is_some() || self.chemistry.now != before {
+            self.chemistry.keep_without(&entry.id, before);
+        }
+        if let Some(explained) = explained.filter(|_| moved.is_some()) {
+            self.count_once(&entry.id, explained);
         }
     }
 
@@ -235,7 +185,8 @@ impl SumpWatch {
         }
     }
 
-    fn note_happening(&mut self, what: HappeningKind, litres: Option<f64>, time: Timestamp) {
+    fn note_happening(&mut self, what: HappeningKind, time: Timestamp) {
+        let by_switch = self.pumps().is_some();
         let signs = &mut self.chemistry.now;
         match what {
             HappeningKind::Recharged => {
@@ -252,45 +203,40 @@ impl SumpWatch {
                 signs.nitrite = None;
                 signs.oil_film = None;
             }
-            HappeningKind::Drained => {
-                if let Some(litres) = litres {
-                    self.note_movement(time, -litres, Concentration::default(), None);
-                }
-            }
             HappeningKind::Skimmed => signs.oil_film = None,
-            HappeningKind::PumpsOn => signs.souring.circulate(time, true),
-            HappeningKind::PumpsOff => signs.souring.circulate(time, false),
-            HappeningKind::Cleaned
+            HappeningKind::PumpsOn | HappeningKind::PumpsOff if !by_switch => {
+                let run = what == HappeningKind::PumpsOn;
+                signs.souring.circulate(time, run);
+            }
+            HappeningKind::PumpsOn
+            | HappeningKind::PumpsOff
+            | HappeningKind::Drained
+            | HappeningKind::Cleaned
             | HappeningKind::ProbeCleaned
             | HappeningKind::ProbeCalibrated => {}
         }
     }
 
-    /// Takes in what went in, or, negative, out.
-    pub(super) fn note_movement(
-        &mut self,
-        time: Timestamp,
-        litres: f64,
-        strength: Concentration,
-        water: Option<&str>,
-    ) {
-        let (carry_off, volume) = (self.carry_off(), self.balanced_volume());
-        let water = water.map(|name| water_named(&self.setup, name));
-        let movement = Movement {
-            time,
-            litres,
-            strength,
-            water: water.as_deref(),
-        };
-        let minerals = &mut self.chemistry.now.minerals;
-        minerals.carry_to(time, carry_off, volume);
-        minerals.move_in_or_out(&self.setup.minerals, &movement, volume);
+    /// A probe was cleaned or calibrated: how pH moves with that says nothing of
+    /// the fluid.
+    pub(super) fn ph_probe_touched(&mut self, time: Timestamp) {
+        self.ph_trend.begin_anew();
+        for signs in self.chemistry.both() {
+            signs.souring.probe_touched(time);
+        }
+    }
+
+    /// pH by its instrument; none as long as that settles after it was touched.
+    fn instrument_ph(&self) -> Option<f64> {
+        let (channel, ph) = self.first_usable(Quantity::Ph)?;
+        let class = self.instrument_judgement(channel).class;
+        (class != InstrumentClass::FunctionCheck).then_some(ph)
     }
 
     fn souring_now(&self) -> SouringNow {
         SouringNow {
             time: self.now,
-            ph: self.signal(Quantity::Ph).map(Ph::from_units),
+            ph: self.instrument_ph().map(Ph::from_units),
             ph_slope_a_week: self.ph_trend.a_week(),
             concentration: self.known_concentration(),
             oxygen_mg_l: self.signal(Quantity::DissolvedOxygen),
@@ -303,7 +249,7 @@ impl SumpWatch {
     }
 
     /// Carry-off, L/d, as the balance tells it, else the usual.
-    fn carry_off(&self) -> Measured {
+    pub(super) fn carry_off(&self) -> Measured {
         let known = self.mineral_losses().map(|losses| losses.carry_off_l_d);
         known.unwrap_or_else(|| usual_carry_off(self.setup.working_volume))
     }
@@ -403,11 +349,4 @@ const fn odour(smell: Smell) -> Odour {
         Smell::Bad => Odour::Bad,
         Smell::Rotten => Odour::Rotten,
     }
-}
-
-/// The water that an entry names; one that nobody described has a name only.
-fn water_named(setup: &SumpSetup, name: &str) -> Arc<Water> {
-    let mut waters = setup.waters.iter();
-    let known = waters.find(|water| water.name.eq_ignore_ascii_case(name.trim()));
-    known.map_or_else(|| Arc::new(Water::undescribed(name)), Arc::clone)
 }

@@ -7,7 +7,7 @@
 //! happens even for an entry that was corrected before it came. So an entry and
 //! its correction lead to the same, whichever comes first; only advice that was
 //! given in between stays given, and what an entry said of the chemistry is only
-//! undone if no other has spoken of it since.
+//! undone if no other entry has spoken of it since.
 
 use super::entry::{Entry, EntryKind, HappeningKind, Look};
 use super::event::Effect;
@@ -134,6 +134,9 @@ impl SumpWatch {
         for ix in self.touched_probes(kind) {
             self.channels[ix].start_anew();
             self.channels[ix].instrument.touched(time);
+            if self.setup.channels[ix].quantity == Quantity::Ph {
+                self.ph_probe_touched(time);
+            }
         }
     }
 

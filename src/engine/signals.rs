@@ -290,7 +290,7 @@ impl SumpWatch {
     }
 
     #[inline]
-    fn first_usable(&self, quantity: Quantity) -> Option<(usize, f64)> {
+    pub(super) fn first_usable(&self, quantity: Quantity) -> Option<(usize, f64)> {
         self.setup
             .channels
             .iter()

@@ -11,7 +11,7 @@ use crate::units::{Span, Timestamp};
 use super::alarms::Which;
 use super::balance_watch::BalanceWatch;
 use super::channel::ChannelWatch;
-use super::chemistry_watch::ChemistryWatch;
+use super::chemistry_memory::ChemistryWatch;
 use super::dosing::Dosing;
 use super::ph_trend::PhTrend;
 use super::remembered::Remembered;
@@ -110,6 +110,7 @@ impl SumpWatch {
         watch.seq = snapshot.seq;
         watch.dosing = snapshot.dosing;
         watch.chemistry = snapshot.chemistry;
+        watch.look_at_chart();
         if let Some(balance) = snapshot.balance {
             watch.balance = if snapshot.meters == Some(meters(&watch.setup)) {
                 balance

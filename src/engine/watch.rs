@@ -9,7 +9,7 @@ use crate::units::{Quantity, Span, Timestamp};
 
 use super::balance_watch::{BalanceWatch, Tells, balance_setup, tells};
 use super::channel::ChannelWatch;
-use super::chemistry_watch::ChemistryWatch;
+use super::chemistry_memory::ChemistryWatch;
 use super::current_loop::mark;
 use super::dosing::Dosing;
 use super::entry::Entry;
@@ -93,6 +93,7 @@ impl SumpWatch {
             limits_of,
             setup,
         };
+        watch.look_at_chart();
         watch.find_next_due();
         watch
     }

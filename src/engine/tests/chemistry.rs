@@ -2,10 +2,10 @@
 
 use super::*;
 use crate::advice::recharge::VolumeSource;
-use crate::model::Mineral;
 use crate::model::factor_check::GapCause;
 use crate::model::minerals::ExcessLevel;
 use crate::model::souring::Souring;
+use crate::model::{Mineral, MovementKind, Origin};
 use crate::units::Measured;
 
 const PH: u16 = 2;
@@ -38,15 +38,22 @@ fn equipped() -> Arc<SumpSetup> {
 struct Sump {
     watch: SumpWatch,
     minute: i64,
+    /// m, and so m³.
+    level: f64,
 }
 
 impl Sump {
     /// Charged at the start, and a first day of 8 % (4.2 °Bx), pH 9.2 and
     /// 2400 µS/cm.
     fn charged() -> Self {
+        Self::charged_with(equipped())
+    }
+
+    fn charged_with(setup: Arc<SumpSetup>) -> Self {
         let mut sump = Sump {
-            watch: SumpWatch::new(equipped(), ADMISSION, start()),
+            watch: SumpWatch::new(setup, ADMISSION, start()),
             minute: 0,
+            level: 0.9,
         };
         sump.write("charge", None, event(HappeningKind::Recharged, None));
         sump.run(24 * 60, 4.2, 9.2, 2400.0);
@@ -58,26 +65,49 @@ impl Sump {
             self.minute += 1;
             let values = [
                 (BRIX, brix),
-                (LEVEL, 0.9),
+                (LEVEL, self.level),
                 (PH, ph),
                 (CONDUCTIVITY, conductivity),
             ];
             for (channel, value) in values {
-                let reading = Reading {
-                    channel,
-                    claimed: Some(minute(self.minute)),
-                    arrival: minute(self.minute),
-                    value,
-                    form: Form::Reported,
-                    quality: Quality::GOOD,
-                };
-                self.watch.step(&Event::Reading(reading), &mut Vec::new());
+                self.read(channel, value);
             }
         }
     }
 
+    fn read(&mut self, channel: u16, value: f64) {
+        let reading = Reading {
+            channel,
+            claimed: Some(minute(self.minute)),
+            arrival: minute(self.minute),
+            value,
+            form: Form::Reported,
+            quality: Quality::GOOD,
+        };
+        self.watch.step(&Event::Reading(reading), &mut Vec::new());
+    }
+
+    fn usual(&mut self, minutes: i64) {
+        self.run(minutes, 4.2, 9.2, 2400.0);
+    }
+
+    fn hardness(&self) -> f64 {
+        self.content(Mineral::Hardness).unwrap().value
+    }
+
+    /// Litres that the readings told to have gone in or out, and nobody wrote.
+    fn inferred(&self) -> Vec<(MovementKind, f64)> {
+        let movements = self.watch.balance.balance.movements();
+        let inferred = movements.filter(|one| one.origin == Origin::Inferred);
+        inferred.map(|one| (one.kind, one.litres.value)).collect()
+    }
+
     fn write(&mut self, id: &str, supersedes: Option<&str>, kind: EntryKind) {
-        let time = minute(self.minute);
+        self.write_of(minute(self.minute), id, supersedes, kind);
+    }
+
+    /// Written now, of an earlier time.
+    fn write_of(&mut self, time: Timestamp, id: &str, supersedes: Option<&str>, kind: EntryKind) {
         let entry = Entry {
             id: id.into(),
             time,
@@ -86,8 +116,10 @@ impl Sump {
             supersedes: supersedes.map(str::to_owned),
             kind,
         };
-        self.watch
-            .step(&Event::Entry(Box::new(entry), time), &mut Vec::new());
+        self.watch.step(
+            &Event::Entry(Box::new(entry), minute(self.minute)),
+            &mut Vec::new(),
+        );
     }
 
     fn content(&self, mineral: Mineral) -> Option<Measured> {
@@ -307,4 +339,243 @@ fn the_old_charge_is_as_it_is_read_and_the_new_one_as_it_is_set() {
     assert_eq!(charge.fill_to, setup.working_volume);
     let fresh = SumpWatch::new(Arc::clone(setup), ADMISSION, start());
     assert_eq!(fresh.old_charge(), setup.charge_by_settings());
+}
+
+#[test]
+fn what_was_let_out_takes_its_share_of_what_was_there_before() {
+    for written_after in [0, 180] {
+        let mut sump = Sump::charged();
+        let before = sump.hardness();
+        sump.level = 0.45;
+        sump.usual(written_after);
+        sump.write("d", None, event(HappeningKind::Drained, Some(450.0)));
+        sump.usual(180);
+        let after = sump.hardness();
+        assert!((after / before - 1.0).abs() < 0.06, "{before} {after}");
+    }
+}
+
+#[test]
+fn more_than_there_was_leaves_a_rest() {
+    let mut sump = Sump::charged();
+    sump.write("d", None, event(HappeningKind::Drained, Some(5000.0)));
+    let rest = sump.hardness();
+    assert!(rest > 5.0, "{rest}");
+}
+
+#[test]
+fn mix_that_the_readings_tell_to_have_gone_takes_its_minerals() {
+    let mut sump = Sump::charged();
+    let before = sump.hardness();
+    let drained = minute(sump.minute);
+    sump.level = 0.6;
+    sump.usual(8 * 60);
+    let inferred = sump.inferred();
+    assert_eq!(inferred[0].0, MovementKind::MixOut, "{inferred:?}");
+    let told = sump.hardness();
+    assert!((told / before - 1.0).abs() < 0.02, "{before} {told}");
+    // Written down after all, it counts once.
+    sump.write_of(
+        drained,
+        "d",
+        None,
+        event(HappeningKind::Drained, Some(300.0)),
+    );
+    assert_eq!(sump.inferred(), []);
+    let once = sump.hardness();
+    assert!((once / told - 1.0).abs() < 0.01, "{told} {once}");
+}
+
+/// With tap water of 200 mg/L as usual top-up.
+fn topped_up_with_tap() -> SumpSetup {
+    let mut setup = (*equipped()).clone();
+    setup.minerals.top_up = setup.minerals.first_fill.clone();
+    setup
+}
+
+#[test]
+fn water_that_the_readings_told_and_somebody_wrote_down_counts_once() {
+    let mut sump = Sump::charged_with(Arc::new(topped_up_with_tap()));
+    let of_charge = sump.hardness() * 900.0;
+    let filled = minute(sump.minute);
+    sump.level = 0.945;
+    sump.run(8 * 60, 0.2 + 4.0 * 900.0 / 945.0, 9.2, 2400.0);
+    let inferred = sump.inferred();
+    assert_eq!(inferred[0].0, MovementKind::Water, "{inferred:?}");
+    let expected = (of_charge + 45.0 * 200.0) / 945.0;
+    let near = |sump: &Sump, expected: f64| {
+        let found = sump.hardness();
+        assert!((found - expected).abs() < 1.5, "{found} for {expected}");
+    };
+    near(&sump, expected);
+    sump.write_of(filled, "w", None, added(45.0, Some("tap")));
+    assert_eq!(sump.inferred(), []);
+    near(&sump, expected);
+    // It was purified water; and should nobody have written, the usual counts.
+    sump.write_of(filled, "x", Some("w"), added(45.0, Some("purified")));
+    near(&sump, of_charge / 945.0);
+    let withdrawn = EntryKind::Withdrawn { text: None };
+    sump.write("y", Some("x"), withdrawn);
+    near(&sump, expected);
+}
+
+#[test]
+fn water_that_a_meter_counts_brings_its_minerals_once() {
+    const METER: u16 = 4;
+    let mut setup = topped_up_with_tap();
+    let mut meter = channel("meter", Quantity::Volume, 6, 0.0, 1.0);
+    meter.plausible = (0.0, 1e6);
+    meter.kind = ChannelKind::Meter {
+        counts: MeterSetup {
+            rolls_over_at: None,
+            max_flow: None,
+        },
+        of: MeterOf::Water,
+        total_series: SeriesIx(7),
+    };
+    setup.channels.push(meter);
+    let mut sump = Sump::charged_with(Arc::new(setup));
+    sump.read(METER, 100.0);
+    sump.usual(10);
+    let before = sump.hardness();
+    sump.write("w", None, added(45.0, None));
+    assert_eq!(sump.hardness(), before);
+    sump.read(METER, 145.0);
+    sump.usual(10);
+    let brought = (sump.hardness() - before) * 900.0;
+    assert!((brought / 9000.0 - 1.0).abs() < 0.02, "{brought}");
+    // No meter counts premix.
+    let premix = EntryKind::Addition {
+        what: AdditionKind::Premix,
+        litres: 45.0,
+        strength_pct: Some(8.0),
+        water: Some("tap".into()),
+        advice: None,
+    };
+    let before = sump.hardness();
+    sump.write("p", None, premix);
+    let brought = (sump.hardness() - before) * 900.0;
+    assert!((brought / (0.92 * 9000.0) - 1.0).abs() < 0.02, "{brought}");
+}
+
+#[test]
+fn a_correction_days_later_leaves_what_instruments_told_since() {
+    let mut sump = Sump {
+        watch: SumpWatch::new(equipped(), ADMISSION, start()),
+        minute: 0,
+        level: 0.9,
+    };
+    sump.write("charge", None, event(HappeningKind::Recharged, None));
+    sump.usual(30);
+    sump.write("a", None, smelt(Smell::Rotten));
+    sump.usual(3 * 24 * 60);
+    let before = sump.watch.status();
+    sump.write("b", Some("a"), smelt(Smell::Fresh));
+    let after = sump.watch.status();
+    let (was, is) = (before.souring.unwrap(), after.souring.unwrap());
+    assert_eq!((was.level, is.level), (Souring::Likely, Souring::NoSign));
+    assert_eq!(is.reference_ph, was.reference_ph);
+    assert_eq!(after.minerals, before.minerals);
+    assert!(after.minerals.unwrap().excess.is_some());
+}
+
+#[test]
+fn a_probe_that_was_wiped_or_calibrated_is_no_chemistry() {
+    for what in [HappeningKind::ProbeCleaned, HappeningKind::ProbeCalibrated] {
+        let mut sump = Sump::charged();
+        sump.run(6 * 24 * 60, 4.2, 8.6, 2400.0);
+        assert!(sump.watch.ph_trend.a_week().is_some());
+        // In the buffer, and back.
+        sump.run(5, 4.2, 7.0, 2400.0);
+        sump.write("p", None, event(what, None));
+        sump.run(5 * 24 * 60, 4.2, 9.2, 2400.0);
+        let souring = &sump.watch.chemistry.now.souring;
+        assert_eq!(souring.last_jump(), None);
+        let slope = sump.watch.ph_trend.a_week().unwrap();
+        assert!(slope.value.abs() < 0.01, "{slope:?}");
+    }
+}
+
+#[test]
+fn another_probe_leaves_the_course_of_ph() {
+    let mut sump = Sump::charged();
+    sump.usual(6 * 24 * 60);
+    let slope = sump.watch.ph_trend.a_week();
+    let cleaned = EntryKind::Event {
+        what: HappeningKind::ProbeCleaned,
+        litres: None,
+        channel: Some("brix".into()),
+        advice: None,
+    };
+    sump.write("p", None, cleaned);
+    assert!(slope.is_some());
+    assert_eq!(sump.watch.ph_trend.a_week(), slope);
+}
+
+#[test]
+fn pumps_that_stand_by_their_switch_are_seen_without_an_entry() {
+    const PUMP: u16 = 4;
+    let mut setup = (*equipped()).clone();
+    let mut pump = channel("pump", Quantity::State, 6, 0.0, 0.5);
+    pump.plausible = (0.0, 1.0);
+    pump.kind = ChannelKind::Switch {
+        of: SwitchOf::Pumps,
+    };
+    pump.silent_after = Span::from_hours(24 * 365);
+    setup.channels.push(pump);
+    setup.pump = Some(PUMP);
+    let mut sump = Sump::charged_with(Arc::new(setup));
+    let circulates = |sump: &Sump| sump.watch.chemistry.now.souring.circulates();
+    sump.read(PUMP, 1.0);
+    sump.usual(60);
+    assert_eq!(circulates(&sump), Some((minute(sump.minute - 60), true)));
+    sump.read(PUMP, 0.0);
+    let stopped = minute(sump.minute);
+    sump.usual(60);
+    assert_eq!(circulates(&sump), Some((stopped, false)));
+    // The switch knows better than who writes.
+    sump.write("on", None, event(HappeningKind::PumpsOn, None));
+    assert_eq!(circulates(&sump), Some((stopped, false)));
+}
+
+#[test]
+fn pumps_said_to_stand_run_again_where_that_is_withdrawn() {
+    let mut sump = Sump::charged();
+    let circulates = |sump: &Sump| sump.watch.chemistry.now.souring.circulates();
+    sump.write("on", None, event(HappeningKind::PumpsOn, None));
+    let on = circulates(&sump);
+    sump.usual(60);
+    sump.write("off", None, event(HappeningKind::PumpsOff, None));
+    assert_eq!(circulates(&sump), Some((minute(sump.minute), false)));
+    sump.usual(60);
+    let withdrawn = EntryKind::Withdrawn { text: None };
+    sump.write("no", Some("off"), withdrawn);
+    sump.usual(60);
+    assert_eq!(circulates(&sump), on);
+}
+
+#[test]
+fn pairs_of_another_chart_do_not_count() {
+    let mut sump = Sump::charged();
+    let titrated = read(Quantity::Concentration, 10.0, Some(Method::Titration));
+    sump.write("t", None, titrated);
+    sump.usual(10);
+    let restored = |setup: Arc<SumpSetup>| {
+        let snapshot = sump.watch.snapshot();
+        SumpWatch::restore(setup, ADMISSION, snapshot)
+    };
+    let with_factor = |factor: f64| {
+        let mut setup = (*equipped()).clone();
+        let mut fluid = (*setup.fluid).clone();
+        fluid.chart = Chart::factor(factor).unwrap();
+        setup.fluid = Arc::new(fluid);
+        Arc::new(setup)
+    };
+    assert_eq!(restored(equipped()).status().factor.unwrap().pairs, 1);
+    let changed = restored(with_factor(2.5));
+    assert_eq!(changed.status().factor, None);
+    // And what was kept under the new one stays.
+    let again = SumpWatch::restore(with_factor(2.5), ADMISSION, changed.snapshot());
+    assert_eq!(again.status().factor, None);
+    assert_eq!(again.snapshot(), changed.snapshot());
 }
