@@ -10,7 +10,7 @@ use crate::model::{
     forecast, minerals,
 };
 use crate::rules::LimitLevel;
-use crate::units::{Measured, Quantity, Volume};
+use crate::units::{Measured, Quantity, Span, Timestamp, Volume};
 
 use super::ph_trend::PhOutlook;
 use super::watch::SumpWatch;
@@ -45,6 +45,9 @@ pub struct BalanceStatus {
     /// Strength of make-up that holds the concentration against the losses, %.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub holding_strength_pct: Option<Measured>,
+    /// What each mixer leads to at its setting.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub mixers: Vec<MixerOutlook>,
     /// When pH reaches its lower limit.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub ph: Option<PhOutlook>,
@@ -65,6 +68,17 @@ pub struct BalanceStatus {
     /// All of this that a person should read, a sentence each.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub words: Vec<String>,
+}
+
+/// Where a mixer leads at its setting, if all losses are made up from it.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct MixerOutlook {
+    /// The mixer.
+    pub mixer: String,
+    /// What it is set to, %.
+    pub setting_pct: f64,
+    /// The concentration that it leads to, %.
+    pub leads_to_pct: Measured,
 }
 
 /// The true volume as doses tell it.
@@ -95,6 +109,7 @@ impl SumpWatch {
             departure: balance.departure().copied(),
             forecast: known.and_then(|losses| self.forecast(&losses)),
             holding_strength_pct: self.holding_strength(),
+            mixers: self.mixer_outlooks(),
             ph: self.ph_outlook(),
             volume_by_doses: self.volume_by_doses(),
             ledger: newest.collect(),
@@ -138,6 +153,20 @@ impl SumpWatch {
 
     fn holding_strength(&self) -> Option<Measured> {
         advice::holding_strength(self.setup.target, &self.loss_rates()?)
+    }
+
+    fn mixer_outlooks(&self) -> Vec<MixerOutlook> {
+        let Some(losses) = self.loss_rates() else {
+            return Vec::new();
+        };
+        let outlooks = self.setup.mixers.iter().filter_map(|mixer| {
+            Some(MixerOutlook {
+                mixer: mixer.name.to_string(),
+                setting_pct: mixer.setting.percent(),
+                leads_to_pct: advice::leads_to(mixer.setting, &losses)?,
+            })
+        });
+        outlooks.collect()
     }
 
     fn forecast(&self, losses: &Losses) -> Option<Forecast> {
@@ -221,11 +250,19 @@ impl BalanceStatus {
                 range(holding)
             ));
         }
+        for mixer in &self.mixers {
+            words.push(format!(
+                "Mixer {} at {:.1} % leads to {} % in the end.",
+                mixer.mixer,
+                mixer.setting_pct,
+                range(mixer.leads_to_pct)
+            ));
+        }
         if let Some(departure) = &self.departure {
             words.push(format!(
                 "{:.1} L/h beyond what is usual since {}: {}.",
                 departure.litres_per_hour.value,
-                departure.since,
+                minute(departure.since),
                 departure.kind.words()
             ));
         }
@@ -252,7 +289,7 @@ impl BalanceStatus {
         {
             words.push(format!(
                 "Without a top-up the concentration reaches its upper limit about {}.",
-                high.time
+                minute(high.time)
             ));
         }
         if let Some(ph) = &self.ph {
@@ -287,7 +324,7 @@ fn top_up_in_words(top_up: &TopUp) -> String {
     } = top_up;
     let latest = by
         .latest
-        .map_or("later".to_owned(), |latest| latest.to_string());
+        .map_or("later".to_owned(), |latest| minute(latest).to_string());
     let short = if *reaches_target {
         ""
     } else {
@@ -295,7 +332,8 @@ fn top_up_in_words(top_up: &TopUp) -> String {
     };
     format!(
         "Next top-up by {} (between {} and {latest}): {litres:.0} L of {strength_pct:.1} %.{short}",
-        by.time, by.earliest
+        minute(by.time),
+        minute(by.earliest)
     )
 }
 
@@ -304,6 +342,11 @@ fn range(measured: Measured) -> String {
     let (low, high) = measured.interval_90();
     let [value, low, high] = [measured.value, low, high].map(|litres| litres.max(0.0));
     format!("{value:.1} ({low:.1} to {high:.1})")
+}
+
+/// To the minute: nobody foresees seconds.
+pub(super) fn minute(time: Timestamp) -> Timestamp {
+    time.floor(Span::from_mins(1))
 }
 
 fn capital(words: &str) -> String {

@@ -295,6 +295,8 @@ impl SumpWatch {
             strength_pct,
         };
         let logged = match &entry.kind {
+            // What a meter counts is not counted besides.
+            EntryKind::Addition { what, .. } if self.is_metered(*what) => return,
             EntryKind::Addition {
                 what,
                 litres,
@@ -341,31 +343,11 @@ impl SumpWatch {
             }
             _ => return,
         };
-        if self.is_metered(&logged) {
-            return;
-        }
         let mut told = Vec::new();
         self.balance
             .balance
             .log(&self.balance_setup, logged, &mut told);
         self.tell_of_balance(told, out);
-    }
-
-    /// Whether a meter counts additions of this kind here: then it counts, and
-    /// not what people write down besides.
-    fn is_metered(&self, logged: &Logged) -> bool {
-        let counted = logged.kind();
-        self.setup.channels.iter().any(|channel| {
-            let ChannelKind::Meter { of, .. } = channel.kind else {
-                return false;
-            };
-            let of = match of {
-                MeterOf::Water => MovementKind::Water,
-                MeterOf::Concentrate => MovementKind::Concentrate,
-                MeterOf::Premix(_) => MovementKind::Premix,
-            };
-            of == counted
-        })
     }
 
     /// The fluid is let out for good: what waits to be judged is settled first.

@@ -139,7 +139,8 @@ impl SumpWatch {
         }
     }
 
-    fn is_metered(&self, what: AdditionKind) -> bool {
+    /// Whether a meter counts additions of this kind here.
+    pub(super) fn is_metered(&self, what: AdditionKind) -> bool {
         let mut channels = self.setup.channels.iter();
         channels.any(|channel| {
             let ChannelKind::Meter { of, .. } = channel.kind else {

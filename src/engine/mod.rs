@@ -48,7 +48,7 @@ pub use crate::rules::LimitLevel;
 pub use crate::signal::{
     DespikeSetup, InstrumentClass, InstrumentReason, InstrumentSetup, MeterSetup, Probe,
 };
-pub use balance_status::{BalanceStatus, VolumeByDoses};
+pub use balance_status::{BalanceStatus, MixerOutlook, VolumeByDoses};
 pub use entry::{AdditionKind, Entry, EntryKind, HappeningKind, Look, Method, Smell};
 pub use event::{
     Effect, Event, Form, Quality, QualityClass, Reading, Sample, SeriesIx, Trouble, TroubleKind,

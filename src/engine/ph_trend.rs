@@ -9,6 +9,7 @@ use crate::rules::LimitLevel;
 use crate::signal::{Confidence, theil_sen_per_hour};
 use crate::units::{Measured, Quantity, Span, Timestamp};
 
+use super::balance_status::minute;
 use super::watch::SumpWatch;
 
 /// One point stands for so long, and so many are kept: two weeks.
@@ -111,7 +112,10 @@ impl PhOutlook {
     pub(super) fn in_words(&self) -> String {
         format!(
             "pH falls by {:.2} a week and reaches {:.1} about {} (not before {}).",
-            -self.a_week.value, self.limit, self.reaches.time, self.reaches.earliest
+            -self.a_week.value,
+            self.limit,
+            minute(self.reaches.time),
+            minute(self.reaches.earliest)
         )
     }
 }
