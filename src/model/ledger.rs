@@ -3,11 +3,12 @@
 
 use crate::units::{Measured, Span, Timestamp};
 
-use super::balance::{Balance, LEAST_STEP, LEAST_TELLING, OpenStep, Response, STEP, Told};
+use super::balance::{Balance, LEAST_TELLING, OpenStep, Response, Told};
 use super::classify::{Beforehand, Guess, Lines, Usual, classify};
 use super::movement::{Logged, LoggedSum, Movement, MovementKind, Origin};
 use super::setup::BalanceSetup;
 use super::state::{State, Step};
+use super::steps::{LEAST_STEP, STEP};
 
 /// What was written down and what was seen belong together when they lie within
 /// this of each other.

@@ -39,6 +39,7 @@ mod shift;
 mod shift_pattern;
 pub mod souring;
 mod state;
+mod steps;
 #[cfg(test)]
 mod testing;
 
