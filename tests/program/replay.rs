@@ -212,18 +212,18 @@ fn the_same_input_gives_the_same_bytes() {
         .lines()
         .map(|line| serde_json::from_str::<serde_json::Value>(line).unwrap())
         .map(|line| line["kind"].as_str().unwrap().to_owned())
+        // What the balance makes of it is held against the truth in tests/estimates.
+        .filter(|kind| kind != "movement")
         .collect();
     assert_eq!(
         kinds,
         [
             "advice",
             "alarm",
-            "movement",
             "entry",
             "advice_followed",
             "alarm",
-            "advice_outcome",
-            "movement"
+            "advice_outcome"
         ]
     );
     let times: Vec<&str> = outputs[0].lines().map(|line| &line[9..29]).collect();
