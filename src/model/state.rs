@@ -67,8 +67,8 @@ const DRIFTED: f64 = 0.857_763_884_960_706_8;
 
 /// How much volume may come or go unseen from one point to the next while
 /// something runs that has no place here, as a share of the working volume
-/// (choice: far more than a leak).
-const LOOSE: f64 = 0.005;
+/// (choice: a hundredth in an hour, more than leaks bring and less than steps).
+const LOOSE: f64 = 0.001;
 
 /// What is not seen after a pause is doubted by this share (choice: about what
 /// a top-up is).
