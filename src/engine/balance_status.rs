@@ -192,7 +192,7 @@ impl SumpWatch {
         forecast(&case, losses, self.setup.shifts.as_deref())
     }
 
-    fn volume_by_doses(&self) -> Option<VolumeByDoses> {
+    pub(super) fn volume_by_doses(&self) -> Option<VolumeByDoses> {
         let (doses, setup) = (&self.balance.doses, self.dose_volume_setup());
         Some(VolumeByDoses {
             ratio: doses.ratio(&setup)?,
