@@ -42,7 +42,7 @@ pub(super) struct BalanceWatch {
     pub(super) consumption: Consumption,
 }
 
-/// The readings since the last point.
+/// The readings since the last point, in the channels' units.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
 struct Slot {
     began: Option<Timestamp>,
@@ -179,13 +179,9 @@ impl SumpWatch {
         }
         // Any reading lets a point end, so that meters count where nothing tells of
         // the fluid.
-        let good = quality.class() == QualityClass::Good;
-        let (tells, value) = match self.tells[channel] {
-            Tells::Volume if good => (Tells::Volume, self.volume_at(channel, value)),
-            Tells::Concentration if good => {
-                (Tells::Concentration, self.concentration_at(channel, value))
-            }
-            _ => (Tells::Nothing, value),
+        let tells = match quality.class() {
+            QualityClass::Good => self.tells[channel],
+            QualityClass::Uncertain | QualityClass::Bad => Tells::Nothing,
         };
         let slot = &mut self.balance.slot;
         slot.began.get_or_insert(time.floor(POINT));
@@ -205,9 +201,12 @@ impl SumpWatch {
         self.count_metered(time, metered_l, metered_concentrate_l);
         let point = Point {
             time,
-            volume_l: mean(slot.volumes).filter(|_| self.is_sound(Tells::Volume)),
+            volume_l: mean(slot.volumes)
+                .zip(self.sound(Tells::Volume))
+                .map(|(mean, channel)| self.volume_at(channel, mean)),
             concentration_pct: mean(slot.concentrations)
-                .filter(|_| self.is_sound(Tells::Concentration)),
+                .zip(self.sound(Tells::Concentration))
+                .map(|(mean, channel)| self.concentration_at(channel, mean)),
             working,
             pumps_run,
             metered_l,
@@ -220,10 +219,10 @@ impl SumpWatch {
         self.tell_of_balance(told, out);
     }
 
-    /// Whether the channel that tells this is neither doubted nor broken.
-    fn is_sound(&self, tells: Tells) -> bool {
+    /// The channel that tells this, if it is neither doubted nor broken.
+    fn sound(&self, tells: Tells) -> Option<usize> {
         let channel = self.tells.iter().position(|one| *one == tells);
-        channel.is_some_and(|ix| {
+        channel.filter(|&ix| {
             let class = self.instrument_judgement(ix).class;
             !self.doubts[ix].is_active() && class <= InstrumentClass::MaintenanceRequired
         })

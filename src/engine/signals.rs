@@ -70,7 +70,8 @@ impl SumpWatch {
     /// pumps are known to stand.
     #[inline]
     fn drained_back(&self) -> f64 {
-        if self.pumps_run() != Some(false) {
+        let none = self.setup.lines.litres() <= 0.0;
+        if none || self.pumps_run() != Some(false) {
             return 0.0;
         }
         let learned = self.balance.balance.drain_back_l();
