@@ -19,6 +19,9 @@ pub fn look_at(condition: &Condition) -> (Vec<&'static str>, Vec<Caution>) {
         Condition::Limit(quantity, _) => by_hand(*quantity),
         Condition::Silent(_) => silent(),
         Condition::Disagrees(_) => disagrees(),
+        Condition::Instrument(_) => instrument(),
+        Condition::Loss => loss(),
+        Condition::Gain => gain(),
     }
 }
 
@@ -81,6 +84,47 @@ fn ph(level: LimitLevel) -> (Vec<&'static str>, Vec<Caution>) {
     (
         steps,
         vec![Caution::Biocide, Caution::Concentrate, Caution::DataSheets],
+    )
+}
+
+fn instrument() -> (Vec<&'static str>, Vec<Caution>) {
+    (
+        vec![
+            "Read the same by hand and enter it; go by that until the instrument is seen to.",
+            "What the instrument shows, and what to look at first, stands with its channel in the sump's state.",
+            "When it is cleaned or calibrated, enter that.",
+        ],
+        vec![Caution::MovingParts, Caution::DataSheets],
+    )
+}
+
+fn loss() -> (Vec<&'static str>, Vec<Caution>) {
+    (
+        vec![
+            "Look for a leak: floor and pit, hoses, seals, drain valves, return lines, a chip conveyor that carries fluid off.",
+            "If mix was taken out and not entered, enter it now.",
+            "A leak out of the system may reach drains or soil: keep it in, and tell whoever answers for water protection.",
+        ],
+        vec![
+            Caution::MovingParts,
+            Caution::ConfinedSpace,
+            Caution::DataSheets,
+        ],
+    )
+}
+
+fn gain() -> (Vec<&'static str>, Vec<Caution>) {
+    (
+        vec![
+            "Look for water that runs in: a top-up valve that stays open, a cooler or a wash-down that leaks, rain.",
+            "If something was added and not entered, enter it now.",
+            "Read the concentration by hand before anything is added; enter the reading.",
+        ],
+        vec![
+            Caution::MovingParts,
+            Caution::ConfinedSpace,
+            Caution::DataSheets,
+        ],
     )
 }
 

@@ -4,6 +4,9 @@ use serde::{Deserialize, Serialize};
 
 use crate::units::{Span, Timestamp};
 
+use super::hidden::{Hidden, Hiding};
+use super::state::{AlarmState, Transition, Verdict};
+
 /// How much hurry (ISA-18.2: from consequence and time to respond).
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -16,62 +19,28 @@ pub enum Priority {
     High,
 }
 
-/// Where an alarm stands (states A to D of the ISA-18.2 state diagram).
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum AlarmState {
-    /// A: nothing to tell.
-    #[default]
-    Normal,
-    /// B: the condition holds and nobody has taken it on.
-    Unacknowledged,
-    /// C: the condition holds and somebody has taken it on.
-    Acknowledged,
-    /// D: the condition is over and nobody had taken it on.
-    ReturnedUnacknowledged,
-}
-
-/// What a rule sees at one time.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Verdict {
-    /// The condition holds.
-    Outside,
-    /// The condition does not hold, but is not over by the dead band either.
-    Band,
-    /// The condition does not hold.
-    Inside,
-    /// There is no value to judge.
-    Unknown,
-}
-
-/// How long a change must last before it counts.
+/// How an alarm behaves.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub struct AlarmDelays {
+pub struct AlarmManner {
     /// From the condition to the alarm.
     pub on: Span,
     /// From the end of the condition to the return to normal.
     pub off: Span,
-}
-
-/// A step of the state diagram.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Transition {
-    /// A→B or D→B.
-    Raised,
-    /// B→C or D→A.
-    Acknowledged,
-    /// B→D or C→A.
-    Returned,
-    /// C→B or A→D: an acknowledgement that was a mistake is taken back. The
-    /// standard has no such step.
-    Unacknowledged,
+    /// Whether it stands until a person resets it.
+    pub latching: bool,
+    /// An acknowledged alarm that still stands is raised again after this.
+    pub again_after: Option<Span>,
 }
 
 /// One alarm. Each rise to [`AlarmState::Unacknowledged`] is an occurrence of
-/// its own, told apart by the time it was raised.
+/// its own, told apart by the time it was raised; one that is raised again
+/// because it stands for too long stays the same occurrence.
+///
+/// While it is hidden (shelved, suppressed by design, out of service) the
+/// condition is judged on, and nothing is told.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct AlarmLife {
+    /// Where it stands behind whatever hides it: one of the states A to F.
     state: AlarmState,
     /// When the condition of the present or last occurrence began.
     since: Option<Timestamp>,
@@ -79,6 +48,11 @@ pub struct AlarmLife {
     raised: Option<Timestamp>,
     /// Since when the condition has been other than the state says.
     turning: Option<Timestamp>,
+    /// When it was taken on.
+    #[serde(default)]
+    taken_on: Option<Timestamp>,
+    #[serde(default)]
+    hidden: Hidden,
 }
 
 impl AlarmLife {
@@ -88,11 +62,25 @@ impl AlarmLife {
         &mut self,
         now: Timestamp,
         verdict: Verdict,
-        delays: AlarmDelays,
+        manner: AlarmManner,
+    ) -> Option<Transition> {
+        let turned = self.turn(now, verdict, manner);
+        if self.hidden.any() {
+            return None;
+        }
+        turned.or_else(|| self.raise_again(now, manner))
+    }
+
+    #[inline]
+    fn turn(
+        &mut self,
+        now: Timestamp,
+        verdict: Verdict,
+        manner: AlarmManner,
     ) -> Option<Transition> {
         let turns = match verdict {
-            Verdict::Outside => !self.is_active(),
-            Verdict::Inside => self.is_active(),
+            Verdict::Outside => !self.state.holds(),
+            Verdict::Inside => self.state.holds(),
             Verdict::Band | Verdict::Unknown => false,
         };
         if !turns {
@@ -100,27 +88,51 @@ impl AlarmLife {
             return None;
         }
         let began = *self.turning.get_or_insert(now);
-        let delay = if self.is_active() {
-            delays.off
-        } else {
-            delays.on
-        };
-        if now - began < delay {
+        if now - began < self.delay(manner) {
             return None;
         }
         self.turning = None;
-        if self.is_active() {
-            self.state = match self.state {
-                AlarmState::Acknowledged => AlarmState::Normal,
-                _ => AlarmState::ReturnedUnacknowledged,
-            };
-            Some(Transition::Returned)
+        Some(if self.state.holds() {
+            self.return_to_normal(manner)
         } else {
-            self.state = AlarmState::Unacknowledged;
-            self.since = Some(began);
-            self.raised = Some(now);
-            Some(Transition::Raised)
+            self.rise(began, now)
+        })
+    }
+
+    fn rise(&mut self, began: Timestamp, now: Timestamp) -> Transition {
+        self.state = AlarmState::Unacknowledged;
+        self.since = Some(began);
+        self.raised = Some(now);
+        self.taken_on = None;
+        Transition::Raised
+    }
+
+    fn return_to_normal(&mut self, manner: AlarmManner) -> Transition {
+        let acknowledged = self.state == AlarmState::Acknowledged;
+        self.state = match (acknowledged, manner.latching) {
+            (true, true) => AlarmState::LatchedAcknowledged,
+            (false, true) => AlarmState::LatchedUnacknowledged,
+            (true, false) => AlarmState::Normal,
+            // Of what nobody was told of nobody has to take note.
+            (false, false) if self.hidden.any() => AlarmState::Normal,
+            (false, false) => AlarmState::ReturnedUnacknowledged,
+        };
+        Transition::Returned
+    }
+
+    fn raise_again(&mut self, now: Timestamp, manner: AlarmManner) -> Option<Transition> {
+        if self.again_due(manner)? > now {
+            return None;
         }
+        self.state = AlarmState::Unacknowledged;
+        self.taken_on = None;
+        Some(Transition::RaisedAgain)
+    }
+
+    /// When an acknowledged alarm is raised again.
+    fn again_due(&self, manner: AlarmManner) -> Option<Timestamp> {
+        let stands = self.state == AlarmState::Acknowledged && !self.hidden.any();
+        Some(self.taken_on.filter(|_| stands)? + manner.again_after?)
     }
 
     /// A running delay begins anew: nobody watched in between.
@@ -129,37 +141,98 @@ impl AlarmLife {
     }
 
     /// A person takes the alarm on.
-    pub fn acknowledge(&mut self) -> Option<Transition> {
+    pub fn acknowledge(&mut self, now: Timestamp) -> Option<Transition> {
+        if self.hidden.any() {
+            return None;
+        }
         self.state = match self.state {
             AlarmState::Unacknowledged => AlarmState::Acknowledged,
             AlarmState::ReturnedUnacknowledged => AlarmState::Normal,
-            AlarmState::Normal | AlarmState::Acknowledged => return None,
+            AlarmState::LatchedUnacknowledged => AlarmState::LatchedAcknowledged,
+            _ => return None,
         };
+        self.taken_on = Some(now);
         Some(Transition::Acknowledged)
     }
 
     /// The acknowledgement was a mistake: the alarm stands as if nobody had
     /// taken it on.
     pub fn unacknowledge(&mut self) -> Option<Transition> {
+        if self.hidden.any() || self.taken_on.is_none() {
+            return None;
+        }
         self.state = match self.state {
             AlarmState::Acknowledged => AlarmState::Unacknowledged,
-            AlarmState::Normal if self.raised.is_some() => AlarmState::ReturnedUnacknowledged,
+            AlarmState::LatchedAcknowledged => AlarmState::LatchedUnacknowledged,
+            AlarmState::Normal => AlarmState::ReturnedUnacknowledged,
             _ => return None,
         };
+        self.taken_on = None;
         Some(Transition::Unacknowledged)
+    }
+
+    /// A person lets go of a latched alarm that was taken on.
+    pub fn reset(&mut self) -> Option<Transition> {
+        if self.hidden.any() || self.state != AlarmState::LatchedAcknowledged {
+            return None;
+        }
+        self.state = AlarmState::Normal;
+        Some(Transition::Reset)
+    }
+
+    /// Something hides the alarm, or no longer does. Where a change of what
+    /// hides it does not change the state that is told, there is none.
+    pub fn hide(&mut self, hiding: Hiding) -> Option<Transition> {
+        let before = self.state();
+        let was_shelved_or_out = self.hidden.by_a_person();
+        if !self.hidden.set(hiding) {
+            return None;
+        }
+        if !self.hidden.any() && was_shelved_or_out && self.state.holds() {
+            // The standard lets it go on as one that nobody has taken on.
+            self.state = AlarmState::Unacknowledged;
+            self.taken_on = None;
+        }
+        (self.state() != before).then(|| hiding.transition())
+    }
+
+    /// A shelf's time is over.
+    pub fn end_shelf(&mut self, now: Timestamp) -> Option<Transition> {
+        let until = self.hidden.shelved_until()?;
+        if now < until {
+            return None;
+        }
+        self.hide(Hiding::Unshelve)
     }
 
     /// Where it stands.
     pub fn state(&self) -> AlarmState {
-        self.state
+        self.hidden.state().unwrap_or(self.state)
     }
 
-    /// Whether the condition is taken to hold.
+    /// Whether the condition is taken to hold, hidden or not.
     pub fn is_active(&self) -> bool {
-        matches!(
-            self.state,
-            AlarmState::Unacknowledged | AlarmState::Acknowledged
-        )
+        self.state.holds()
+    }
+
+    /// Whether the condition is taken to hold, and people are told so.
+    pub fn is_told(&self) -> bool {
+        !self.hidden.any() && self.state.holds()
+    }
+
+    /// Whether the condition holds and the alarm waits for its on-delay.
+    pub fn is_rising(&self) -> bool {
+        !self.state.holds() && self.turning.is_some()
+    }
+
+    /// Whether it is suppressed by design, whatever else hides it.
+    pub fn is_suppressed(&self) -> bool {
+        self.hidden.suppressed()
+    }
+
+    /// Until when it is shelved.
+    pub fn shelved_until(&self) -> Option<Timestamp> {
+        self.hidden.shelved_until()
     }
 
     /// When the condition of the present or last occurrence began.
@@ -172,122 +245,24 @@ impl AlarmLife {
         self.raised
     }
 
-    /// When a running delay ends.
-    pub fn due(&self, delays: AlarmDelays) -> Option<Timestamp> {
-        let delay = if self.is_active() {
-            delays.off
+    /// When a running delay, a shelf or the wait before it is raised again
+    /// ends.
+    #[inline]
+    pub fn due(&self, manner: AlarmManner) -> Option<Timestamp> {
+        let turned = self.turning.map(|began| began + self.delay(manner));
+        let later = [self.hidden.shelved_until(), self.again_due(manner)];
+        later.into_iter().flatten().chain(turned).min()
+    }
+
+    #[inline]
+    fn delay(&self, manner: AlarmManner) -> Span {
+        if self.state.holds() {
+            manner.off
         } else {
-            delays.on
-        };
-        self.turning.map(|began| began + delay)
+            manner.on
+        }
     }
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use proptest::prelude::*;
-
-    const DELAYS: AlarmDelays = AlarmDelays {
-        on: Span::from_mins(10),
-        off: Span::from_mins(5),
-    };
-
-    fn at(minute: i64) -> Timestamp {
-        Timestamp::from_millis(minute * 60_000)
-    }
-
-    #[test]
-    fn raised_only_after_the_on_delay() {
-        let mut alarm = AlarmLife::default();
-        assert_eq!(alarm.observe(at(0), Verdict::Outside, DELAYS), None);
-        assert_eq!(alarm.due(DELAYS), Some(at(10)));
-        assert_eq!(alarm.observe(at(9), Verdict::Outside, DELAYS), None);
-        let raised = alarm.observe(at(10), Verdict::Outside, DELAYS);
-        assert_eq!(raised, Some(Transition::Raised));
-        assert_eq!((alarm.since(), alarm.raised()), (Some(at(0)), Some(at(10))));
-    }
-
-    #[test]
-    fn a_short_return_starts_the_on_delay_anew() {
-        let mut alarm = AlarmLife::default();
-        alarm.observe(at(0), Verdict::Outside, DELAYS);
-        alarm.observe(at(8), Verdict::Band, DELAYS);
-        assert_eq!(alarm.observe(at(12), Verdict::Outside, DELAYS), None);
-        assert_eq!(alarm.due(DELAYS), Some(at(22)));
-    }
-
-    #[test]
-    fn missing_data_and_the_dead_band_never_clear() {
-        let mut alarm = AlarmLife::default();
-        alarm.observe(at(0), Verdict::Outside, DELAYS);
-        alarm.observe(at(10), Verdict::Outside, DELAYS);
-        for minute in 11..600 {
-            let verdict = if minute % 2 == 0 {
-                Verdict::Unknown
-            } else {
-                Verdict::Band
-            };
-            assert_eq!(alarm.observe(at(minute), verdict, DELAYS), None);
-        }
-        assert!(alarm.is_active());
-    }
-
-    #[test]
-    fn both_orders_of_return_and_acknowledgement_end_in_normal() {
-        for acknowledge_first in [true, false] {
-            let mut alarm = AlarmLife::default();
-            let none = AlarmDelays::default();
-            alarm.observe(at(0), Verdict::Outside, none);
-            if acknowledge_first {
-                alarm.acknowledge();
-                assert_eq!(alarm.state(), AlarmState::Acknowledged);
-                alarm.observe(at(1), Verdict::Inside, none);
-            } else {
-                alarm.observe(at(1), Verdict::Inside, none);
-                assert_eq!(alarm.state(), AlarmState::ReturnedUnacknowledged);
-                alarm.acknowledge();
-            }
-            assert_eq!(alarm.state(), AlarmState::Normal);
-        }
-    }
-
-    /// The arrows of the ISA-18.2 diagram between the states A to D.
-    fn allowed(from: AlarmState, to: AlarmState, by: Transition) -> bool {
-        use AlarmState::*;
-        matches!(
-            (from, by, to),
-            (
-                Normal | ReturnedUnacknowledged,
-                Transition::Raised,
-                Unacknowledged
-            ) | (Unacknowledged, Transition::Acknowledged, Acknowledged)
-                | (ReturnedUnacknowledged, Transition::Acknowledged, Normal)
-                | (Unacknowledged, Transition::Returned, ReturnedUnacknowledged)
-                | (Acknowledged, Transition::Returned, Normal)
-        )
-    }
-
-    proptest! {
-        #[test]
-        fn no_sequence_leaves_the_diagram(steps in prop::collection::vec((0u8..5, 0i64..20), 0..200)) {
-            let mut alarm = AlarmLife::default();
-            let mut minute = 0;
-            for (what, wait) in steps {
-                minute += wait;
-                let before = alarm.state();
-                let transition = match what {
-                    0 => alarm.observe(at(minute), Verdict::Outside, DELAYS),
-                    1 => alarm.observe(at(minute), Verdict::Inside, DELAYS),
-                    2 => alarm.observe(at(minute), Verdict::Band, DELAYS),
-                    3 => alarm.observe(at(minute), Verdict::Unknown, DELAYS),
-                    _ => alarm.acknowledge(),
-                };
-                match transition {
-                    Some(by) => prop_assert!(allowed(before, alarm.state(), by)),
-                    None => prop_assert_eq!(before, alarm.state()),
-                }
-            }
-        }
-    }
-}
+mod tests;

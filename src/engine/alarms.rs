@@ -1,61 +1,92 @@
 //! The sump's alarms: what the rules see goes in, journal lines come out.
 
-use std::sync::Arc;
+use crate::alarm::{Hiding, Transition, Verdict};
+use crate::rules::{Condition, Finding, LimitLevel, judge_limit};
+use crate::units::{Quantity, Timestamp};
 
-use crate::alarm::{AlarmDelays, AlarmLife, Priority, Transition, Verdict};
-use crate::rules::{Condition, LimitLevel, judge_limit};
-use crate::units::Quantity;
-
+use super::alarm_list::{AlarmIx, Watched};
 use super::event::Effect;
 use super::journal::{AlarmLine, JournalBody};
-use super::watch::SumpWatch;
+use super::suppression::Suppressor;
+use super::watch::{SumpWatch, judging_after};
 
-/// Alarms about instruments tell at once and go at once: what they look at is
-/// already a delay of its own.
-const AT_ONCE: AlarmDelays = AlarmDelays {
-    on: crate::units::Span::ZERO,
-    off: crate::units::Span::ZERO,
-};
-
-/// Which of the sump's alarms.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Which {
-    /// Of the limit at this place.
-    Limit(usize),
-    /// Of the silence of the channel at this place.
-    Silence(usize),
-    /// Of the doubt about the channel at this place.
-    Doubt(usize),
+/// What is known of a step in the life of an alarm besides the step.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Told<'a> {
+    /// Who did it.
+    pub(super) by: Option<&'a str>,
+    /// Why, in that person's words.
+    pub(super) reason: Option<&'a str>,
+    /// What suppresses it.
+    pub(super) because: Option<Suppressor>,
 }
 
 impl SumpWatch {
     /// Judges one limit as things stand now.
     #[inline]
-    pub(super) fn watch_limit(&mut self, ix: usize, out: &mut Vec<Effect>) {
-        let limit = self.setup.limits[ix];
-        let value = self.signal(limit.signal);
-        let verdict = judge_limit(limit.level, limit.threshold, limit.dead_band, value);
-        let delays = limit.delays();
-        let transition = self.limits[ix].observe(self.now, verdict, delays);
-        if let Some(due) = self.limits[ix].due(delays) {
+    pub(super) fn watch_limit(&mut self, limit: usize, out: &mut Vec<Effect>) {
+        let setup = self.setup.limits[limit];
+        let value = self.signal(setup.signal);
+        let verdict = judge_limit(setup.level, setup.threshold, setup.dead_band, value);
+        let alarm = self.alarms.limit(limit);
+        let transition = self
+            .alarms
+            .life_mut(alarm)
+            .observe(self.now, verdict, setup.manner);
+        if let Some(due) = self.alarms.life(alarm).due(setup.manner) {
             self.expect(due);
         }
         if let Some(transition) = transition {
-            self.tell(Which::Limit(ix), transition, None, out);
-            self.after_limit(ix, transition, out);
+            self.turned(alarm, transition, out);
         }
     }
 
-    fn after_limit(&mut self, ix: usize, transition: Transition, out: &mut Vec<Effect>) {
-        if transition == Transition::Returned && self.condition(Which::Limit(ix)).calls_for_dose() {
-            self.withdraw_if_idle(out);
+    /// Judges the alarm of a rule, of a silence or a doubt by what was found.
+    fn judge(&mut self, alarm: AlarmIx, verdict: Verdict, out: &mut Vec<Effect>) {
+        let manner = self.alarms.spec(alarm).manner;
+        let transition = self
+            .alarms
+            .life_mut(alarm)
+            .observe(self.now, verdict, manner);
+        if let Some(due) = self.alarms.life(alarm).due(manner) {
+            self.expect(due);
+        }
+        if let Some(transition) = transition {
+            self.turned(alarm, transition, out);
+        }
+    }
+
+    /// The alarm took a step by itself.
+    fn turned(&mut self, alarm: AlarmIx, transition: Transition, out: &mut Vec<Effect>) {
+        if transition == Transition::Raised
+            && let Some(because) = self.suppressor(alarm)
+        {
+            self.suppress(alarm, because, out);
+            return;
+        }
+        self.tell(alarm, transition, &Told::default(), out);
+        if transition == Transition::Returned {
+            self.after_return(alarm, out);
+        }
+        self.review_suppression(out);
+    }
+
+    fn after_return(&mut self, alarm: AlarmIx, out: &mut Vec<Effect>) {
+        match self.alarms.spec(alarm).watched {
+            Watched::Limit(_) => {
+                if self.condition(alarm).calls_for_dose() {
+                    self.withdraw_if_idle(out);
+                }
+            }
+            Watched::Silence(_) | Watched::Doubt(_) => self.advise_again(out),
+            Watched::Rule(_) => {}
         }
     }
 
     /// A usable reading of the channel came.
     #[inline]
     pub(super) fn heard(&mut self, channel: usize, out: &mut Vec<Effect>) {
-        if self.silences[channel].is_active() {
+        if self.alarms.life(self.alarms.silence(channel)).is_active() {
             self.watch_silence(channel, out);
         }
     }
@@ -63,102 +94,216 @@ impl SumpWatch {
     /// Judges the channel's silence as things stand now.
     pub(super) fn watch_silence(&mut self, channel: usize, out: &mut Vec<Effect>) {
         let silent = self.channels[channel].is_silent(&self.setup.channels[channel], self.now);
-        let verdict = if silent {
-            Verdict::Outside
-        } else {
-            Verdict::Inside
-        };
-        if let Some(transition) = self.silences[channel].observe(self.now, verdict, AT_ONCE) {
-            self.tell(Which::Silence(channel), transition, None, out);
-            if transition == Transition::Returned {
-                self.advise_again(out);
-            }
-        }
+        self.judge(self.alarms.silence(channel), Verdict::of(silent), out);
     }
 
     /// A hand reading was compared with the channel, or the probe was touched.
     pub(super) fn watch_doubt(&mut self, channel: usize, doubted: bool, out: &mut Vec<Effect>) {
-        let verdict = if doubted {
-            Verdict::Outside
-        } else {
-            Verdict::Inside
-        };
-        if let Some(transition) = self.doubts[channel].observe(self.now, verdict, AT_ONCE) {
-            self.tell(Which::Doubt(channel), transition, None, out);
-            if transition == Transition::Returned {
-                self.advise_again(out);
+        self.judge(self.alarms.doubt(channel), Verdict::of(doubted), out);
+    }
+
+    /// Judges every rule, and what suppresses what, if it is time.
+    pub(super) fn judge_rules(&mut self, out: &mut Vec<Effect>) {
+        if self.now < self.judge_at {
+            return;
+        }
+        self.judge_at = judging_after(self.now);
+        for alarm in self.alarms.rules() {
+            let verdict = self.found_by_rule(alarm).verdict;
+            self.judge(alarm, verdict, out);
+        }
+        self.review_suppression(out);
+    }
+
+    /// What the rule behind the alarm finds; nothing of other alarms.
+    fn found_by_rule(&self, alarm: AlarmIx) -> Finding {
+        match &self.alarms.spec(alarm).watched {
+            Watched::Rule(rule) => self.finding(rule),
+            _ => Finding::plain(Verdict::Unknown),
+        }
+    }
+
+    /// Delays, shelves and the waits before something is raised again that end
+    /// now.
+    pub(super) fn end_alarm_timers(&mut self, out: &mut Vec<Effect>) {
+        for alarm in self.alarms.all() {
+            let manner = self.alarms.spec(alarm).manner;
+            let is_due = |watch: &Self| {
+                let due = watch.alarms.life(alarm).due(manner);
+                due.is_some_and(|due| due <= watch.now)
+            };
+            if !is_due(self) {
+                continue;
             }
+            if let Some(transition) = self.alarms.life_mut(alarm).end_shelf(self.now) {
+                self.came_forth(alarm, transition, &Told::default(), out);
+            }
+            match self.alarms.spec(alarm).watched {
+                Watched::Limit(limit) => self.watch_limit(limit, out),
+                Watched::Silence(channel) => self.watch_silence(channel, out),
+                Watched::Doubt(channel) => {
+                    let doubted = self.alarms.is_doubted(channel);
+                    self.watch_doubt(channel, doubted, out);
+                }
+                Watched::Rule(_) => {
+                    let verdict = self.found_by_rule(alarm).verdict;
+                    self.judge(alarm, verdict, out);
+                }
+            }
+        }
+    }
+
+    /// What hid the alarm is gone.
+    pub(super) fn came_forth(
+        &mut self,
+        alarm: AlarmIx,
+        transition: Transition,
+        told: &Told<'_>,
+        out: &mut Vec<Effect>,
+    ) {
+        self.tell(alarm, transition, told, out);
+        if !self.alarms.life(alarm).is_active() {
+            self.after_return(alarm, out);
         }
     }
 
     /// A person takes the alarm with this id on.
     pub(super) fn acknowledge(&mut self, id: &str, by: Option<&str>, out: &mut Vec<Effect>) {
-        let found = self
-            .all_alarms()
-            .find(|&which| self.alarm_id(which).as_deref() == Some(id));
-        let Some(which) = found else { return };
-        if let Some(transition) = self.life_mut(which).acknowledge() {
-            self.tell(which, transition, by, out);
+        let Some(alarm) = self.alarm_with_id(id) else {
+            return;
+        };
+        if let Some(transition) = self.alarms.life_mut(alarm).acknowledge(self.now) {
+            let told = Told {
+                by,
+                ..Told::default()
+            };
+            self.tell(alarm, transition, &told, out);
+            self.find_next_due();
         }
     }
 
     /// The acknowledgement of the alarm with this id was taken back.
     pub(super) fn unacknowledge(&mut self, id: &str, by: Option<&str>, out: &mut Vec<Effect>) {
-        let found = self
-            .all_alarms()
-            .find(|&which| self.alarm_id(which).as_deref() == Some(id));
-        let Some(which) = found else { return };
-        if let Some(transition) = self.life_mut(which).unacknowledge() {
-            self.tell(which, transition, by, out);
+        let Some(alarm) = self.alarm_with_id(id) else {
+            return;
+        };
+        if let Some(transition) = self.alarms.life_mut(alarm).unacknowledge() {
+            let told = Told {
+                by,
+                ..Told::default()
+            };
+            self.tell(alarm, transition, &told, out);
         }
     }
 
-    /// Writes a transition to the journal, with advice when the alarm is new.
-    fn tell(
+    /// A person lets go of a latched alarm.
+    pub(super) fn reset(&mut self, name: &str, by: Option<&str>, out: &mut Vec<Effect>) {
+        let Some(alarm) = self.alarm_called(name) else {
+            return;
+        };
+        if let Some(transition) = self.alarms.life_mut(alarm).reset() {
+            let told = Told {
+                by,
+                ..Told::default()
+            };
+            self.tell(alarm, transition, &told, out);
+        }
+    }
+
+    /// A person hides an alarm, or brings it back.
+    pub(super) fn hide(
         &mut self,
-        which: Which,
-        transition: Transition,
-        by: Option<&str>,
+        name: &str,
+        hiding: Hiding,
+        told: &Told<'_>,
         out: &mut Vec<Effect>,
     ) {
-        let condition = self.condition(which);
-        let advice = (transition == Transition::Raised).then(|| self.advise(&condition, out));
-        let life = *self.life(which);
-        let (value, limit, window, unit) = self.evidence(which);
+        let Some(alarm) = self.alarm_called(name) else {
+            return;
+        };
+        let manner = self.alarms.spec(alarm).manner;
+        if let Some(transition) = self.alarms.life_mut(alarm).hide(hiding) {
+            match hiding {
+                Hiding::Unshelve | Hiding::PutBack => self.came_forth(alarm, transition, told, out),
+                _ => self.tell(alarm, transition, told, out),
+            }
+        }
+        if let Some(due) = self.alarms.life(alarm).due(manner) {
+            self.expect(due);
+        }
+    }
+
+    /// The alarm of which this is the id or the name.
+    pub(super) fn alarm_called(&self, name: &str) -> Option<AlarmIx> {
+        self.alarm_with_id(name).or_else(|| self.alarms.named(name))
+    }
+
+    fn alarm_with_id(&self, id: &str) -> Option<AlarmIx> {
+        let mut all = self.alarms.all();
+        all.find(|&alarm| self.alarm_id(alarm).as_deref() == Some(id))
+    }
+
+    /// Writes a step to the journal, with advice when people are told of
+    /// something new.
+    pub(super) fn tell(
+        &mut self,
+        alarm: AlarmIx,
+        transition: Transition,
+        told: &Told<'_>,
+        out: &mut Vec<Effect>,
+    ) {
+        let condition = self.condition(alarm);
+        let life = *self.alarms.life(alarm);
+        let annunciated = transition.annunciates(life.state());
+        let advice = annunciated.then(|| self.advise(&condition, out));
+        let evidence = self.evidence(alarm);
         let line = AlarmLine {
-            id: self.alarm_id(which).unwrap_or_default(),
+            id: self.alarm_id(alarm).unwrap_or_default(),
             condition,
-            priority: self.priority(which),
+            priority: self.alarms.spec(alarm).priority,
             transition,
             state: life.state(),
-            since: life.since().unwrap_or(self.now),
-            value,
-            unit,
-            limit,
-            window,
-            by: by.map(str::to_owned),
+            since: evidence.since.or(life.since()).unwrap_or(self.now),
+            value: evidence.value,
+            unit: evidence.unit,
+            limit: evidence.limit,
+            window: evidence.window,
+            by: told.by.map(str::to_owned),
+            reason: told.reason.map(str::to_owned),
+            because: told.because.clone(),
+            until: life.shelved_until(),
             advice,
         };
         self.journal(JournalBody::Alarm(line), out);
         self.show(out);
     }
 
-    fn evidence(&self, which: Which) -> Evidence {
-        match which {
-            Which::Limit(ix) => {
-                let limit = self.setup.limits[ix];
-                let value = self.signal(limit.signal);
-                let window = self.window(limit.signal);
-                (
-                    value,
-                    Some(limit.threshold),
-                    Some(window),
-                    Some(limit.signal.unit()),
-                )
+    fn evidence(&self, alarm: AlarmIx) -> Evidence {
+        match self.alarms.spec(alarm).watched {
+            Watched::Limit(limit) => {
+                let limit = self.setup.limits[limit];
+                Evidence {
+                    value: self.signal(limit.signal),
+                    limit: Some(limit.threshold),
+                    window: Some(self.window(limit.signal)),
+                    unit: Some(limit.signal.unit()),
+                    since: None,
+                }
             }
-            Which::Silence(channel) | Which::Doubt(channel) => {
-                let unit = self.setup.channels[channel].quantity.unit();
-                (self.value_of(channel), None, None, Some(unit))
+            Watched::Silence(channel) | Watched::Doubt(channel) => Evidence {
+                value: self.value_of(channel),
+                unit: Some(self.setup.channels[channel].quantity.unit()),
+                ..Evidence::default()
+            },
+            Watched::Rule(_) => {
+                let found = self.found_by_rule(alarm);
+                Evidence {
+                    value: found.value,
+                    limit: found.limit,
+                    unit: found.unit,
+                    since: found.since,
+                    window: None,
+                }
             }
         }
     }
@@ -172,66 +317,32 @@ impl SumpWatch {
         (limit(LimitLevel::Low), limit(LimitLevel::High))
     }
 
-    /// Every alarm of the sump, in a fixed order.
-    pub(super) fn all_alarms(&self) -> impl Iterator<Item = Which> + use<> {
-        let channels = self.channels.len();
-        (0..self.limits.len())
-            .map(Which::Limit)
-            .chain((0..channels).map(Which::Silence))
-            .chain((0..channels).map(Which::Doubt))
+    pub(super) fn condition(&self, alarm: AlarmIx) -> Condition {
+        self.alarms.spec(alarm).condition.clone()
     }
 
-    pub(super) fn life(&self, which: Which) -> &AlarmLife {
-        match which {
-            Which::Limit(ix) => &self.limits[ix],
-            Which::Silence(ix) => &self.silences[ix],
-            Which::Doubt(ix) => &self.doubts[ix],
-        }
+    /// The id of the present or last occurrence; of one that never was raised,
+    /// its name.
+    pub(super) fn alarm_id(&self, alarm: AlarmIx) -> Option<String> {
+        let (sump, condition) = (&self.setup.name, &self.alarms.spec(alarm).condition);
+        let raised = self.alarms.life(alarm).raised()?;
+        Some(format!("{sump}/{condition}/{raised}"))
     }
 
-    fn life_mut(&mut self, which: Which) -> &mut AlarmLife {
-        match which {
-            Which::Limit(ix) => &mut self.limits[ix],
-            Which::Silence(ix) => &mut self.silences[ix],
-            Which::Doubt(ix) => &mut self.doubts[ix],
-        }
-    }
-
-    pub(super) fn condition(&self, which: Which) -> Condition {
-        let channel = |ix: usize| Arc::clone(&self.setup.channels[ix].name);
-        match which {
-            Which::Limit(ix) => {
-                Condition::Limit(self.setup.limits[ix].signal, self.setup.limits[ix].level)
-            }
-            Which::Silence(ix) => Condition::Silent(channel(ix)),
-            Which::Doubt(ix) => Condition::Disagrees(channel(ix)),
-        }
-    }
-
-    pub(super) fn priority(&self, which: Which) -> Priority {
-        match which {
-            Which::Limit(ix) => self.setup.limits[ix].priority,
-            // Diagnostic alarms have a class of their own, usually low
-            // (common practice, no source).
-            Which::Silence(_) | Which::Doubt(_) => Priority::Low,
-        }
-    }
-
-    /// The id of the present or last occurrence.
-    pub(super) fn alarm_id(&self, which: Which) -> Option<String> {
-        let raised = self.life(which).raised()?;
-        Some(format!(
-            "{}/{}/{raised}",
-            self.setup.name,
-            self.condition(which)
-        ))
+    /// Names of the alarms that there are, for those who named another.
+    pub(super) fn alarm_names(&self) -> Vec<String> {
+        let each = self.alarms.each();
+        each.map(|(_, spec, _)| spec.condition.to_string())
+            .collect()
     }
 }
 
 /// Value, limit, window and unit of an alarm.
-type Evidence = (
-    Option<f64>,
-    Option<f64>,
-    Option<(Option<f64>, Option<f64>)>,
-    Option<&'static str>,
-);
+#[derive(Debug, Clone, Copy, Default)]
+struct Evidence {
+    value: Option<f64>,
+    limit: Option<f64>,
+    window: Option<(Option<f64>, Option<f64>)>,
+    unit: Option<&'static str>,
+    since: Option<Timestamp>,
+}

@@ -30,6 +30,10 @@ const FOULS_WITHIN_HOURS: f64 = 6.0;
 /// A new charge is filled within this before it is written down.
 const FILLED_WITHIN: Span = Span::from_hours(24);
 
+/// Who drains more than this share of the working volume empties the sump.
+/// Choice: partial exchanges are of a half and less.
+const EMPTIED: f64 = 0.7;
+
 /// The memory of the sump's balance.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(super) struct BalanceWatch {
@@ -224,7 +228,7 @@ impl SumpWatch {
         let channel = self.tells.iter().position(|one| *one == tells);
         channel.filter(|&ix| {
             let class = self.instrument_judgement(ix).class;
-            !self.doubts[ix].is_active() && class <= InstrumentClass::MaintenanceRequired
+            !self.alarms.is_doubted(ix) && class <= InstrumentClass::MaintenanceRequired
         })
     }
 
@@ -313,13 +317,19 @@ impl SumpWatch {
                 what: HappeningKind::Drained,
                 litres: Some(litres),
                 ..
-            } => logged(-litres, None),
+            } => {
+                if *litres > EMPTIED * self.setup.working_volume.litres() {
+                    self.emptied = Some(time);
+                }
+                logged(-litres, None)
+            }
             EntryKind::Event {
                 what: what @ (HappeningKind::Recharged | HappeningKind::Cleaned),
                 litres,
                 ..
             } => {
                 self.end_charge(out);
+                self.emptied = (*what == HappeningKind::Cleaned).then_some(time);
                 if *what == HappeningKind::Recharged {
                     self.begin_charge(time, *litres);
                 }

@@ -37,6 +37,9 @@ pub(super) struct ChannelWatch {
     /// Its source said that the instrument is gone.
     #[serde(default)]
     pub(super) gone: bool,
+    /// Its source has been lost, with all its channels.
+    #[serde(default)]
+    pub(super) source_gone: bool,
     /// Messages that could not be read since the last reading.
     #[serde(default)]
     pub(super) unreadable: Option<Unreadable>,
@@ -83,6 +86,7 @@ impl ChannelWatch {
             switch: None,
             baseline: None,
             gone: false,
+            source_gone: false,
             unreadable: None,
             instrument: InstrumentWatch::default(),
             last_quality: Quality::GOOD,

@@ -76,6 +76,11 @@ impl SumpWatch {
             EntryKind::Addition { .. }
             | EntryKind::Note { .. }
             | EntryKind::Acknowledge { .. }
+            | EntryKind::Shelve { .. }
+            | EntryKind::Unshelve { .. }
+            | EntryKind::OutOfService { .. }
+            | EntryKind::InService { .. }
+            | EntryKind::Reset { .. }
             | EntryKind::Withdrawn { .. } => {}
         }
         if moved.is_some() || self.chemistry.now != before {

@@ -79,7 +79,7 @@ impl SumpWatch {
             let since = watch.usable_at;
             return Err(DoseBlock::Silent { since });
         }
-        if self.doubts[ix].is_active() {
+        if self.alarms.is_doubted(ix) {
             return Err(DoseBlock::Doubted);
         }
         if ![Quality::GOOD, Quality::SPIKE].contains(&watch.last_quality) {

@@ -9,7 +9,6 @@ use crate::advice::{self, Advice, Amounts, Costs, DoseCase, Followed, MixState, 
 use crate::rules::{Condition, LimitLevel};
 use crate::units::{Measured, Quantity, Timestamp, Volume};
 
-use super::alarms::Which;
 use super::entry::{AdditionKind, Entry, EntryKind, HappeningKind};
 use super::event::Effect;
 use super::journal::{JournalBody, Outcome};
@@ -278,11 +277,11 @@ impl SumpWatch {
             let amid = self.dosing.steps_done > 0;
             amid.then_some(Condition::Limit(Quantity::Concentration, level))
         };
-        self.all_alarms()
-            .filter(|which| matches!(which, Which::Limit(_)) && self.life(*which).is_active())
-            .filter(|which| self.condition(*which).calls_for_dose())
-            .max_by_key(|which| self.priority(*which))
-            .map(|which| self.condition(which))
+        self.alarms
+            .each()
+            .filter(|(_, spec, life)| spec.condition.calls_for_dose() && life.is_told())
+            .max_by_key(|(_, spec, _)| spec.priority)
+            .map(|(_, spec, _)| spec.condition.clone())
             .or_else(amid)
     }
 

@@ -9,6 +9,9 @@
 //! given in between stays given, and what an entry said of the chemistry is only
 //! undone if no other entry has spoken of it since.
 
+use crate::alarm::Hiding;
+
+use super::alarms::Told;
 use super::entry::{Entry, EntryKind, HappeningKind, Look};
 use super::event::Effect;
 use super::journal::JournalBody;
@@ -56,6 +59,14 @@ impl SumpWatch {
     /// What is to be said of an entry that names an alarm or advice which does
     /// not stand: it is kept all the same, and changes nothing of these.
     pub fn names_in_vain(&self, entry: &Entry) -> Option<String> {
+        if let Some(alarm) = entry.kind.alarm_called() {
+            return self.alarm_called(alarm).is_none().then(|| {
+                let names = listed(&self.alarm_names());
+                format!(
+                    "there is no alarm \"{alarm}\" here, so nothing is changed; there are: {names}"
+                )
+            });
+        }
         if let EntryKind::Acknowledge { alarm } = &entry.kind {
             let standing: Vec<String> = self.alarms_shown().into_iter().map(|one| one.id).collect();
             return (!standing.contains(alarm)).then(|| {
@@ -113,6 +124,7 @@ impl SumpWatch {
         self.judge_doubts(&touched, out);
         if let Some(superseded) = &superseded {
             self.take_back_acknowledgement(&superseded.said, entry.by.as_deref(), out);
+            self.take_back_hiding(&superseded.said, entry.by.as_deref(), out);
         }
         if entry.kind.stirs() {
             self.wait_for_mixing(time, out);
@@ -176,6 +188,7 @@ impl SumpWatch {
             self.set_aside(&entry.id, time, out);
         }
         self.enter_into_balance(entry, time, out);
+        let by = entry.by.as_deref();
         match &entry.kind {
             EntryKind::HandReading {
                 quantity,
@@ -204,14 +217,53 @@ impl SumpWatch {
                 Said::Channels(trusted.collect())
             }
             EntryKind::Acknowledge { alarm } => {
-                self.acknowledge(alarm, entry.by.as_deref(), out);
+                self.acknowledge(alarm, by, out);
                 Said::Acknowledged(alarm.clone())
+            }
+            EntryKind::Shelve {
+                alarm,
+                hours,
+                reason,
+            } => self.shelve(alarm, time, *hours, (by, reason), out),
+            EntryKind::OutOfService { alarm, reason } => {
+                self.hide(alarm, Hiding::TakeOut, &told_by(by, Some(reason)), out);
+                Said::OutOfService(alarm.clone())
+            }
+            EntryKind::Unshelve { alarm } => {
+                self.hide(alarm, Hiding::Unshelve, &told_by(by, None), out);
+                Said::Nothing
+            }
+            EntryKind::InService { alarm } => {
+                self.hide(alarm, Hiding::PutBack, &told_by(by, None), out);
+                Said::Nothing
+            }
+            EntryKind::Reset { alarm } => {
+                self.reset(alarm, by, out);
+                Said::Nothing
             }
             EntryKind::Addition { .. }
             | EntryKind::Impression { .. }
             | EntryKind::Note { .. }
             | EntryKind::Withdrawn { .. } => Said::Nothing,
         }
+    }
+
+    /// A shelf is counted from the entry's own time; one whose time is over
+    /// already hides nothing.
+    fn shelve(
+        &mut self,
+        alarm: &str,
+        time: Timestamp,
+        hours: f64,
+        (by, reason): (Option<&str>, &str),
+        out: &mut Vec<Effect>,
+    ) -> Said {
+        let until = time + Span::from_millis((hours * 3_600_000.0) as i64);
+        if until > self.now {
+            let told = told_by(by, Some(reason));
+            self.hide(alarm, Hiding::Shelve(until), &told, out);
+        }
+        Said::Shelved(alarm.to_owned())
     }
 
     /// Judges a reading at the outlet of a mixer.
@@ -291,6 +343,24 @@ impl SumpWatch {
         {
             self.unacknowledge(alarm, by, out);
         }
+    }
+
+    /// A shelf or a way out of service that was superseded has no effect.
+    fn take_back_hiding(&mut self, said: &Said, by: Option<&str>, out: &mut Vec<Effect>) {
+        match said {
+            Said::Shelved(alarm) => self.hide(alarm, Hiding::Unshelve, &told_by(by, None), out),
+            Said::OutOfService(alarm) => self.hide(alarm, Hiding::PutBack, &told_by(by, None), out),
+            _ => {}
+        }
+    }
+}
+
+/// What is told of a step that a person made.
+fn told_by<'a>(by: Option<&'a str>, reason: Option<&'a str>) -> Told<'a> {
+    Told {
+        by,
+        reason,
+        because: None,
     }
 }
 

@@ -97,6 +97,37 @@ pub enum EntryKind {
         /// The alarm's id.
         alarm: String,
     },
+    /// An alarm is set aside for a time.
+    Shelve {
+        /// The alarm's id or name.
+        alarm: String,
+        /// For how long, h.
+        hours: f64,
+        /// Why.
+        reason: String,
+    },
+    /// And is no longer.
+    Unshelve {
+        /// The alarm's id or name.
+        alarm: String,
+    },
+    /// An alarm is taken out of service until somebody puts it back.
+    OutOfService {
+        /// The alarm's id or name.
+        alarm: String,
+        /// Why.
+        reason: String,
+    },
+    /// And is put back.
+    InService {
+        /// The alarm's id or name.
+        alarm: String,
+    },
+    /// A latched alarm that was acknowledged is let go.
+    Reset {
+        /// The alarm's id or name.
+        alarm: String,
+    },
     /// The superseded entry is taken back, and nothing stands in its place.
     Withdrawn {
         /// Why.
@@ -202,6 +233,19 @@ impl EntryKind {
                 advice,
                 ..
             } => advice.as_deref(),
+            _ => None,
+        }
+    }
+
+    /// The alarm that it shelves, resets, takes out of service or brings back,
+    /// by id or name.
+    pub(super) fn alarm_called(&self) -> Option<&str> {
+        match self {
+            EntryKind::Shelve { alarm, .. }
+            | EntryKind::Unshelve { alarm }
+            | EntryKind::OutOfService { alarm, .. }
+            | EntryKind::InService { alarm }
+            | EntryKind::Reset { alarm } => Some(alarm),
             _ => None,
         }
     }

@@ -50,6 +50,9 @@ pub enum TroubleKind {
     /// Its source says that the instrument is gone: the channel is silent at
     /// once, until it reports again.
     Gone,
+    /// Its source has been lost, or (false) is there again. Whether the channel
+    /// is silent is told by time as ever; but that is then one cause with others.
+    SourceGone(bool),
     /// So many messages could not be read, and why not the last one.
     Unreadable {
         /// How many since the last time this was told.

@@ -11,6 +11,7 @@ use crate::rules::Condition;
 use crate::units::{Measured, Timestamp};
 
 use super::entry::Entry;
+use super::suppression::Suppressor;
 
 /// One line of the journal. The order of the journal is (time, sump, seq).
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -128,9 +129,18 @@ pub struct AlarmLine {
     pub limit: Option<f64>,
     /// Lowest and highest value wanted, where there is such a window.
     pub window: Option<(Option<f64>, Option<f64>)>,
-    /// Who acknowledged.
+    /// Who acknowledged, shelved, reset.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub by: Option<String>,
+    /// Why it was shelved or taken out of service, in that person's words.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub reason: Option<String>,
+    /// What it is suppressed for.
+    #[serde(flatten, skip_serializing_if = "Option::is_none")]
+    pub because: Option<Suppressor>,
+    /// Until when it is shelved.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub until: Option<Timestamp>,
     /// What to do about it.
     pub advice: Option<Arc<Advice>>,
 }

@@ -9,6 +9,7 @@
 //! Call order: [`Shard::advance`] with the clock before each
 //! [`Shard::deliver`], so that what was due before an event happens before it.
 
+mod alarm_list;
 mod alarms;
 mod balance_status;
 mod balance_watch;
@@ -21,6 +22,7 @@ mod dosing;
 mod entries;
 mod entry;
 mod event;
+mod findings;
 mod input;
 mod instrument;
 mod instrument_words;
@@ -34,17 +36,18 @@ mod shard;
 mod signals;
 mod snapshot;
 mod status;
+mod suppression;
 #[cfg(test)]
 mod tests;
 mod watch;
 
 pub use crate::advice::choice::ChoiceLimits;
 pub use crate::advice::{DoseSetup, Measure, VolumeUnit};
-pub use crate::alarm::Priority;
+pub use crate::alarm::{AlarmManner, Priority};
 pub use crate::model::{
     Bounds, FactorSetup, GermBounds, MineralSetup, SheetBaseLine, SouringSetup, Water,
 };
-pub use crate::rules::LimitLevel;
+pub use crate::rules::{LimitLevel, Rule, RuleSetup};
 pub use crate::signal::{
     DespikeSetup, InstrumentClass, InstrumentReason, InstrumentSetup, MeterSetup, Probe,
 };
@@ -66,4 +69,5 @@ pub use setup::{
 pub use shard::{SETTLING, Shard};
 pub use snapshot::SumpSnapshot;
 pub use status::{ActiveAlarm, ChannelStatus, SumpStatus, UnreadableStatus};
+pub use suppression::Suppressor;
 pub use watch::{GRID, SumpWatch};

@@ -48,6 +48,10 @@ pub(super) enum Said {
     Channels(Vec<Comparison>),
     /// An alarm is taken on.
     Acknowledged(String),
+    /// An alarm is shelved.
+    Shelved(String),
+    /// An alarm is out of service.
+    OutOfService(String),
     /// Whether the circulation pumps run.
     Pumps(bool),
     /// Whether it foams.

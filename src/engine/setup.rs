@@ -6,11 +6,11 @@ use std::sync::Arc;
 use crate::advice::DoseSetup;
 use crate::advice::choice::ChoiceLimits;
 use crate::advice::recharge::RechargeSetup;
-use crate::alarm::{AlarmDelays, Priority};
+use crate::alarm::{AlarmManner, Priority};
 use crate::chemistry::{Chart, MixCoefficient};
 use crate::model::money::{Prices, UnitPrice};
 use crate::model::{FactorSetup, MineralSetup, SheetBaseLine, ShiftPattern, SouringSetup, Water};
-use crate::rules::LimitLevel;
+use crate::rules::{LimitLevel, RuleSetup};
 use crate::signal::{DespikeSetup, InstrumentSetup, MeterSetup};
 use crate::units::{Brix, Concentration, Flow, Ph, Quantity, Span, Timestamp, Volume};
 use crate::vessel::Vessel;
@@ -70,6 +70,8 @@ pub struct SumpSetup {
     pub channels: Vec<ChannelSetup>,
     /// The limits that are watched.
     pub limits: Vec<LimitSetup>,
+    /// What else is watched.
+    pub rules: Vec<RuleSetup>,
     /// The waters of the plant, which entries may name.
     pub waters: Arc<[Arc<Water>]>,
     /// What its minerals are held against.
@@ -206,22 +208,10 @@ pub struct LimitSetup {
     pub threshold: f64,
     /// The alarm returns to normal only when the signal is so far back inside.
     pub dead_band: f64,
-    /// The signal must be outside for so long before the alarm exists.
-    pub on_delay: Span,
-    /// The signal must be back inside for so long before the alarm goes.
-    pub off_delay: Span,
     /// How much hurry.
     pub priority: Priority,
-}
-
-impl LimitSetup {
-    /// Both delays together.
-    pub fn delays(&self) -> AlarmDelays {
-        AlarmDelays {
-            on: self.on_delay,
-            off: self.off_delay,
-        }
-    }
+    /// How the alarm behaves.
+    pub manner: AlarmManner,
 }
 
 impl AdmissionSetup {

@@ -31,7 +31,7 @@ impl SumpWatch {
     pub(super) fn usable(&self, channel: usize) -> Option<f64> {
         let watch = &self.channels[channel];
         let fresh = !watch.is_silent(&self.setup.channels[channel], self.now);
-        if fresh && !self.doubts[channel].is_active() {
+        if fresh && !self.alarms.is_doubted(channel) {
             watch.value(&self.setup.channels[channel].kind)
         } else {
             None

@@ -8,7 +8,6 @@ use serde::{Deserialize, Serialize};
 use crate::alarm::AlarmLife;
 use crate::units::{Span, Timestamp};
 
-use super::alarms::Which;
 use super::balance_watch::BalanceWatch;
 use super::channel::ChannelWatch;
 use super::chemistry_memory::ChemistryWatch;
@@ -16,7 +15,7 @@ use super::dosing::Dosing;
 use super::ph_trend::PhTrend;
 use super::remembered::Remembered;
 use super::setup::{AdmissionSetup, ChannelKind, SumpSetup};
-use super::watch::SumpWatch;
+use super::watch::{SumpWatch, judging_after};
 
 /// After a pause, time for new readings to settle before a dose is judged.
 const SETTLE_AFTER_PAUSE: Span = Span::from_mins(10);
@@ -47,6 +46,8 @@ pub struct SumpSnapshot {
     #[serde(default)]
     remembered: Remembered,
     estimated_at_ms: i64,
+    #[serde(default)]
+    emptied: Option<Timestamp>,
 }
 
 impl BalanceWatch {
@@ -86,8 +87,9 @@ impl SumpWatch {
                 .map(|(ix, c)| (name(ix), c))
                 .collect(),
             alarms: self
-                .all_alarms()
-                .map(|which| (self.condition(which).to_string(), *self.life(which)))
+                .alarms
+                .each()
+                .map(|(_, spec, life)| (spec.condition.to_string(), *life))
                 .collect(),
             dosing: self.dosing.clone(),
             chemistry: self.chemistry.clone(),
@@ -97,6 +99,7 @@ impl SumpWatch {
             entries: VecDeque::new(),
             remembered: self.remembered.clone(),
             estimated_at_ms: self.estimated_at.millis(),
+            emptied: self.emptied,
         }
     }
 
@@ -132,15 +135,12 @@ impl SumpWatch {
                 *channel = kept.clone();
             }
         }
-        for which in watch.all_alarms() {
-            if let Some(kept) = snapshot.alarms.get(&watch.condition(which).to_string()) {
-                match which {
-                    Which::Limit(ix) => watch.limits[ix] = *kept,
-                    Which::Silence(ix) => watch.silences[ix] = *kept,
-                    Which::Doubt(ix) => watch.doubts[ix] = *kept,
-                }
+        for alarm in watch.alarms.all() {
+            if let Some(kept) = snapshot.alarms.get(&watch.condition(alarm).to_string()) {
+                *watch.alarms.life_mut(alarm) = *kept;
             }
         }
+        watch.emptied = snapshot.emptied;
         watch.find_next_due();
         watch
     }
@@ -157,11 +157,8 @@ impl SumpWatch {
         }
         self.balance.begin_anew();
         self.ph_trend.begin_anew();
-        let lives = [&mut self.limits, &mut self.silences, &mut self.doubts];
-        lives
-            .into_iter()
-            .flatten()
-            .for_each(AlarmLife::restart_delay);
+        self.alarms.lives_mut().for_each(AlarmLife::restart_delay);
+        self.judge_at = judging_after(self.now);
         let mixing = &mut self.dosing.mixing_until;
         *mixing = mixing.map(|until| until.min(start + SETTLE_AFTER_PAUSE));
         self.find_next_due();
@@ -176,11 +173,7 @@ impl SumpWatch {
             channel.usable_at = channel.usable_at.max(start);
         }
         if pause > self.admission.late_after {
-            let lives = [&mut self.limits, &mut self.silences, &mut self.doubts];
-            lives
-                .into_iter()
-                .flatten()
-                .for_each(AlarmLife::restart_delay);
+            self.alarms.lives_mut().for_each(AlarmLife::restart_delay);
             let earliest = start + SETTLE_AFTER_PAUSE;
             let mixing = &mut self.dosing.mixing_until;
             *mixing = mixing.map(|until| until.max(earliest));

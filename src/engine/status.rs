@@ -121,6 +121,9 @@ pub struct ActiveAlarm {
     pub state: AlarmState,
     /// When the condition began.
     pub since: Timestamp,
+    /// Until when it is shelved.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub until: Option<Timestamp>,
 }
 
 impl SumpWatch {
@@ -170,21 +173,23 @@ impl SumpWatch {
                     why: unreadable.why.clone(),
                 }),
             silent: watch.is_silent(setup, self.now),
-            doubted: self.doubts[ix].is_active(),
+            doubted: self.alarms.is_doubted(ix),
             spikes: watch.spikes,
             instrument: self.instrument_status(ix),
         }
     }
 
     pub(super) fn alarms_shown(&self) -> Vec<ActiveAlarm> {
-        self.all_alarms()
-            .filter(|which| self.life(*which).state() != AlarmState::Normal)
-            .map(|which| ActiveAlarm {
-                id: self.alarm_id(which).unwrap_or_default(),
-                condition: self.condition(which),
-                priority: self.priority(which),
-                state: self.life(which).state(),
-                since: self.life(which).since().unwrap_or(self.now),
+        self.alarms
+            .each()
+            .filter(|(_, _, life)| life.state() != AlarmState::Normal)
+            .map(|(alarm, spec, life)| ActiveAlarm {
+                id: self.alarm_id(alarm).unwrap_or_default(),
+                condition: spec.condition.clone(),
+                priority: spec.priority,
+                state: life.state(),
+                since: life.since().unwrap_or(self.now),
+                until: life.shelved_until(),
             })
             .collect()
     }

@@ -2,11 +2,11 @@
 
 use std::sync::Arc;
 
-use crate::alarm::AlarmLife;
 use crate::model::BalanceSetup;
 use crate::signal::{LoopJudgement, LoopWatch};
 use crate::units::{Quantity, Span, Timestamp};
 
+use super::alarm_list::AlarmList;
 use super::balance_watch::{BalanceWatch, Tells, balance_setup, tells};
 use super::channel::ChannelWatch;
 use super::chemistry_memory::ChemistryWatch;
@@ -27,6 +27,9 @@ pub const GRID: Span = Span::from_secs(1);
 /// alarm.
 const ESTIMATE_EVERY: Span = Span::from_secs(60);
 
+/// Rules are judged this often. Choice: what they look at changes over hours.
+const JUDGED_EVERY: Span = Span::from_mins(5);
+
 /// The watch over one sump. See the front of this room for what it promises.
 #[derive(Debug, Clone)]
 pub struct SumpWatch {
@@ -35,12 +38,11 @@ pub struct SumpWatch {
     /// Newest time of any event; never goes back.
     pub(super) now: Timestamp,
     pub(super) channels: Vec<ChannelWatch>,
-    /// One alarm a limit, in the order of the settings.
-    pub(super) limits: Vec<AlarmLife>,
-    /// One alarm a channel: no usable reading for too long.
-    pub(super) silences: Vec<AlarmLife>,
-    /// One alarm a channel: it and a hand reading contradict each other.
-    pub(super) doubts: Vec<AlarmLife>,
+    pub(super) alarms: AlarmList,
+    /// When rules are judged next.
+    pub(super) judge_at: Timestamp,
+    /// When it was emptied, until it is filled anew.
+    pub(super) emptied: Option<Timestamp>,
     pub(super) dosing: Dosing,
     /// Minerals, souring, and the refractometer against other methods.
     pub(super) chemistry: ChemistryWatch,
@@ -76,9 +78,9 @@ impl SumpWatch {
             admission,
             now: start,
             channels: vec![ChannelWatch::new(start); setup.channels.len()],
-            limits: vec![AlarmLife::default(); setup.limits.len()],
-            silences: vec![AlarmLife::default(); setup.channels.len()],
-            doubts: vec![AlarmLife::default(); setup.channels.len()],
+            alarms: AlarmList::new(&setup),
+            judge_at: judging_after(start),
+            emptied: None,
             dosing: Dosing::default(),
             chemistry: ChemistryWatch::default(),
             balance: BalanceWatch::new(&setup),
@@ -207,6 +209,7 @@ impl SumpWatch {
         if self.now - self.estimated_at >= ESTIMATE_EVERY {
             self.keep_estimates(out);
         }
+        self.judge_rules(out);
     }
 
     /// The time that a reading stands at, and what that says about it.
@@ -249,6 +252,7 @@ impl SumpWatch {
                 self.watch_silence(ix, out);
                 self.show(out);
             }
+            TroubleKind::SourceGone(gone) => self.channels[ix].source_gone = *gone,
             TroubleKind::Unreadable { count, why } => {
                 let first = self.channels[ix].count_unreadable(trouble.time, *count, why);
                 if first {
@@ -274,15 +278,9 @@ impl SumpWatch {
         for channel in 0..self.channels.len() {
             self.watch_silence(channel, out);
         }
-        for limit in 0..self.limits.len() {
-            if self.limits[limit]
-                .due(self.setup.limits[limit].delays())
-                .is_some()
-            {
-                self.watch_limit(limit, out);
-            }
-        }
+        self.end_alarm_timers(out);
         self.end_mixing(out);
+        self.judge_rules(out);
     }
 
     /// A timer may end at `due`.
@@ -292,21 +290,16 @@ impl SumpWatch {
 
     /// The first point of the grid after now at which a timer ends.
     pub(super) fn find_next_due(&mut self) {
-        let silences = self
-            .channels
-            .iter()
-            .zip(&self.silences)
-            .zip(&self.setup.channels);
-        let silences = silences
-            .filter(|((_, alarm), _)| !alarm.is_active())
-            .map(|((watch, _), setup)| watch.usable_at + setup.silent_after);
-        let limits = self.limits.iter().zip(&self.setup.limits);
-        let limits = limits.filter_map(|(alarm, setup)| alarm.due(setup.delays()));
+        let channels = self.channels.iter().zip(&self.setup.channels).enumerate();
+        let silences = channels
+            .filter(|(ix, _)| !self.alarms.life(self.alarms.silence(*ix)).is_active())
+            .map(|(_, (watch, setup))| watch.usable_at + setup.silent_after);
+        let alarms = self.alarms.each();
+        let alarms = alarms.filter_map(|(_, spec, life)| life.due(spec.manner));
         let due = silences
-            .chain(limits)
+            .chain(alarms)
             .chain(self.dosing.mixing_until)
-            .min()
-            .unwrap_or(Timestamp::MAX);
+            .fold(self.judge_at, Timestamp::min);
         self.next_due = due.ceil(GRID);
     }
 
@@ -355,6 +348,11 @@ impl SumpWatch {
             body,
         })));
     }
+}
+
+/// When rules are judged next after this time.
+pub(super) fn judging_after(time: Timestamp) -> Timestamp {
+    (time + Span::from_millis(1)).ceil(JUDGED_EVERY)
 }
 
 fn limits_touched(setup: &SumpSetup, quantity: Quantity) -> Box<[u16]> {

@@ -55,7 +55,7 @@ mod tests {
             .filter_map(|n| unreadable.count(3, &"no number", start + Duration::from_millis(n)))
             .map(|kind| match kind {
                 TroubleKind::Unreadable { count, .. } => count,
-                TroubleKind::Gone => 0,
+                TroubleKind::Gone | TroubleKind::SourceGone(_) => 0,
             })
             .inspect(|count| assert!(*count <= 1000))
             .sum();

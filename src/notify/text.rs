@@ -33,6 +33,14 @@ pub fn alarm_text(title: &str, time: Timestamp, line: &AlarmLine) -> String {
                 headline(line)
             )
         }
+        Transition::RaisedAgain
+        | Transition::Reset
+        | Transition::Shelved
+        | Transition::Unshelved
+        | Transition::Suppressed
+        | Transition::Unsuppressed
+        | Transition::TakenOutOfService
+        | Transition::PutIntoService => changed(title, time, line),
         Transition::Unacknowledged => {
             let by = line.by.as_deref().unwrap_or("somebody");
             format!(
@@ -48,6 +56,35 @@ pub fn alarm_text(title: &str, time: Timestamp, line: &AlarmLine) -> String {
             )
         }
     }
+}
+
+/// An alarm that took another step than those of its plain life.
+fn changed(title: &str, time: Timestamp, line: &AlarmLine) -> String {
+    let how = match line.transition {
+        Transition::RaisedAgain => "STILL",
+        Transition::Reset => "reset",
+        Transition::Shelved => "SHELVED",
+        Transition::Suppressed => "suppressed",
+        Transition::TakenOutOfService => "OUT OF SERVICE",
+        Transition::PutIntoService => "back in service",
+        _ => "told again",
+    };
+    let mut text = format!("{title}: {how}: {}\nAt {time}", headline(line));
+    if let Some(by) = &line.by {
+        let _ = write!(text, " by {by}");
+    }
+    if let Some(until) = line.until {
+        let _ = write!(text, ", until {until}");
+    }
+    if let Some(reason) = &line.reason {
+        let _ = write!(text, ": {reason}");
+    }
+    text.push('.');
+    if let Some(advice) = &line.advice {
+        text.push('\n');
+        text.push_str(&advice_lines(advice));
+    }
+    text
 }
 
 /// Advice that comes by itself, in words.
@@ -142,7 +179,10 @@ fn subject(condition: &Condition) -> String {
         Condition::Limit(Quantity::Volume, _) => "level".to_owned(),
         Condition::Limit(Quantity::Ph, _) => "pH".to_owned(),
         Condition::Limit(quantity, _) => quantity.name().replace('_', " "),
-        Condition::Silent(channel) | Condition::Disagrees(channel) => format!("{channel} probe"),
+        Condition::Silent(channel)
+        | Condition::Disagrees(channel)
+        | Condition::Instrument(channel) => format!("{channel} probe"),
+        Condition::Loss | Condition::Gain => "fluid".to_owned(),
     }
 }
 
@@ -155,6 +195,9 @@ fn what(condition: &Condition) -> String {
         Condition::Limit(_, LimitLevel::HighHigh) => "MUCH TOO HIGH",
         Condition::Silent(_) => "SILENT, no usable reading",
         Condition::Disagrees(_) => "DOUBTED, it and the hand reading disagree",
+        Condition::Instrument(_) => "NEEDS A LOOK",
+        Condition::Loss => "LOST beyond what is usual",
+        Condition::Gain => "RUNS IN and nobody wrote it down",
     };
     format!("{subject} {how}")
 }

@@ -10,8 +10,8 @@ use crate::units::Quantity;
 use super::LimitLevel;
 
 /// What can be wrong with a sump. Written `concentration.low`,
-/// `silent.<channel>`, `disagrees.<channel>`.
-#[derive(Debug, Clone, PartialEq, Eq)]
+/// `silent.<channel>`, `instrument.<channel>`, `loss`.
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
 pub enum Condition {
     /// A signal is outside one of its limits.
     Limit(Quantity, LimitLevel),
@@ -19,6 +19,12 @@ pub enum Condition {
     Silent(Arc<str>),
     /// A channel and a hand reading contradict each other.
     Disagrees(Arc<str>),
+    /// A channel's instrument asks for somebody.
+    Instrument(Arc<str>),
+    /// More is lost than usual.
+    Loss,
+    /// More comes in than anybody wrote down.
+    Gain,
 }
 
 impl Condition {
@@ -30,14 +36,29 @@ impl Condition {
             _ => false,
         }
     }
+
+    /// The name without the channel or whatever else it is about: what messages
+    /// have words for.
+    pub fn kind(&self) -> &'static str {
+        match self {
+            Condition::Limit(..) => "limit",
+            Condition::Silent(_) => "silent",
+            Condition::Disagrees(_) => "disagrees",
+            Condition::Instrument(_) => "instrument",
+            Condition::Loss => "loss",
+            Condition::Gain => "gain",
+        }
+    }
 }
 
 impl fmt::Display for Condition {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Condition::Limit(quantity, level) => write!(f, "{quantity}.{}", level.name()),
-            Condition::Silent(channel) => write!(f, "silent.{channel}"),
-            Condition::Disagrees(channel) => write!(f, "disagrees.{channel}"),
+            Condition::Silent(name) | Condition::Disagrees(name) | Condition::Instrument(name) => {
+                write!(f, "{}.{name}", self.kind())
+            }
+            Condition::Loss | Condition::Gain => f.write_str(self.kind()),
         }
     }
 }

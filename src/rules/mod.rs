@@ -1,10 +1,14 @@
-//! Findings out of signals: what holds of a sump at one time.
+//! Findings out of signals and model: what holds of a sump at one time.
 //!
 //! Promises: a rule looks at values only and remembers nothing. Refuses: to
 //! judge a value that is not there.
 
 mod condition;
+mod finding;
 mod limit;
+mod rule;
 
 pub use condition::Condition;
+pub use finding::Finding;
 pub use limit::{LimitLevel, judge_limit};
+pub use rule::{Rule, RuleSetup};

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use crate::engine::{LimitLevel, LimitSetup, Priority};
+use crate::engine::{AlarmManner, LimitLevel, LimitSetup, Priority};
 use crate::units::{Parse, Quantity, Span};
 
 use super::defaults;
@@ -11,6 +11,7 @@ use super::measure;
 use super::problem::Problem;
 use super::raw::{RawLimit, RawLimits};
 use super::review::Review;
+use super::rules::again_after;
 use super::written::{Switch, Written};
 
 /// The four limits from the lowest up, with the names of their keys.
@@ -20,6 +21,10 @@ const LEVELS: [(LimitLevel, &str); 4] = [
     (LimitLevel::High, "high"),
     (LimitLevel::HighHigh, "high_high"),
 ];
+
+fn is_urgent(level: LimitLevel) -> bool {
+    matches!(level, LimitLevel::LowLow | LimitLevel::HighHigh)
+}
 
 /// What the limits of a sump depend on.
 #[derive(Debug, Clone)]
@@ -162,9 +167,15 @@ impl Group {
         let dead_band = self.dead_band(review, raw);
         let on_delay = self.delay(review, "on_delay", raw.on_delay.as_ref());
         let off_delay = self.delay(review, "off_delay", raw.off_delay.as_ref());
+        let again_after = again_after(
+            review,
+            &self.at.key("again_after"),
+            raw.again_after.as_ref(),
+        );
+        let latching = raw.latching.unwrap_or(false);
         let (thresholds, dead_band) = (thresholds?, dead_band?);
         self.check_order(review, &thresholds, dead_band)?;
-        let (on_delay, off_delay) = (on_delay?, off_delay?);
+        let (on_delay, off_delay, again_after) = (on_delay?, off_delay?, again_after?);
         let set = LEVELS.iter().zip(thresholds);
         let limits = set.filter_map(|((level, _), threshold)| {
             Some(LimitSetup {
@@ -172,9 +183,13 @@ impl Group {
                 level: *level,
                 threshold: threshold?,
                 dead_band,
-                on_delay,
-                off_delay,
                 priority: self.priority(*level),
+                manner: AlarmManner {
+                    on: on_delay,
+                    off: off_delay,
+                    latching,
+                    again_after,
+                },
             })
         });
         Some(limits.collect())
@@ -288,8 +303,7 @@ impl Group {
     /// Temperatures outside of their limits shorten the life of a charge; they
     /// do not end it.
     fn priority(&self, level: LimitLevel) -> Priority {
-        let urgent = matches!(level, LimitLevel::LowLow | LimitLevel::HighHigh);
-        match (self.signal, urgent) {
+        match (self.signal, is_urgent(level)) {
             (Quantity::Temperature, false) => Priority::Low,
             (Quantity::Temperature, true) | (_, false) => Priority::Medium,
             (_, true) => Priority::High,

@@ -56,6 +56,7 @@ mod recharge;
 mod registers;
 mod remark;
 mod review;
+mod rules;
 mod scale;
 mod secret;
 mod senml_name;

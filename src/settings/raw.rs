@@ -236,6 +236,7 @@ tables! {
         recharge: RawRecharge,
         channel: BTreeMap<String, Value>,
         limits: RawLimits,
+        rules: RawRules,
         minerals: RawMinerals,
         souring: RawSouring,
         methods: RawMethods,
@@ -309,6 +310,20 @@ tables! {
         first_fill_surplus: Written,
         settle: Written,
     }
+    /// `[sump.NAME.rules]`
+    RawRules {
+        instrument: Switch<RawRule>,
+        loss: Switch<RawRule>,
+        gain: Switch<RawRule>,
+    }
+    /// `[sump.NAME.rules.NAME]`
+    RawRule {
+        priority: String,
+        on_delay: Written,
+        off_delay: Written,
+        latching: bool,
+        again_after: Written,
+    }
     /// `[sump.NAME.limits]`
     RawLimits {
         concentration: Switch<RawLimit>,
@@ -330,6 +345,8 @@ tables! {
         dead_band: Written,
         on_delay: Written,
         off_delay: Written,
+        latching: bool,
+        again_after: Written,
     }
     /// `[sump.NAME.channel.NAME]`
     RawChannel {

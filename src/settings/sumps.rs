@@ -28,6 +28,7 @@ use super::raw::{Named, RawChannel, RawSump};
 use super::recharge;
 use super::registers::Taken;
 use super::review::Review;
+use super::rules;
 use super::scale;
 use super::shifts::PlantShifts;
 use super::signs;
@@ -125,6 +126,11 @@ impl Sumps {
         };
         let limits = raw.limits.unwrap_or_default();
         let limits = limits::limits(review, &at.key("limits"), &limits, &basis);
+        let rules = raw.rules.unwrap_or_default();
+        let rules = read
+            .channels
+            .as_ref()
+            .and_then(|channels| rules::rules(review, &at.key("rules"), &rules, channels));
         let dose = dose::dose(review, at, &raw.dose.unwrap_or_default(), target);
         let bounds = (target, dose.as_ref().map(|dose| dose.strongest_premix));
         let recharge = raw.recharge.unwrap_or_default();
@@ -183,6 +189,7 @@ impl Sumps {
             mixers: Vec::new(),
             channels: read.channels?,
             limits: limits?,
+            rules: rules?,
             waters: waters::all(around.waters),
             minerals: minerals?,
             souring: souring?,

@@ -8,10 +8,10 @@ use sumpward::advice::choice::ChoiceLimits;
 use sumpward::advice::recharge::RechargeSetup;
 use sumpward::chemistry::Chart;
 use sumpward::engine::{
-    AdditionKind, AdmissionSetup, BalanceStatus, ChannelKind, ChannelSetup, DespikeSetup,
-    DoseSetup, Effect, Entry, EntryKind, Event, FactorSetup, FluidSetup, Form, HappeningKind,
-    InputSetup, InstrumentSetup, JournalBody, JournalRecord, LimitLevel, LimitSetup, Measure,
-    MeterOf, MeterSetup, MineralSetup, Priority, Probe, Quality, Reading, SeriesIx, Shard,
+    AdditionKind, AdmissionSetup, AlarmManner, BalanceStatus, ChannelKind, ChannelSetup,
+    DespikeSetup, DoseSetup, Effect, Entry, EntryKind, Event, FactorSetup, FluidSetup, Form,
+    HappeningKind, InputSetup, InstrumentSetup, JournalBody, JournalRecord, LimitLevel, LimitSetup,
+    Measure, MeterOf, MeterSetup, MineralSetup, Priority, Probe, Quality, Reading, SeriesIx, Shard,
     SheetBaseLine, SouringSetup, SumpSetup, SumpWatch, SwitchOf, VolumeUnit,
 };
 use sumpward::model::{Losses, Movement, Shift, ShiftPattern};
@@ -144,9 +144,12 @@ fn limit(signal: Quantity, level: LimitLevel, threshold: f64, dead_band: f64) ->
         level,
         threshold,
         dead_band,
-        on_delay: Span::from_mins(10),
-        off_delay: Span::from_mins(10),
         priority: Priority::Medium,
+        manner: AlarmManner {
+            on: Span::from_mins(10),
+            off: Span::from_mins(10),
+            ..AlarmManner::default()
+        },
     }
 }
 
@@ -258,6 +261,7 @@ fn sump_setup(spec: &TrialSpec, knows: &Knows) -> SumpSetup {
                 0.02 * working,
             ),
         ],
+        rules: Vec::new(),
         waters: [].into(),
         minerals: MineralSetup::default(),
         souring: SouringSetup::default(),

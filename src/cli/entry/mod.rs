@@ -26,7 +26,9 @@ pub(super) struct What {
     /// The sump, the kind, and what belongs to it:
     /// hand-reading QUANTITY VALUE [UNIT] · addition WHAT LITRES ·
     /// event WHAT [LITRES] · impression [TEXT] · note TEXT ·
-    /// acknowledge ALARM · withdrawn [TEXT].
+    /// acknowledge ALARM · shelve ALARM HOURS REASON · unshelve ALARM ·
+    /// out-of-service ALARM REASON · in-service ALARM · reset ALARM ·
+    /// withdrawn [TEXT].
     #[arg(value_name = "SUMP KIND …", allow_negative_numbers = true)]
     words: Vec<String>,
     /// Who writes it.

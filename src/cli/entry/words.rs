@@ -5,7 +5,7 @@ use serde_json::{Map, Value};
 
 use super::What;
 use super::when::{AHEAD, WhenError, moment, shown};
-use crate::units::{Parse, QuantityError, Timestamp, Volume};
+use crate::units::{Parse, QuantityError, Span, Timestamp, Volume};
 
 /// Why the words make no entry.
 #[derive(Debug, thiserror::Error)]
@@ -67,7 +67,20 @@ pub(super) fn entry(
                 }
             }
         }
-        "acknowledge" => set("alarm", text.into()),
+        "acknowledge" | "unshelve" | "in_service" | "reset" => set("alarm", text.into()),
+        "shelve" => {
+            if let [alarm, hours, reason @ ..] = rest {
+                set("alarm", alarm.as_str().into());
+                set("hours", hours_of(hours)?.into());
+                set("reason", reason.join(" ").into());
+            }
+        }
+        "out_of_service" => {
+            if let [alarm, reason @ ..] = rest {
+                set("alarm", alarm.as_str().into());
+                set("reason", reason.join(" ").into());
+            }
+        }
         _ if text.is_empty() => {}
         _ => set("text", text.into()),
     }
@@ -129,6 +142,14 @@ fn litres(text: &str) -> Result<f64, WordsError> {
         return Ok(litres);
     }
     Ok(Volume::parse(text)?.litres())
+}
+
+/// Plain hours, or a time with its unit.
+fn hours_of(text: &str) -> Result<f64, WordsError> {
+    if let Ok(hours) = text.parse() {
+        return Ok(hours);
+    }
+    Ok(Span::parse(text)?.secs_f64() / 3600.0)
 }
 
 fn number_and_unit(text: &str) -> Result<(f64, &str), WordsError> {

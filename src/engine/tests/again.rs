@@ -50,7 +50,7 @@ fn equipped() -> Arc<SumpSetup> {
     };
     setup.channels.extend([thermometer, probe, meter, pump]);
     let mut high = limit(Quantity::Conductivity, LimitLevel::High, 3000.0, 90.0);
-    high.on_delay = Span::from_mins(1);
+    high.manner.on = Span::from_mins(1);
     setup.limits.push(high);
     Arc::new(setup)
 }

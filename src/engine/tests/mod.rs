@@ -1,6 +1,7 @@
 //! Behaviour of a watch, in simulated time.
 
 mod again;
+mod alarm_life;
 mod calibrations;
 mod chemistry;
 mod corrections;
@@ -68,9 +69,12 @@ fn limit(signal: Quantity, level: LimitLevel, threshold: f64, dead_band: f64) ->
         level,
         threshold,
         dead_band,
-        on_delay: Span::from_mins(10),
-        off_delay: Span::from_mins(10),
         priority: Priority::Medium,
+        manner: AlarmManner {
+            on: Span::from_mins(10),
+            off: Span::from_mins(10),
+            ..AlarmManner::default()
+        },
     }
 }
 
@@ -149,6 +153,7 @@ fn setup() -> Arc<SumpSetup> {
             limit(Quantity::Concentration, LimitLevel::High, 10.0, 0.25),
             limit(Quantity::Volume, LimitLevel::Low, 765.0, 18.0),
         ],
+        rules: Vec::new(),
         waters: [].into(),
         minerals: MineralSetup::default(),
         souring: SouringSetup::default(),

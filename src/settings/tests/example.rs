@@ -12,9 +12,9 @@ use crate::settings::Settings;
 use crate::settings::raw::{
     RawAdmission, RawBroker, RawCalibration, RawChannel, RawChecksum, RawChoice, RawCleaner,
     RawContact, RawDespike, RawDose, RawEngine, RawFluid, RawLimit, RawLimits, RawMessages,
-    RawMethods, RawMinerals, RawMixer, RawModbus, RawPlant, RawPrices, RawRecharge, RawSerial,
-    RawSettings, RawShifts, RawSouring, RawStock, RawStore, RawSump, RawTemplate, RawTls,
-    RawVessel, RawWater,
+    RawMethods, RawMinerals, RawMixer, RawModbus, RawPlant, RawPrices, RawRecharge, RawRule,
+    RawRules, RawSerial, RawSettings, RawShifts, RawSouring, RawStock, RawStore, RawSump,
+    RawTemplate, RawTls, RawVessel, RawWater,
 };
 use crate::settings::strict::{Fault, Strict};
 
@@ -170,6 +170,8 @@ fn the_example_names_every_setting() {
         keys::<RawChoice>(),
         keys::<RawLimits>(),
         keys::<RawLimit>(),
+        keys::<RawRules>(),
+        keys::<RawRule>(),
         keys::<RawChannel>(),
         keys::<RawCalibration>(),
         keys::<RawDespike>(),

@@ -34,13 +34,18 @@ const LONGEST_TEXT: usize = 2000;
 
 /// The kinds by the names that people write, with what reads the fields that
 /// are particular to each.
-const KINDS: [(&str, Kind); 7] = [
+const KINDS: [(&str, Kind); 12] = [
     kind("hand_reading", hand_reading),
     kind("impression", impression),
     kind("addition", addition),
     kind("event", event),
     kind("note", note),
     kind("acknowledge", acknowledge),
+    kind("shelve", shelve),
+    kind("unshelve", unshelve),
+    kind("out_of_service", out_of_service),
+    kind("in_service", in_service),
+    kind("reset", reset),
     kind("withdrawn", withdrawn),
 ];
 
@@ -291,6 +296,56 @@ fn note(fields: &mut Fields, _: &SumpSetup) -> Result<EntryKind, EntryError> {
 fn acknowledge(fields: &mut Fields, _: &SumpSetup) -> Result<EntryKind, EntryError> {
     let alarm = fields.needed_text("alarm", LONGEST_NAME, "the id of the alarm")?;
     Ok(EntryKind::Acknowledge { alarm })
+}
+
+/// An alarm may be shelved for so long at most, h: a shelf is for hours or days;
+/// what lasts longer is out of service. Choice.
+const LONGEST_SHELF_HOURS: f64 = 168.0;
+
+fn shelve(fields: &mut Fields, _: &SumpSetup) -> Result<EntryKind, EntryError> {
+    let alarm = called(fields)?;
+    let hours = fields.needed_number("hours", "for how many hours")?;
+    if !(hours > 0.0 && hours <= LONGEST_SHELF_HOURS) {
+        let allowed =
+            format!("above 0 and up to {LONGEST_SHELF_HOURS}; for longer, out_of_service is meant");
+        return Err(wrong("hours", hours.to_string(), &allowed));
+    }
+    let reason = reason(fields)?;
+    Ok(EntryKind::Shelve {
+        alarm,
+        hours,
+        reason,
+    })
+}
+
+fn unshelve(fields: &mut Fields, _: &SumpSetup) -> Result<EntryKind, EntryError> {
+    let alarm = called(fields)?;
+    Ok(EntryKind::Unshelve { alarm })
+}
+
+fn out_of_service(fields: &mut Fields, _: &SumpSetup) -> Result<EntryKind, EntryError> {
+    let alarm = called(fields)?;
+    let reason = reason(fields)?;
+    Ok(EntryKind::OutOfService { alarm, reason })
+}
+
+fn in_service(fields: &mut Fields, _: &SumpSetup) -> Result<EntryKind, EntryError> {
+    let alarm = called(fields)?;
+    Ok(EntryKind::InService { alarm })
+}
+
+fn reset(fields: &mut Fields, _: &SumpSetup) -> Result<EntryKind, EntryError> {
+    let alarm = called(fields)?;
+    Ok(EntryKind::Reset { alarm })
+}
+
+fn called(fields: &mut Fields) -> Result<String, EntryError> {
+    let what = "the id of the alarm, or its name: concentration.low";
+    fields.needed_text("alarm", LONGEST_NAME, what)
+}
+
+fn reason(fields: &mut Fields) -> Result<String, EntryError> {
+    fields.needed_text("reason", LONGEST_TEXT, "why, in your words")
 }
 
 fn withdrawn(fields: &mut Fields, _: &SumpSetup) -> Result<EntryKind, EntryError> {

@@ -60,6 +60,11 @@ fn every_kind_is_read_and_written_again_the_same() {
         json!({"kind": "event", "what": "probe_cleaned", "channel": "brix"}),
         json!({"kind": "note", "text": "foam", "supersedes": "a1"}),
         json!({"kind": "acknowledge", "alarm": "mill/ph.low/2026-03-02T06:00:00Z"}),
+        json!({"kind": "shelve", "alarm": "ph.low", "hours": 8.0, "reason": "electrode on order"}),
+        json!({"kind": "unshelve", "alarm": "ph.low"}),
+        json!({"kind": "out_of_service", "alarm": "silent.ph", "reason": "probe sent in"}),
+        json!({"kind": "in_service", "alarm": "silent.ph"}),
+        json!({"kind": "reset", "alarm": "loss"}),
         json!({"kind": "withdrawn", "supersedes": "a1", "text": "wrong sump"}),
     ] {
         let mut expected = with_usual(&fields);

@@ -1,0 +1,63 @@
+//! What the rules find as things stand.
+
+use crate::alarm::Verdict;
+use crate::model::{Departure, DepartureKind};
+use crate::rules::{Finding, Rule};
+use crate::signal::{InstrumentClass, InstrumentReason};
+
+use super::watch::SumpWatch;
+
+impl SumpWatch {
+    /// What the rule finds now.
+    pub(super) fn finding(&self, rule: &Rule) -> Finding {
+        match rule {
+            Rule::Instrument { channel } => self.of_instrument(channel),
+            Rule::Loss => self.of_departure(|departure| !departure.kind.is_gain()),
+            Rule::Gain => self.of_departure(|departure| departure.kind.is_gain()),
+        }
+    }
+
+    /// Of what has an alarm of its own (silence, hand readings) or needs nobody
+    /// (just cleaned) nothing is found.
+    fn of_instrument(&self, channel: &str) -> Finding {
+        let Some(ix) = self.channel_named(channel) else {
+            return Finding::plain(Verdict::Unknown);
+        };
+        let judged = self.instrument_judgement(ix);
+        let told = match judged.reason {
+            None
+            | Some(
+                InstrumentReason::Silent
+                | InstrumentReason::Drifting
+                | InstrumentReason::JustTouched,
+            ) => false,
+            Some(_) => judged.class > InstrumentClass::Good,
+        };
+        Finding {
+            value: self.value_of(ix),
+            unit: Some(self.setup.channels[ix].quantity.unit()),
+            since: judged.since.filter(|_| told),
+            ..Finding::plain(Verdict::of(told))
+        }
+    }
+
+    fn of_departure(&self, is_it: impl Fn(&Departure) -> bool) -> Finding {
+        let found = self.balance.balance.departure().filter(|one| is_it(one));
+        Finding {
+            value: found.map(|one| one.litres_per_hour.value),
+            unit: Some("L/h"),
+            since: found.map(|one| one.since),
+            ..Finding::plain(Verdict::of(found.is_some()))
+        }
+    }
+}
+
+impl DepartureKind {
+    /// Whether something comes in that nobody wrote down.
+    pub(super) const fn is_gain(self) -> bool {
+        matches!(
+            self,
+            DepartureKind::WaterIn | DepartureKind::MixIn | DepartureKind::Thinned
+        )
+    }
+}

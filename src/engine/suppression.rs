@@ -1,0 +1,217 @@
+//! One cause, one alarm: what an alarm is suppressed for by design.
+//!
+//! An alarm whose condition does not hold is never suppressed: there is nothing
+//! to keep from anybody. What suppresses an alarm is looked at whenever it would
+//! be told, and from time to time while it stands.
+
+use std::sync::Arc;
+
+use serde::Serialize;
+
+use crate::alarm::Hiding;
+use crate::rules::{Condition, LimitLevel, Rule};
+use crate::signal::InstrumentReason;
+use crate::units::{Quantity, Span};
+
+use super::alarm_list::{AlarmIx, Watched};
+use super::alarms::Told;
+use super::event::Effect;
+use super::watch::SumpWatch;
+
+/// A clean-out takes no longer than this; after it, nobody has written down that
+/// the sump was filled anew. Choice: a long weekend.
+const LONGEST_RECHARGE: Span = Span::from_hours(96);
+
+/// What an alarm is suppressed for.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[serde(tag = "suppressed_by", content = "name", rename_all = "snake_case")]
+pub enum Suppressor {
+    /// The circulation pumps stand: the probes do not see the sump's mix.
+    PumpsStopped,
+    /// The probe is being cleaned or calibrated.
+    ProbeTouched(Arc<str>),
+    /// The sump is being cleaned out or filled anew.
+    Recharge,
+    /// The channel's source is gone, and with it all its channels.
+    SourceGone,
+    /// The instrument of this channel is told of itself.
+    Instrument(Arc<str>),
+    /// Another alarm of the sump tells of the same, and worse.
+    Alarm(String),
+}
+
+impl SumpWatch {
+    /// What the alarm is to be suppressed for as things stand.
+    pub(super) fn suppressor(&self, alarm: AlarmIx) -> Option<Suppressor> {
+        match &self.alarms.spec(alarm).watched {
+            Watched::Limit(limit) => {
+                let limit = &self.setup.limits[*limit];
+                self.of_limit(limit.signal, limit.level)
+            }
+            Watched::Silence(channel) => self.of_silence(*channel),
+            Watched::Doubt(_) => None,
+            Watched::Rule(rule) => self.of_rule(rule),
+        }
+    }
+
+    fn of_limit(&self, signal: Quantity, level: LimitLevel) -> Option<Suppressor> {
+        if self.recharge_under_way() {
+            return Some(Suppressor::Recharge);
+        }
+        if let Some(worse) = self.worse(signal, level) {
+            return Some(Suppressor::Alarm(worse.to_string()));
+        }
+        let channel = self.channel_of(signal)?;
+        self.of_signal(channel, signal).or_else(|| {
+            let misleads = self.misleads(channel, level.is_low());
+            misleads.then(|| Suppressor::Instrument(self.name_of(channel)))
+        })
+    }
+
+    /// What every judgement on the channel's signal is suppressed for.
+    fn of_signal(&self, channel: usize, signal: Quantity) -> Option<Suppressor> {
+        let judged = self.instrument_judgement(channel);
+        if judged.reason == Some(InstrumentReason::JustTouched) {
+            return Some(Suppressor::ProbeTouched(self.name_of(channel)));
+        }
+        let sampled = !matches!(
+            signal,
+            Quantity::Level | Quantity::Volume | Quantity::Temperature
+        );
+        (sampled && self.pumps_run() == Some(false)).then_some(Suppressor::PumpsStopped)
+    }
+
+    fn of_silence(&self, channel: usize) -> Option<Suppressor> {
+        if self.channels[channel].source_gone {
+            return Some(Suppressor::SourceGone);
+        }
+        let failed = self.instrument_judgement(channel).reason == Some(InstrumentReason::Fault);
+        let told = self.instrument_alarm_stands(channel);
+        (failed && told).then(|| Suppressor::Instrument(self.name_of(channel)))
+    }
+
+    fn of_rule(&self, rule: &Rule) -> Option<Suppressor> {
+        match rule {
+            Rule::Instrument { channel } => {
+                let ix = self.channel_named(channel)?;
+                let source_gone = self.channels[ix].source_gone;
+                source_gone.then_some(Suppressor::SourceGone)
+            }
+            Rule::Loss | Rule::Gain => self.recharge_under_way().then_some(Suppressor::Recharge),
+        }
+    }
+
+    /// The urgent alarm on the same side of the window, while it is told or about
+    /// to be.
+    fn worse(&self, signal: Quantity, level: LimitLevel) -> Option<Condition> {
+        let urgent = match level {
+            LimitLevel::Low => LimitLevel::LowLow,
+            LimitLevel::High => LimitLevel::HighHigh,
+            LimitLevel::LowLow | LimitLevel::HighHigh => return None,
+        };
+        let worse = Condition::Limit(signal, urgent);
+        let mut each = self.alarms.each();
+        let stands = each
+            .any(|(_, spec, life)| spec.condition == worse && (life.is_told() || life.is_rising()));
+        stands.then_some(worse)
+    }
+
+    /// Whether what is known of the channel's instrument would show the signal
+    /// too low (or too high) by itself.
+    fn misleads(&self, channel: usize, low: bool) -> bool {
+        let watch = &self.channels[channel].instrument;
+        if self.alarms.is_doubted(channel) {
+            let below = watch.drift().map(|drift| drift.difference < 0.0);
+            return below.is_none_or(|below| below == low);
+        }
+        if !self.instrument_alarm_stands(channel) {
+            return false;
+        }
+        match self.instrument_judgement(channel).reason {
+            Some(InstrumentReason::Fouled) => {
+                let falls = watch.drift_forbidden().map(|a_day| a_day < 0.0);
+                falls == Some(low)
+            }
+            Some(InstrumentReason::Drifting) => {
+                let below = watch.drift().map(|drift| drift.difference < 0.0);
+                below == Some(low)
+            }
+            Some(
+                InstrumentReason::Frozen
+                | InstrumentReason::Fault
+                | InstrumentReason::OutOfRange
+                | InstrumentReason::Foam,
+            ) => true,
+            _ => false,
+        }
+    }
+
+    fn instrument_alarm_stands(&self, channel: usize) -> bool {
+        let name = &self.setup.channels[channel].name;
+        let mut each = self.alarms.each();
+        each.any(|(_, spec, life)| {
+            matches!(&spec.condition, Condition::Instrument(of) if of == name) && life.is_told()
+        })
+    }
+
+    /// The channel that the signal is taken from, usable or not.
+    fn channel_of(&self, signal: Quantity) -> Option<usize> {
+        let first = |quantity: Quantity| {
+            let mut channels = self.setup.channels.iter();
+            channels.position(|channel| channel.quantity == quantity)
+        };
+        match signal {
+            Quantity::Concentration => first(Quantity::Brix).or_else(|| first(signal)),
+            Quantity::Volume => first(Quantity::Level).or_else(|| first(signal)),
+            other => first(other),
+        }
+    }
+
+    pub(super) fn channel_named(&self, name: &str) -> Option<usize> {
+        let mut channels = self.setup.channels.iter();
+        channels.position(|channel| *channel.name == *name)
+    }
+
+    fn name_of(&self, channel: usize) -> Arc<str> {
+        Arc::clone(&self.setup.channels[channel].name)
+    }
+
+    /// Whether the sump is being cleaned out: emptied and not yet filled anew.
+    fn recharge_under_way(&self) -> bool {
+        let emptied = self.emptied;
+        emptied.is_some_and(|since| self.now - since < LONGEST_RECHARGE)
+    }
+
+    pub(super) fn suppress(&mut self, alarm: AlarmIx, because: Suppressor, out: &mut Vec<Effect>) {
+        if let Some(transition) = self.alarms.life_mut(alarm).hide(Hiding::Suppress) {
+            let told = Told {
+                because: Some(because),
+                ..Told::default()
+            };
+            self.tell(alarm, transition, &told, out);
+        }
+    }
+
+    /// Suppresses what stands and is to be suppressed, and brings forth what no
+    /// longer is.
+    pub(super) fn review_suppression(&mut self, out: &mut Vec<Effect>) {
+        for alarm in self.alarms.all() {
+            let life = self.alarms.life(alarm);
+            let (active, suppressed) = (life.is_active(), life.is_suppressed());
+            if !active && !suppressed {
+                continue;
+            }
+            let because = self.suppressor(alarm).filter(|_| active);
+            match (because, suppressed) {
+                (Some(because), false) => self.suppress(alarm, because, out),
+                (None, true) => {
+                    let hidden = self.alarms.life_mut(alarm).hide(Hiding::Unsuppress);
+                    if let Some(transition) = hidden {
+                        self.came_forth(alarm, transition, &Told::default(), out);
+                    }
+                }
+                _ => {}
+            }
+        }
+    }
+}
