@@ -21,6 +21,7 @@ use super::noise::Noise;
 use super::setup::BalanceSetup;
 use super::state::{Regime, State};
 use super::steps::LEAST_STEP;
+use super::wander::Wander;
 
 /// Points that wait.
 pub(super) const WAIT: usize = 6;
@@ -110,6 +111,9 @@ pub struct Balance {
     pub(super) open: Option<OpenStep>,
     pub(super) volume_noise: Noise,
     pub(super) concentration_noise: Noise,
+    /// How far the concentration wanders.
+    #[serde(default)]
+    pub(super) wander: Wander,
     pub(super) logged: VecDeque<Logged>,
     pub(super) movements: VecDeque<Movement>,
     pub(super) pumps: Option<Pumps>,
@@ -173,6 +177,7 @@ impl Balance {
             open: None,
             volume_noise: Noise::new(setup.errors.volume_l),
             concentration_noise: Noise::new(setup.errors.concentration_pct),
+            wander: Wander::default(),
             logged: VecDeque::new(),
             movements: VecDeque::new(),
             pumps: None,
@@ -259,6 +264,7 @@ impl Balance {
             point.concentration_pct = None;
         }
         self.concentration_noise.interrupt();
+        self.wander.interrupt();
         if let Some(state) = &mut self.state {
             state.instrument_touched(setup);
         }
@@ -279,6 +285,7 @@ impl Balance {
         self.logged.clear();
         self.volume_noise.interrupt();
         self.concentration_noise.interrupt();
+        self.wander.interrupt();
         self.departure = DepartureWatch::default();
         self.pumps = None;
         self.mixing_until = Timestamp::MIN;
@@ -313,6 +320,7 @@ impl Balance {
         self.close_step(setup, out);
         self.volume_noise.interrupt();
         self.concentration_noise.interrupt();
+        self.wander.interrupt();
         self.departure.interrupt();
         let Some(state) = &mut self.state else { return };
         let volume = point
@@ -338,6 +346,7 @@ impl Balance {
             let since = self.pumps.map_or(Timestamp::MIN, |_| point.time);
             self.pumps = Some(Pumps { run, since });
             self.volume_noise.interrupt();
+            self.wander.interrupt();
             if let Some(state) = &mut self.state {
                 state.pumps_changed();
             }
@@ -417,7 +426,12 @@ impl Balance {
             self.start_over(setup, &point);
             return;
         }
+        let rise = self
+            .state
+            .as_ref()
+            .map_or(0.0, |state| state.usual_rise_pct(&point));
         self.pass(setup, &point);
+        self.learn_wander(setup, &point, rise);
         let Some(state) = &mut self.state else { return };
         if let Some(litres) = point.volume_l {
             let noise = self.volume_noise.variance();
@@ -440,6 +454,22 @@ impl Balance {
         }
         self.watch_departure(setup, &point, out);
         self.drop_if_unsound();
+    }
+
+    /// Learns how far the concentration wanders where nothing but the losses
+    /// changes it; `rise` is what those do since the last point, %.
+    fn learn_wander(&mut self, setup: &BalanceSetup, point: &Point, rise: f64) {
+        let Some(state) = &mut self.state else { return };
+        if point.time < self.mixing_until {
+            self.wander.interrupt();
+            return;
+        }
+        let setting = setup.errors.wander_pct;
+        let scatter = self.concentration_noise.variance();
+        let percent = point.concentration_pct;
+        self.wander
+            .step(point.time, percent, rise, scatter, setting);
+        state.wanders(self.wander.deviation(setting));
     }
 
     /// Numbers that are none must neither be kept nor shown: the balance begins

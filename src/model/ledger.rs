@@ -287,6 +287,7 @@ impl Balance {
             let strength = logged.strength_pct.unwrap_or(sump);
             state.put_in(logged.litres, strength, setup.errors.metering);
             self.mixing_until = self.mixing_until.max(logged.time + setup.mixing);
+            self.wander.interrupt();
         }
         self.keep_believed(setup, logged, out);
     }

@@ -42,6 +42,7 @@ mod state;
 mod steps;
 #[cfg(test)]
 mod testing;
+mod wander;
 
 pub use balance::{Balance, Point, Response, Told};
 pub use departure::{Departure, DepartureKind};

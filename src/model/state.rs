@@ -20,6 +20,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::units::{Measured, Timestamp};
 
+use super::balance::Point;
 use super::gaussian::Gaussian;
 use super::movement::LoggedSum;
 use super::setup::BalanceSetup;
@@ -55,7 +56,7 @@ pub(super) const UNEVENNESS: f64 = 0.1;
 
 /// How long the concentration's wandering takes to forget itself, h (choice:
 /// the length of a shift).
-const WANDER_HOURS: f64 = 6.0;
+pub(super) const WANDER_HOURS: f64 = 6.0;
 /// How long its drift takes to, h (choice: a month, about the time from one
 /// thorough cleaning to the next).
 const DRIFT_HOURS: f64 = 30.0 * 24.0;
@@ -94,6 +95,9 @@ const DRAINED_DIFFERS: f64 = 0.05;
 pub(super) struct State {
     known: Gaussian,
     time: Timestamp,
+    /// Of the concentration's wandering, %, once it is learned.
+    #[serde(default)]
+    wander_pct: Option<f64>,
 }
 
 /// What went in or out at once, as the readings tell it: volume and concentrate
@@ -164,7 +168,11 @@ impl State {
         ]);
         known.bear(DRIFT_RATE, drift_rate(setup).powi(2));
         known.mix_in(M, &[(V, share)], 0.0);
-        State { known, time }
+        State {
+            known,
+            time,
+            wander_pct: None,
+        }
     }
 
     /// Whether every number of it is one.
@@ -179,6 +187,26 @@ impl State {
         self.known.begin_anew(V, setup.working_volume_l, 0.0);
         let loose = (LOOSE * setup.working_volume_l * share).powi(2);
         self.known.shift(M, 0.0, loose);
+    }
+
+    /// The concentration has been found to wander by so much, % as a standard
+    /// deviation.
+    pub(super) fn wanders(&mut self, deviation_pct: f64) {
+        self.wander_pct = Some(deviation_pct);
+    }
+
+    fn wander_pct(&self, setup: &BalanceSetup) -> f64 {
+        self.wander_pct.unwrap_or(setup.errors.wander_pct)
+    }
+
+    /// By how much the concentration should rise until this point, %.
+    pub(super) fn usual_rise_pct(&self, point: &Point) -> f64 {
+        let hours = (point.time - self.time).secs_f64() / 3600.0;
+        let (volume, concentrate) = self.usual_loss(point.working);
+        let gain = point.metered_l - hours * volume;
+        let of_concentrate = point.metered_concentrate_l - hours * concentrate;
+        let (_, [(_, by_concentrate), (_, by_volume)]) = self.share();
+        100.0 * (by_concentrate * of_concentrate + by_volume * gain)
     }
 
     /// The time up to which everything is taken in.
@@ -319,7 +347,7 @@ impl State {
         let kept = (-hours / WANDER_HOURS).exp();
         self.known.fade(WANDER, kept);
         self.known
-            .shift(WANDER, 0.0, fresh(setup.errors.wander_pct, kept));
+            .shift(WANDER, 0.0, fresh(self.wander_pct(setup), kept));
         let kept = (-hours / DRIFTS_ON_HOURS).exp();
         self.known.fade(DRIFT_RATE, kept);
         self.known.bear(DRIFT_RATE, fresh(drift_rate(setup), kept));
@@ -401,11 +429,10 @@ impl State {
     /// Somebody touched the concentration's instrument: how far it is off now
     /// has nothing to do with how far it was off before.
     pub(super) fn instrument_touched(&mut self, setup: &BalanceSetup) {
-        let errors = setup.errors;
+        let wander = self.wander_pct(setup).powi(2);
         let mean = self.known.mean(WANDER) + self.known.mean(DRIFT);
-        self.known
-            .begin_anew(WANDER, 0.0, errors.wander_pct.powi(2));
-        let doubt = errors.drift_pct.powi(2) + errors.wander_pct.powi(2);
+        self.known.begin_anew(WANDER, 0.0, wander);
+        let doubt = setup.errors.drift_pct.powi(2) + wander;
         self.known.begin_anew(DRIFT, 0.0, doubt + mean * mean);
         self.known.begin_anew(DRIFT_RATE, 0.0, 0.0);
         self.known.bear(DRIFT_RATE, drift_rate(setup).powi(2));

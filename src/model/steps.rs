@@ -152,6 +152,7 @@ impl Balance {
             amid,
         });
         self.mixing_until = self.mixing_until.max(until + setup.mixing);
+        self.wander.interrupt();
     }
 }
 

@@ -69,12 +69,12 @@ fn with_logged_additions_they_come_out_within_5_and_10_per_cent() {
 #[test]
 fn with_unlogged_additions_they_come_out_too() {
     // The weaker the mix and the larger the factor, the less a degree Brix tells:
-    // at 6 % and a factor of 2.3 two runs of 300 are beyond 8 % of evaporation,
-    // by up to 9.7 %, one of them among the twenty.
+    // at 6 % and a factor of 2.3 evaporation is off by 2.3 % (root of the mean
+    // square) and by 7.1 % at worst in 300 runs.
     for (factor, concentration, evaporation, carry_off) in [
         (1.0, 8.0, 0.08, 0.15),
         (2.3, 8.0, 0.08, 0.25),
-        (2.3, 6.0, 0.10, 0.25),
+        (2.3, 6.0, 0.08, 0.25),
     ] {
         let worst = twenty(factor, concentration, false);
         assert!(worst.evaporation.1 < evaporation, "{:?}", worst.evaporation);
