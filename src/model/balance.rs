@@ -28,6 +28,9 @@ pub(super) const WAIT: usize = 6;
 /// After mixing, points of the concentration go on telling about a step for so
 /// long.
 const TELLING: Span = Span::from_hours(4);
+/// For so long where it is still unsure what the step was: by then the
+/// concentration's wandering has averaged out somewhat (choice: twice its time).
+const TELLING_UNSURE: Span = Span::from_hours(12);
 /// At least so many points of the concentration tell about a step.
 pub(super) const LEAST_TELLING: u32 = 12;
 /// A step is closed after this at the latest.
@@ -546,7 +549,8 @@ impl Balance {
         if !setup.concentration_measured {
             return now - open.until >= SEEN_WITHIN;
         }
-        now >= self.mixing_until + TELLING && open.told >= LEAST_TELLING
+        let told = |span| now >= self.mixing_until + span && open.told >= LEAST_TELLING;
+        told(TELLING) && (told(TELLING_UNSURE) || self.is_sure_of(setup, open))
     }
 }
 

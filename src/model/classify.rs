@@ -18,6 +18,10 @@ use super::state::Step;
 const WATER: f64 = 0.40;
 const PREMIX: f64 = 0.40;
 const CONCENTRATE: f64 = 0.15;
+/// For so many additions that counts beside those which were seen (choice).
+const COUNTS_FOR: f64 = 4.0;
+/// What is no more probable than this is not told.
+const LEAST_CONFIDENCE: f64 = 0.5;
 /// How usual it is that fluid as strong as the sump came back from the lines,
 /// where nobody says when the pumps stand.
 const LINES: f64 = 0.3;
@@ -35,6 +39,9 @@ const BY_SIZE: f64 = 10.0;
 
 /// How usual it is that what went in is what usually goes in.
 const MADE_UP_AS_USUAL: f64 = 0.8;
+
+/// How usual it is that a step is like none of the kinds.
+const UNLIKE_ANY: f64 = 0.01;
 
 /// The weakest premix that is told from water, as a share.
 const WEAKEST: f64 = 0.005;
@@ -64,6 +71,30 @@ pub(super) struct Usual {
     pub(super) deviation: f64,
 }
 
+/// How often each kind of addition was told of late: sums of how sure each was.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub(super) struct Often {
+    pub(super) water: f64,
+    pub(super) premix: f64,
+    pub(super) concentrate: f64,
+}
+
+impl Often {
+    /// How usual each kind is, as far as what was told can say.
+    fn usual(&self) -> Often {
+        let all = WATER + PREMIX + CONCENTRATE;
+        let told = self.water + self.premix + self.concentrate;
+        let of = |before: f64, told_of_it: f64| {
+            (COUNTS_FOR * before + all * told_of_it) / (COUNTS_FOR + told)
+        };
+        Often {
+            water: of(WATER, self.water),
+            premix: of(PREMIX, self.premix),
+            concentrate: of(CONCENTRATE, self.concentrate),
+        }
+    }
+}
+
 /// What is known of a step beforehand.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Beforehand {
@@ -71,6 +102,8 @@ pub(super) struct Beforehand {
     pub(super) lines: Lines,
     /// Of the make-up that nobody writes down.
     pub(super) usual: Option<Usual>,
+    /// Of all additions that nobody writes down.
+    pub(super) often: Often,
     /// Somebody wrote down about then that something went in.
     pub(super) written: bool,
 }
@@ -124,9 +157,14 @@ pub(super) fn classify(
     let total: f64 = candidates.iter().map(|(_, weight)| weight).sum();
     let best = candidates.into_iter().max_by(|a, b| a.1.total_cmp(&b.1));
     let (kind, weight) = best.filter(|_| total > 0.0)?;
+    let (kind, confidence) = match weight / total {
+        // It is more probably something else, whatever that is.
+        confidence if confidence < LEAST_CONFIDENCE => (MovementKind::Unclear, 1.0 - confidence),
+        confidence => (kind, confidence),
+    };
     Some(Guess {
         kind,
-        confidence: weight / total,
+        confidence,
         litres: litres(step, kind),
         strength_pct: strength(step, kind, setup),
         seen_strength_pct: seen_strength(step).filter(|_| volume_counts),
@@ -155,7 +193,8 @@ fn came_in(
         Lines::Unknown { usual_l, .. } if as_usual(usual_l) => BY_SIZE * LINES,
         Lines::Unknown { .. } => LINES,
     };
-    let (water, premix) = (WATER * fit(step, 0.0), PREMIX * premix);
+    let often = known.often.usual();
+    let (water, premix) = (often.water * fit(step, 0.0), often.premix * premix);
     let (water, premix) = match known.usual {
         Some(usual) if usual.share >= WEAKEST => (
             (1.0 - MADE_UP_AS_USUAL) * water,
@@ -170,7 +209,10 @@ fn came_in(
     vec![
         (MovementKind::Water, water),
         (MovementKind::Premix, premix),
-        (MovementKind::Concentrate, CONCENTRATE * fit(step, 1.0)),
+        (
+            MovementKind::Concentrate,
+            often.concentrate * fit(step, 1.0),
+        ),
         (MovementKind::Lines, lines * fit(step, share)),
         (MovementKind::Unclear, unlike_any(step)),
     ]
@@ -227,9 +269,11 @@ fn fit_about(step: &Step, usual: Usual) -> f64 {
 }
 
 /// As usual as a step that is like none of the kinds: one in a hundred, its
-/// strength anywhere between none and all.
+/// strength anywhere between none and all, as far as the step's own doubt lets
+/// that be told.
 fn unlike_any(step: &Step) -> f64 {
-    0.01 / step.volume_l.abs().max(1e-9)
+    let doubt = (std::f64::consts::TAU * step.concentrate_variance).sqrt();
+    UNLIKE_ANY / step.volume_l.abs().max(doubt).max(1e-9)
 }
 
 fn density(error: f64, variance: f64) -> f64 {
@@ -282,6 +326,11 @@ mod tests {
     const NOTHING: Beforehand = Beforehand {
         lines: Lines::Known,
         usual: None,
+        often: Often {
+            water: 0.0,
+            premix: 0.0,
+            concentrate: 0.0,
+        },
         written: false,
     };
 

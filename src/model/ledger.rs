@@ -4,7 +4,7 @@
 use crate::units::{Measured, Span, Timestamp};
 
 use super::balance::{Balance, LEAST_TELLING, OpenStep, Response, Told};
-use super::classify::{Beforehand, Guess, Lines, Usual, classify};
+use super::classify::{Beforehand, Guess, Lines, Often, Usual, classify};
 use super::movement::{Logged, LoggedSum, Movement, MovementKind, Origin};
 use super::setup::BalanceSetup;
 use super::state::{State, Step};
@@ -15,6 +15,9 @@ use super::steps::{LEAST_STEP, STEP};
 const BELONGS: Span = Span::from_hours(4);
 /// What was written down and not seen by then is judged without.
 pub(super) const SEEN_WITHIN: Span = Span::from_mins(90);
+/// A step that is named with this confidence is not waited for any longer
+/// (choice).
+const SURE: f64 = 0.97;
 /// Entries that wait to be matched.
 const MOST_LOGGED: usize = 16;
 /// Movements that are remembered.
@@ -36,6 +39,8 @@ const USUAL_OF: usize = 12;
 /// Where the strengths differ by more than this beyond what they are known to
 /// (χ² over its degrees of freedom), nothing is usual.
 const USUAL_SCATTERS: f64 = 2.0;
+/// It is no water where it is so many deviations stronger.
+const USUAL_SURE: f64 = 3.0;
 /// Its strength differs from one time to the next by this share at least
 /// (choice: mixers do).
 const USUAL_DIFFERS: f64 = 0.1;
@@ -161,7 +166,7 @@ impl Balance {
         if scatter > USUAL_SCATTERS {
             return None;
         }
-        let share = if mean > 2.0 * deviation {
+        let share = if mean > USUAL_SURE * deviation {
             mean / 100.0
         } else {
             0.0
@@ -170,6 +175,21 @@ impl Balance {
             share,
             deviation: (deviation / 100.0).max(USUAL_DIFFERS * share),
         })
+    }
+
+    /// How often each kind of addition went in of late that nobody wrote down.
+    fn often(&self) -> Often {
+        let mut often = Often::default();
+        let unwritten = |one: &&Movement| one.origin == Origin::Inferred;
+        for one in self.movements.iter().filter(unwritten) {
+            match one.kind {
+                MovementKind::Water => often.water += one.confidence,
+                MovementKind::Premix => often.premix += one.confidence,
+                MovementKind::Concentrate => often.concentrate += one.confidence,
+                _ => {}
+            }
+        }
+        often
     }
 
     /// What is known of the lines.
@@ -321,18 +341,61 @@ impl Balance {
         })
     }
 
+    /// What was written down about the time of a step.
+    fn written_about(&self, open: &OpenStep) -> Vec<Logged> {
+        let (from, to) = (open.since - BELONGS, open.until + BELONGS);
+        let near = self
+            .logged
+            .iter()
+            .filter(|one| (from..=to).contains(&one.time));
+        near.cloned().collect()
+    }
+
+    /// What a step was, if there was one.
+    fn guess(
+        &self,
+        setup: &BalanceSetup,
+        open: &OpenStep,
+        step: &Step,
+        candidates: &[Logged],
+    ) -> Option<Guess> {
+        let known = Beforehand {
+            written: candidates.iter().any(|one| one.litres > 0.0),
+            lines: self.lines(setup),
+            usual: self.usual_make_up(),
+            often: self.often(),
+        };
+        classify(step, open.share, &known, setup)
+    }
+
+    /// Whether more points would hardly change what the step is taken for. What
+    /// was written down is not waited for, nor what leaves the level as it was;
+    /// nor anything where nobody says when the pumps stand, as the next stop or
+    /// start would fall into the waiting.
+    pub(super) fn is_sure_of(&self, setup: &BalanceSetup, open: &OpenStep) -> bool {
+        let Some(step) = self.state.as_ref().and_then(State::step) else {
+            return true;
+        };
+        let candidates = self.written_about(open);
+        let alone = candidates.is_empty() && self.lines(setup) == Lines::Known;
+        if !setup.level_measured || !alone || step.volume_l <= 0.0 {
+            return true;
+        }
+        let guess = self.guess(setup, open, &step, &candidates);
+        guess.is_none_or(|guess| match guess.kind {
+            MovementKind::Instrument | MovementKind::Thinned => true,
+            MovementKind::Unclear => false,
+            _ => guess.confidence >= SURE,
+        })
+    }
+
     /// Names the open step and writes it into the ledger.
     pub(super) fn close_step(&mut self, setup: &BalanceSetup, out: &mut Vec<Told>) {
-        let (Some(open), Some(state)) = (self.open.take(), &mut self.state) else {
+        let (Some(open), Some(state)) = (self.open.take(), &self.state) else {
             return;
         };
         let Some(step) = state.step() else { return };
-        let candidates: Vec<Logged> = {
-            let near = |logged: &Logged| {
-                logged.time >= open.since - BELONGS && logged.time <= open.until + BELONGS
-            };
-            self.logged.iter().filter(|l| near(l)).cloned().collect()
-        };
+        let candidates = self.written_about(&open);
         let sump = 100.0 * open.share;
         if let Some(response) = self.response(setup, &open, &step, &candidates) {
             out.push(Told::Response(response));
@@ -361,21 +424,13 @@ impl Balance {
             }
             return;
         }
-        let (lines, usual) = (self.lines(setup), self.usual_make_up());
+        let guess = self.guess(setup, &open, &step, &candidates);
         let Some(state) = &mut self.state else { return };
-        let known = Beforehand {
-            written: candidates.iter().any(|one| one.litres > 0.0),
-            lines,
-            usual,
-        };
-        let Some(guess) = classify(&step, open.share, &known, setup) else {
-            state.close_step();
-            return;
-        };
-        match guess.kind {
-            MovementKind::Instrument => state.blame_instrument(),
+        match guess.map(|guess| guess.kind) {
+            Some(MovementKind::Instrument) => state.blame_instrument(),
             _ => state.close_step(),
         }
+        let Some(guess) = guess else { return };
         let contradicted = nearest(&candidates, open.since, &guess);
         let movement = Movement {
             time: open.since,

@@ -123,10 +123,11 @@ fn of_5_per_cent_99_of_100_are_found_and_95_named_rightly() {
 }
 
 #[test]
-fn of_1_5_per_cent_nine_of_ten_are_found() {
+fn of_1_5_per_cent_nine_of_ten_are_found_and_95_of_100_named_rightly() {
     for (factor, concentration) in [(1.0, 8.0), (2.3, 6.0)] {
         let count = count(factor, concentration, wandering(), 0.015, 20);
         assert!(count.found * 10 >= 9 * count.deeds);
+        assert!(count.named * 100 >= 95 * count.found);
         assert_eq!(count.invented, 0);
     }
 }
