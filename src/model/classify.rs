@@ -37,6 +37,10 @@ const AS_USUAL: f64 = 0.1;
 /// be anything up to a tenth of the volume or so (choice).
 const BY_SIZE: f64 = 10.0;
 
+/// What is so many deviations off the sump's own strength may still be of the
+/// lines, with all that the instrument may have wandered before and after.
+const LIKE_SUMP: f64 = 3.0;
+
 /// How usual it is that what went in is what usually goes in.
 const MADE_UP_AS_USUAL: f64 = 0.8;
 
@@ -151,7 +155,7 @@ pub(super) fn classify(
     }
     let candidates = match volume_counts {
         true if step.volume_l > 0.0 => came_in(step, share, known, setup),
-        true => went_out(step, share, known.lines),
+        true => went_out(step, share, known.lines, setup),
         false => same_volume(step, known.written, setup),
     };
     let total: f64 = candidates.iter().map(|(_, weight)| weight).sum();
@@ -193,6 +197,17 @@ fn came_in(
         Lines::Unknown { usual_l, .. } if as_usual(usual_l) => BY_SIZE * LINES,
         Lines::Unknown { .. } => LINES,
     };
+    if let Lines::Unknown {
+        stand: false,
+        usual_l,
+        ..
+    } = known.lines
+        && as_usual(usual_l)
+        && share >= 2.0 * WEAKEST
+        && like_sump(step, share, setup)
+    {
+        return vec![(MovementKind::Lines, 1.0)];
+    }
     let often = known.often.usual();
     let (water, premix) = (often.water * fit(step, 0.0), often.premix * premix);
     let (water, premix) = match known.usual {
@@ -218,12 +233,39 @@ fn came_in(
     ]
 }
 
-fn went_out(step: &Step, share: f64, lines: Lines) -> Vec<(MovementKind, f64)> {
+/// The step as if the instrument had wandered as far as the settings say before
+/// it and after it, each by itself.
+fn doubted(step: &Step, setup: &BalanceSetup) -> Step {
+    let wander = setup.errors.wander_pct / 100.0 * setup.working_volume_l;
+    Step {
+        concentrate_variance: step.concentrate_variance + 2.0 * wander * wander,
+        ..*step
+    }
+}
+
+/// Whether it may well be as strong as the sump.
+fn like_sump(step: &Step, share: f64, setup: &BalanceSetup) -> bool {
+    let step = doubted(step, setup);
+    let variance = step.concentrate_variance - 2.0 * share * step.covariance
+        + share * share * step.volume_variance;
+    let off = step.concentrate_l - share * step.volume_l;
+    off * off < LIKE_SUMP * LIKE_SUMP * variance
+}
+
+fn went_out(
+    step: &Step,
+    share: f64,
+    lines: Lines,
+    setup: &BalanceSetup,
+) -> Vec<(MovementKind, f64)> {
     let refills = |litres: f64| (step.volume_l + litres).abs() < SAME * litres;
     let kind = match lines {
         Lines::Unknown { came_back_l, .. } if refills(came_back_l) => MovementKind::Lines,
         _ => MovementKind::MixOut,
     };
+    if kind == MovementKind::Lines && like_sump(step, share, setup) {
+        return vec![(kind, 1.0)];
+    }
     vec![
         (kind, MIX_OUT * fit(step, share)),
         (MovementKind::Unclear, unlike_any(step)),
@@ -444,6 +486,53 @@ mod tests {
         assert_eq!(kind(0.0), Some(MovementKind::Premix));
         assert_eq!(kind(51.0), Some(MovementKind::Lines));
         assert_eq!(kind(60.0), Some(MovementKind::Premix));
+    }
+
+    #[test]
+    fn what_may_be_as_strong_as_the_sump_is_of_the_lines_if_it_is_as_large_as_usual() {
+        let kind = |step: Step, came_back_l, stand| {
+            let lines = Lines::Unknown {
+                came_back_l,
+                usual_l: 50.0,
+                stand,
+            };
+            let known = Beforehand { lines, ..NOTHING };
+            classify(&step, 0.08, &known, &testing::setup()).map(|g| g.kind)
+        };
+        // Surely told by its own doubt alone, and not with the wandering.
+        assert_eq!(kind(step(50.0, 4.6), 0.0, false), Some(MovementKind::Lines));
+        assert_eq!(
+            kind(step(50.0, 4.6), 50.0, true),
+            Some(MovementKind::Premix)
+        );
+        assert_eq!(
+            kind(step(50.0, 6.0), 0.0, false),
+            Some(MovementKind::Premix)
+        );
+        assert_eq!(kind(step(50.0, 0.1), 0.0, false), Some(MovementKind::Water));
+        assert_eq!(
+            kind(step(-50.0, -3.4), 50.0, true),
+            Some(MovementKind::Lines)
+        );
+    }
+
+    #[test]
+    fn what_usually_went_in_counts_where_the_concentration_tells_nothing() {
+        let blind = Step {
+            concentrate_variance: 1e4,
+            ..step(12.0, 0.0)
+        };
+        let guess = |water| {
+            let often = Often {
+                water,
+                ..Often::default()
+            };
+            let known = Beforehand { often, ..NOTHING };
+            classify(&blind, 0.08, &known, &testing::setup()).unwrap()
+        };
+        assert_eq!(guess(0.0).kind, MovementKind::Unclear);
+        assert_eq!(guess(12.0).kind, MovementKind::Water);
+        assert!(guess(12.0).confidence < 0.9);
     }
 
     #[test]

@@ -74,11 +74,8 @@ fn a_stop_is_never_told_as_an_addition() {
         println!(
             "pumps known by {pumps:?}: of 260 stops in 20 x 2 weeks {as_additions} told as an addition, {as_lines} stops and starts as lines, {as_mix_out} as mix let out; of {made} additions {told} told"
         );
-        // Where nobody knows of the pumps, one stop of the 260 is taken for
-        // premix: its strength comes out at 9.3 % in a sump of 8 %.
-        let most = usize::from(pumps == PumpsBy::Nothing);
-        assert!(as_additions <= most, "{pumps:?}: {as_additions}");
-        assert!(as_mix_out <= most, "{pumps:?}: {as_mix_out}");
+        assert_eq!(as_additions, 0, "{pumps:?}");
+        assert_eq!(as_mix_out, 0, "{pumps:?}");
     }
 }
 
