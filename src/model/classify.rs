@@ -197,12 +197,14 @@ fn came_in(
         Lines::Unknown { usual_l, .. } if as_usual(usual_l) => BY_SIZE * LINES,
         Lines::Unknown { .. } => LINES,
     };
+    // Nothing is known of them yet, and it is no more than they hold.
+    let first = |usual_l: f64| usual_l == 0.0 && step.volume_l <= setup.lines_l;
     if let Lines::Unknown {
         stand: false,
         usual_l,
         ..
     } = known.lines
-        && as_usual(usual_l)
+        && (as_usual(usual_l) || first(usual_l))
         && share >= 2.0 * WEAKEST
         && like_sump(step, share, setup)
     {
@@ -483,7 +485,7 @@ mod tests {
             )
             .map(|g| g.kind)
         };
-        assert_eq!(kind(0.0), Some(MovementKind::Premix));
+        assert_eq!(kind(0.0), Some(MovementKind::Lines));
         assert_eq!(kind(51.0), Some(MovementKind::Lines));
         assert_eq!(kind(60.0), Some(MovementKind::Premix));
     }
