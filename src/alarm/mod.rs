@@ -8,6 +8,7 @@
 mod hidden;
 mod life;
 mod state;
+pub mod performance;
 
 pub use hidden::Hiding;
 pub use life::{AlarmLife, AlarmManner, Priority};
