@@ -4,6 +4,7 @@
 //! wrong usage or wrong settings. What a program may want to read goes to
 //! standard output, what people are told to standard error.
 
+mod alarms;
 pub mod calc;
 pub mod check;
 mod consumption;
@@ -28,7 +29,7 @@ use clap::{Args, CommandFactory, Parser, Subcommand};
 use tracing_subscriber::filter::LevelFilter;
 
 use crate::settings::Settings;
-use crate::units::{Concentration, Parse, QuantityError, Volume};
+use crate::units::{Concentration, Parse, QuantityError, Span, Volume};
 
 const WELL: u8 = 0;
 const NO: u8 = 1;
@@ -62,6 +63,9 @@ enum Command {
     /// Write something into the running daemon's journal:
     /// entry SUMP hand-reading brix 6.2 --by anna --at 06:10
     Entry(Box<EntryArgs>),
+    /// How good the alarms are: the figures of ISA-18.2, what comes most often,
+    /// and what stands or is hidden; from the store.
+    Alarms(AlarmsArgs),
     /// What sumps have used, by charge, days and months, what it costs, and how
     /// long the concentrate in stock lasts; from the store.
     Consumption(ConsumptionArgs),
@@ -143,6 +147,32 @@ struct ImportArgs {
     /// Readings as CSV or entries as JSON lines, in the formats of `replay`.
     #[arg(value_name = "FILE", required = true)]
     files: Vec<PathBuf>,
+}
+
+#[derive(Debug, Args)]
+struct AlarmsArgs {
+    #[command(flatten)]
+    folder: Folder,
+    /// From this day or time on: 2026-03-02, "2026-03-02 06:10", or with an
+    /// offset; 30 days before the end if not given.
+    #[arg(long, value_name = "TIME")]
+    from: Option<String>,
+    /// To before this day or time; now if not given.
+    #[arg(long, value_name = "TIME")]
+    to: Option<String>,
+    /// Scale the mean rates to so many sumps, for which one person is
+    /// responsible.
+    #[arg(long, value_name = "N", value_parser = alarms::sumps)]
+    sumps_per_person: Option<f64>,
+    /// An alarm that comes three times within so long is repeating.
+    #[arg(long, value_name = "TIME", default_value_t = alarms::usual().repeats_within, value_parser = quantity::<Span>)]
+    repeats_within: Span,
+    /// An alarm that goes by itself within so long is fleeting.
+    #[arg(long, value_name = "TIME", default_value_t = alarms::usual().fleeting_within, value_parser = quantity::<Span>)]
+    fleeting_within: Span,
+    /// Print one JSON object.
+    #[arg(long)]
+    json: bool,
 }
 
 #[derive(Debug, Args)]
@@ -258,6 +288,17 @@ pub fn main() -> ExitCode {
                 }
             })
         }),
+        Command::Alarms(args) => with_settings(&args.folder.config, |settings| {
+            let asked = alarms::Asked {
+                from: args.from,
+                to: args.to,
+                sumps_per_person: args.sumps_per_person,
+                repeats_within: args.repeats_within,
+                fleeting_within: args.fleeting_within,
+                json: args.json,
+            };
+            Ok(tell_alarms(&settings, &asked))
+        }),
         Command::Consumption(args) => with_settings(&args.folder.config, |settings| {
             let told = consumption::told(&settings, &args.sumps, args.json);
             Ok(told.map_or_else(
@@ -317,6 +358,19 @@ fn check_settings(folder: &Path) -> u8 {
 
 fn plan_recharge(settings: &Settings, ask: &recharge::Ask) -> u8 {
     match recharge::told(settings, ask) {
+        Ok(text) => {
+            say(&text);
+            WELL
+        }
+        Err(fault) => {
+            eprintln!("{fault}");
+            fault.status()
+        }
+    }
+}
+
+fn tell_alarms(settings: &Settings, asked: &alarms::Asked) -> u8 {
+    match alarms::told(settings, asked) {
         Ok(text) => {
             say(&text);
             WELL

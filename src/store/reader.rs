@@ -193,16 +193,57 @@ impl Reader {
         after: Option<&JournalKey>,
         limit: usize,
     ) -> Result<Vec<StoredJournal>, StoreError> {
-        let (time, sump, seq) = match after {
-            Some(key) => (key.time.millis(), key.sump.as_str(), key.seq as i64),
-            None => (i64::MIN, "", i64::MIN),
-        };
+        let (time, sump, seq) = place(after);
         self.list(
             "SELECT time, sump, seq, kind, body FROM journal
              WHERE (time, sump, seq) > (?1, ?2, ?3) ORDER BY time, sump, seq LIMIT ?4",
             (time, sump, seq, limit as i64),
             journal_line,
         )
+    }
+
+    /// The same of one kind alone. Lines of other kinds are read over.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn journal_of_kind(
+        &self,
+        kind: &str,
+        after: Option<&JournalKey>,
+        limit: usize,
+    ) -> Result<Vec<StoredJournal>, StoreError> {
+        let (time, sump, seq) = place(after);
+        self.list(
+            "SELECT time, sump, seq, kind, body FROM journal
+             WHERE (time, sump, seq) > (?1, ?2, ?3) AND kind = ?4
+             ORDER BY time, sump, seq LIMIT ?5",
+            (time, sump, seq, kind, limit as i64),
+            journal_line,
+        )
+    }
+
+    /// The time of the first value that did not come late, as history that was
+    /// imported does.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn first_live_reading(&self) -> Result<Option<Timestamp>, StoreError> {
+        self.first(
+            "SELECT time FROM readings WHERE quality & ?1 = 0 ORDER BY time LIMIT 1",
+            [Quality::LATE.bits()],
+            |row| row.get(0).map(Timestamp::from_millis),
+        )
+    }
+
+    /// The time of the newest snapshot of any sump.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn newest_snapshot(&self) -> Result<Option<Timestamp>, StoreError> {
+        let newest = self.first("SELECT max(time) FROM snapshots", (), |row| {
+            row.get::<_, Option<i64>>(0)
+        })?;
+        Ok(newest.flatten().map(Timestamp::from_millis))
     }
 
     /// Number of journal lines of a kind; with `field`, only those whose body
@@ -354,6 +395,14 @@ impl Reader {
         Ok(found.map_or(0, |count| {
             u64::try_from(count).expect("a count is not negative")
         }))
+    }
+}
+
+/// Where to go on: after this line, or from the beginning.
+fn place(after: Option<&JournalKey>) -> (i64, &str, i64) {
+    match after {
+        Some(key) => (key.time.millis(), key.sump.as_str(), key.seq as i64),
+        None => (i64::MIN, "", i64::MIN),
     }
 }
 

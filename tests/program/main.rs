@@ -4,6 +4,7 @@
 // the real clock.
 #![allow(unreachable_pub, clippy::disallowed_methods)]
 
+mod alarms;
 mod broker;
 mod command_line;
 mod confirmed;

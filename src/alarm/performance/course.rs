@@ -83,6 +83,12 @@ pub struct Present {
     /// Who brought it there, where a person did.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub by: Option<Arc<str>>,
+    /// Why, where a reason was given.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub reason: Option<Arc<str>>,
+    /// Until when it is shelved.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub until: Option<Timestamp>,
 }
 
 /// What came of the steps so far. The steps of one alarm must come in their
@@ -239,5 +245,7 @@ fn present(event: &AlarmEvent) -> Present {
         standing: event.standing,
         since: event.time,
         by: event.by.clone(),
+        reason: event.reason.clone(),
+        until: event.until,
     }
 }

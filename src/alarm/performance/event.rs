@@ -31,6 +31,10 @@ pub struct AlarmEvent {
     pub standing: Standing,
     /// Who did it, where a person did.
     pub by: Option<Arc<str>>,
+    /// Why, where the journal says so.
+    pub reason: Option<Arc<str>>,
+    /// Until when it is shelved, where the journal says so.
+    pub until: Option<Timestamp>,
 }
 
 /// What happened, as far as the figures tell steps apart.

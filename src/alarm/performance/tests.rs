@@ -35,6 +35,8 @@ fn steps(
             step,
             standing,
             by: None,
+            reason: None,
+            until: None,
         }
     });
     each.collect()

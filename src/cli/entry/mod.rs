@@ -4,7 +4,7 @@
 //! everywhere; whether it is right is for the daemon to say.
 
 mod file;
-mod when;
+pub(super) mod when;
 mod words;
 
 use std::path::PathBuf;

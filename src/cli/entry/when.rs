@@ -11,7 +11,7 @@ pub(super) const AHEAD: SignedDuration = SignedDuration::from_mins(1);
 
 /// Why a text is not a time.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-pub(super) enum WhenError {
+pub(in crate::cli) enum WhenError {
     #[error(
         "\"{0}\" is not a time; write 06:10, 2026-03-02 06:10, or with an offset 2026-03-02T06:10:00+01:00"
     )]
@@ -25,7 +25,7 @@ pub(super) enum WhenError {
 }
 
 /// A point in time; a time of day is the last one there was.
-pub(super) fn moment(
+pub(in crate::cli) fn moment(
     text: &str,
     now: jiff::Timestamp,
     zone: &TimeZone,

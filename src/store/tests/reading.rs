@@ -189,3 +189,44 @@ fn a_reader_needs_a_store() {
     assert!(Reader::open(folder.path()).is_err());
     assert!(!folder.path().join(FILE_NAME).exists(), "nothing is made");
 }
+
+#[test]
+fn lines_of_one_kind_come_in_pages() {
+    let plant = Plant::start(patient());
+    plant.commit(journal(vec![
+        line(1, "m1", 1, "alarm", "{}"),
+        line(1, "m2", 1, "note", "{}"),
+        line(2, "m1", 2, "note", "{}"),
+        line(2, "m2", 2, "alarm", "{}"),
+        line(3, "m1", 3, "alarm", "{}"),
+    ]));
+    let reader = plant.reader();
+    let first = reader.journal_of_kind("alarm", None, 2).unwrap();
+    let rest = reader
+        .journal_of_kind("alarm", Some(&first[1].key()), 2)
+        .unwrap();
+    let times: Vec<i64> = first.iter().chain(&rest).map(|l| l.time.millis()).collect();
+    assert_eq!(times, [1, 2, 3]);
+}
+
+#[test]
+fn the_first_live_reading_is_none_of_those_that_came_late() {
+    let plant = Plant::start(patient());
+    assert_eq!(plant.reader().first_live_reading().unwrap(), None);
+    assert_eq!(plant.reader().newest_snapshot().unwrap(), None);
+    let late = Sample {
+        quality: Quality::LATE,
+        ..sample(0, 5, 1.0)
+    };
+    let snapshot = |time: i64, sump: &str| SnapshotRow {
+        sump: sump.into(),
+        time: at(time),
+        body: Vec::new(),
+    };
+    plant.commit(Batch {
+        snapshots: vec![snapshot(9, "m1"), snapshot(7, "m2")],
+        ..samples(vec![late, sample(0, 8, 1.0), sample(1, 7, 1.0)])
+    });
+    assert_eq!(plant.reader().first_live_reading().unwrap(), Some(at(7)));
+    assert_eq!(plant.reader().newest_snapshot().unwrap(), Some(at(9)));
+}
