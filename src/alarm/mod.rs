@@ -5,10 +5,11 @@
 //! and comes forth as it stands then; a shelf always ends. Refuses: to know what
 //! the condition is about; that is the business of the rules.
 
+pub mod compare;
 mod hidden;
 mod life;
-mod state;
 pub mod performance;
+mod state;
 
 pub use hidden::Hiding;
 pub use life::{AlarmLife, AlarmManner, Priority};
