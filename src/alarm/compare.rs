@@ -121,6 +121,13 @@ pub fn by_priority(rows: &[Row]) -> BTreeMap<Priority, Counts> {
 }
 
 impl Counts {
+    /// How many there are altogether.
+    pub fn of(rows: &[Row]) -> Self {
+        let mut counts = Counts::default();
+        rows.iter().for_each(|row| counts.add(row, |_| true));
+        counts
+    }
+
     /// Counts a row, and its sides that are `wanted`.
     fn add(&mut self, row: &Row, wanted: impl Fn(Times) -> bool) {
         self.present += usize::from(row.present.is_some_and(&wanted));

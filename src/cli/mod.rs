@@ -29,7 +29,7 @@ use clap::{Args, CommandFactory, Parser, Subcommand};
 use tracing_subscriber::filter::LevelFilter;
 
 use crate::settings::Settings;
-use crate::units::{Concentration, Parse, QuantityError, Span, Volume};
+use crate::units::{Concentration, Parse, QuantityError, Span, Volume, to_wire};
 
 const WELL: u8 = 0;
 const NO: u8 = 1;
@@ -56,7 +56,8 @@ enum Command {
     /// copy.
     #[command(subcommand)]
     Survey(survey::Survey),
-    /// Drive the same engine with history from files; prints the journal.
+    /// Drive the same engine with history from files or the store; prints the
+    /// journal, or which alarms come, go and move under changed settings.
     Replay(ReplayArgs),
     /// Put history from files into the store of the running daemon.
     Import(ImportArgs),
@@ -119,14 +120,36 @@ struct ReplayArgs {
     folder: Folder,
     /// Readings as CSV: time,sump,channel,value and, where they came late,
     /// arrival. Times after RFC 3339, values in the channel's unit.
-    #[arg(long, value_name = "FILE.csv")]
-    readings: PathBuf,
+    #[arg(
+        long,
+        value_name = "FILE.csv",
+        required_unless_present = "from_store",
+        conflicts_with = "from_store"
+    )]
+    readings: Option<PathBuf>,
     /// Entries that people made, one JSON object a line.
-    #[arg(long, value_name = "FILE.ndjson")]
+    #[arg(long, value_name = "FILE.ndjson", conflicts_with = "from_store")]
     entries: Option<PathBuf>,
+    /// Take readings and entries from the plant's store, as they came.
+    #[arg(long)]
+    from_store: bool,
+    /// From this day or time of the store on; from its first live reading if
+    /// not given.
+    #[arg(long, value_name = "TIME", requires = "from_store")]
+    from: Option<String>,
+    /// To before this day or time; to the end if not given.
+    #[arg(long, value_name = "TIME", requires = "from_store")]
+    to: Option<String>,
     /// Where the journal goes; standard output if not given.
-    #[arg(long, value_name = "FILE.ndjson")]
+    #[arg(long, value_name = "FILE.ndjson", conflicts_with = "changed")]
     out: Option<PathBuf>,
+    /// Replay under the settings in this folder too, and print side by side
+    /// which alarms come, go and move against those of --config.
+    #[arg(long, value_name = "DIR")]
+    changed: Option<PathBuf>,
+    /// Print the comparison as one JSON object.
+    #[arg(long, requires = "changed")]
+    json: bool,
 }
 
 #[derive(Debug, Args)]
@@ -251,12 +274,20 @@ pub fn main() -> ExitCode {
             told(demo::run(&demo).map(|()| WELL))
         }
         Command::Replay(args) => with_settings(&args.folder.config, |settings| {
-            let what = replay::Replay {
-                readings: args.readings,
-                entries: args.entries,
-                out: args.out,
+            let history = match &args.readings {
+                Some(readings) => replay::History::Files {
+                    readings: readings.clone(),
+                    entries: args.entries.clone(),
+                },
+                None => {
+                    let (from, to) = (args.from.as_deref(), args.to.as_deref());
+                    replay::History::stored(&settings.store.folder, from, to)?
+                }
             };
-            let counts = replay::replay(&settings, &what)?;
+            if let Some(changed) = &args.changed {
+                return Ok(compare_alarms(&settings, changed, &history, args.json));
+            }
+            let counts = replay::replay(&settings, &history, args.out.as_deref())?;
             Ok(if counts.refused == 0 { WELL } else { NO })
         }),
         Command::Survey(what) => {
@@ -367,6 +398,24 @@ fn plan_recharge(settings: &Settings, ask: &recharge::Ask) -> u8 {
             fault.status()
         }
     }
+}
+
+/// The alarms under the settings and under those of another folder.
+fn compare_alarms(
+    settings: &Settings,
+    changed: &Path,
+    history: &replay::History,
+    json: bool,
+) -> u8 {
+    with_settings(changed, |changed| {
+        let compared = replay::compared::compared(settings, &changed, history)?;
+        if json {
+            say(&format!("{}\n", to_wire(&compared)?));
+        } else {
+            say(&compared.to_string());
+        }
+        Ok(if compared.refused == 0 { WELL } else { NO })
+    })
 }
 
 fn tell_alarms(settings: &Settings, asked: &alarms::Asked) -> u8 {

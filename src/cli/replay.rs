@@ -1,4 +1,8 @@
-//! `replay`: history from files through the same engine that runs live.
+//! `replay`: history through the same engine that runs live, from files or from
+//! the store.
+
+pub(super) mod compared;
+mod stored;
 
 use std::collections::{BTreeMap, HashSet};
 use std::fs::File;
@@ -17,16 +21,30 @@ use crate::engine::{
 use crate::ingest::decode::decode_entry;
 use crate::settings::Settings;
 use crate::units::{Timestamp, to_wire};
+use stored::Kept;
 
-/// What to replay.
+/// Where the history is.
 #[derive(Debug)]
-pub(super) struct Replay {
-    /// CSV with `time,sump,channel,value` and perhaps `arrival` and `quality`.
-    pub(super) readings: PathBuf,
-    /// JSON objects, one a line.
-    pub(super) entries: Option<PathBuf>,
-    /// Where the journal goes; standard output if nowhere.
-    pub(super) out: Option<PathBuf>,
+pub(super) enum History {
+    Files {
+        /// CSV with `time,sump,channel,value` and perhaps `arrival` and
+        /// `quality`.
+        readings: PathBuf,
+        /// JSON objects, one a line.
+        entries: Option<PathBuf>,
+    },
+    Store(stored::Asked),
+}
+
+impl History {
+    /// What the store in `folder` has of the time from `from` to before `to`.
+    pub(super) fn stored(
+        folder: &Path,
+        from: Option<&str>,
+        to: Option<&str>,
+    ) -> anyhow::Result<Self> {
+        stored::Asked::new(folder, from, to).map(History::Store)
+    }
 }
 
 /// What came of it.
@@ -39,55 +57,101 @@ pub(super) struct Counts {
     alarms: u64,
 }
 
-/// Replays, tells what was refused, and returns the counts.
-pub(super) fn replay(settings: &Settings, what: &Replay) -> anyhow::Result<Counts> {
-    let opened =
-        |path: &Path| File::open(path).with_context(|| format!("cannot open {}", path.display()));
-    let file = opened(&what.readings)?;
-    let size = file.metadata().map(|meta| meta.len()).unwrap_or(0);
-    let mut refusals = Refusals::default();
-    let entries = match &what.entries {
-        Some(path) => read_entries(opened(path)?, path, settings, &mut refusals)?,
-        None => Vec::new(),
-    };
-    let out: Box<dyn Write> = match &what.out {
+/// Replays, tells what was refused, writes the journal to `out`, or standard
+/// output if that is nowhere, and returns the counts.
+pub(super) fn replay(
+    settings: &Settings,
+    history: &History,
+    out: Option<&Path>,
+) -> anyhow::Result<Counts> {
+    let to: Box<dyn Write> = match out {
         Some(path) => Box::new(
             File::create(path).with_context(|| format!("cannot write {}", path.display()))?,
         ),
         None => Box::new(io::stdout().lock()),
     };
+    let mut to = BufWriter::new(to);
+    let mut write = |line: &str| writeln!(to, "{line}").context("cannot write the journal");
+    let played = play(settings, history, &mut write)?;
+    to.flush().context("cannot write the journal")?;
+    played.tell();
+    played.words.iter().for_each(|words| eprintln!("{words}"));
+    Ok(played.counts)
+}
+
+/// What a replay came to.
+struct Played {
+    counts: Counts,
+    /// When the first event came and when the last, where any did.
+    time: Option<(Timestamp, Timestamp)>,
+    /// What the balance says of each sump at the end.
+    words: Vec<String>,
+}
+
+impl Played {
+    fn tell(&self) {
+        let counts = self.counts;
+        eprintln!(
+            "readings {}, entries {}, refused {}, journal lines {}, alarms raised {}",
+            counts.readings, counts.entries, counts.refused, counts.lines, counts.alarms
+        );
+    }
+}
+
+/// Drives the engine with the history; each line of the journal goes to `out`,
+/// in order.
+fn play(
+    settings: &Settings,
+    history: &History,
+    out: &mut dyn FnMut(&str) -> anyhow::Result<()>,
+) -> anyhow::Result<Played> {
+    let mut refusals = Refusals::default();
+    let (entries, from) = match history {
+        History::Files {
+            entries: Some(path),
+            ..
+        } => (read_entries(path, settings, &mut refusals)?, path.as_path()),
+        History::Files { entries: None, .. } => (Vec::new(), Path::new("")),
+        History::Store(asked) => {
+            let entries = Kept::open(asked)?.entries(settings, &mut refusals)?;
+            (entries, asked.file())
+        }
+    };
     let mut player = Player {
         settings,
         shard: None,
+        began: None,
         clock: Timestamp::MIN,
         entries: entries.into_iter().peekable(),
-        entries_from: what.entries.as_deref().unwrap_or(Path::new("")),
+        entries_from: from,
         known: HashSet::new(),
         effects: Vec::new(),
         held: BTreeMap::new(),
-        out: BufWriter::new(out),
+        out,
         counts: Counts::default(),
         refusals,
     };
-    let mut progress = Progress::new("replay", size);
-    player.readings(file, &what.readings, &mut progress)?;
+    match history {
+        History::Files { readings, .. } => player.readings_of_file(readings)?,
+        History::Store(asked) => player.readings_of_store(&Kept::open(asked)?)?,
+    }
     player.finish()?;
-    progress.done();
-    let counts = Counts {
-        refused: player.refusals.count,
-        ..player.counts
-    };
-    eprintln!(
-        "readings {}, entries {}, refused {}, journal lines {}, alarms raised {}",
-        counts.readings, counts.entries, counts.refused, counts.lines, counts.alarms
-    );
-    player.tell_where_fluid_goes();
-    Ok(counts)
+    Ok(Played {
+        counts: Counts {
+            refused: player.refusals.count,
+            ..player.counts
+        },
+        time: player.began.map(|began| (began, player.clock)),
+        words: player.where_fluid_goes(),
+    })
 }
 
-/// An entry of the file of entries.
+/// An entry of the history.
 struct EntryAtLine {
+    /// Its line in the file, or in its sump's journal.
     line: u64,
+    /// When it came.
+    came: Timestamp,
     /// Place of its sump.
     sump: usize,
     entry: Entry,
@@ -95,13 +159,12 @@ struct EntryAtLine {
 
 /// The entries by time; those that cannot be read are told and counted.
 fn read_entries(
-    file: File,
     path: &Path,
     settings: &Settings,
     refusals: &mut Refusals,
 ) -> anyhow::Result<Vec<EntryAtLine>> {
     let mut entries = Vec::new();
-    for (number, line) in BufReader::new(file).lines().enumerate() {
+    for (number, line) in BufReader::new(opened(path)?).lines().enumerate() {
         let line = line.with_context(|| format!("cannot read {}", path.display()))?;
         if line.trim().is_empty() {
             continue;
@@ -110,14 +173,19 @@ fn read_entries(
         match decode_entry(line.as_bytes(), &settings.sumps) {
             Ok((sump, entry)) => entries.push(EntryAtLine {
                 line: line_number,
+                came: entry.time,
                 sump,
                 entry,
             }),
             Err(why) => refusals.tell(path, line_number, &why),
         }
     }
-    entries.sort_by_key(|at_line| at_line.entry.time);
+    entries.sort_by_key(|at_line| at_line.came);
     Ok(entries)
+}
+
+fn opened(path: &Path) -> anyhow::Result<File> {
+    File::open(path).with_context(|| format!("cannot open {}", path.display()))
 }
 
 /// Drives the engine and holds the journal back until it is in order.
@@ -125,6 +193,8 @@ struct Player<'a> {
     settings: &'a Settings,
     /// Made when the first event tells when it all begins.
     shard: Option<Shard>,
+    /// When that was.
+    began: Option<Timestamp>,
     /// Newest arrival; never goes back.
     clock: Timestamp,
     entries: std::iter::Peekable<std::vec::IntoIter<EntryAtLine>>,
@@ -136,41 +206,59 @@ struct Player<'a> {
     effects: Vec<Effect>,
     /// Lines that an earlier one might still have to precede.
     held: BTreeMap<(Timestamp, Arc<str>, u64), String>,
-    out: BufWriter<Box<dyn Write + 'a>>,
+    out: &'a mut dyn FnMut(&str) -> anyhow::Result<()>,
     counts: Counts,
     refusals: Refusals,
 }
 
 impl Player<'_> {
     /// What the balance says of each sump at the end.
-    fn tell_where_fluid_goes(&self) {
-        for watch in self.shard.iter().flat_map(Shard::watches) {
+    fn where_fluid_goes(&self) -> Vec<String> {
+        let watches = self.shard.iter().flat_map(Shard::watches);
+        let each = watches.flat_map(|watch| {
             let words = watch.status().balance.map(|balance| balance.words);
-            for words in words.into_iter().flatten() {
-                eprintln!("{}: {words}", watch.setup().name);
-            }
-        }
+            let words = words.into_iter().flatten();
+            words.map(|words| format!("{}: {words}", watch.setup().name))
+        });
+        each.collect()
     }
 
-    fn readings(&mut self, file: File, path: &Path, progress: &mut Progress) -> anyhow::Result<()> {
+    fn readings_of_file(&mut self, path: &Path) -> anyhow::Result<()> {
+        let file = opened(path)?;
+        let size = file.metadata().map(|meta| meta.len()).unwrap_or(0);
+        let mut progress = Progress::new("replay", size);
         let mut rows = Rows::open(file, path)?;
         let places = places(self.settings);
-        loop {
-            progress.at(rows.bytes());
-            let Some(AtLine { line, row }) = rows.next()? else {
-                return Ok(());
-            };
+        while let Some(AtLine { line, row }) = rows.next()? {
             match row.and_then(|row| reading(&row, &places)) {
                 Ok((sump, reading)) => self.reading(sump, reading)?,
                 Err(why) => self.refusals.tell(path, line, &why),
             }
+            progress.at(rows.bytes());
         }
+        progress.done();
+        Ok(())
+    }
+
+    fn readings_of_store(&mut self, kept: &Kept) -> anyhow::Result<()> {
+        let mut progress = Progress::new("replay", kept.hours());
+        let places = kept.places(self.settings)?;
+        for hour in 0..kept.hours() {
+            progress.at(hour);
+            for stored in kept.readings(self.settings, hour)? {
+                if let Some(&(sump, channel)) = places.get(&stored.series) {
+                    self.reading(sump, stored::reading(&stored, channel))?;
+                }
+            }
+        }
+        progress.done();
+        Ok(())
     }
 
     fn reading(&mut self, sump: usize, mut reading: Reading) -> anyhow::Result<()> {
         // Entries made before the reading arrived come first.
         while let Some(at_line) = self.entries.peek()
-            && at_line.entry.time < reading.arrival
+            && at_line.came < reading.arrival
         {
             self.next_entry()?;
         }
@@ -181,9 +269,15 @@ impl Player<'_> {
     }
 
     fn next_entry(&mut self) -> anyhow::Result<()> {
-        if let Some(EntryAtLine { line, sump, entry }) = self.entries.next() {
+        if let Some(at_line) = self.entries.next() {
+            let EntryAtLine {
+                line,
+                came,
+                sump,
+                entry,
+            } = at_line;
             self.counts.entries += 1;
-            self.move_to(entry.time)?;
+            self.move_to(came)?;
             if self.known.contains(&(sump, entry.id.clone())) {
                 return Ok(());
             }
@@ -206,6 +300,7 @@ impl Player<'_> {
     fn move_to(&mut self, arrival: Timestamp) -> anyhow::Result<()> {
         self.clock = self.clock.max(arrival);
         let (settings, clock) = (self.settings, self.clock);
+        self.began.get_or_insert(clock);
         let shard = self.shard.get_or_insert_with(|| begin(settings, clock));
         let mut effects = Vec::new();
         shard.advance(clock, &mut self.effects, |_, of_one| effects.append(of_one));
@@ -240,7 +335,7 @@ impl Player<'_> {
         while let Some(first) = self.held.first_entry()
             && first.key().0 < time
         {
-            writeln!(self.out, "{}", first.remove()).context("cannot write the journal")?;
+            (self.out)(&first.remove())?;
         }
         Ok(())
     }
@@ -249,8 +344,7 @@ impl Player<'_> {
         while self.entries.peek().is_some() {
             self.next_entry()?;
         }
-        self.write_before(Timestamp::MAX)?;
-        self.out.flush().context("cannot write the journal")
+        self.write_before(Timestamp::MAX)
     }
 }
 

@@ -56,7 +56,7 @@ mod writer;
 pub use error::StoreError;
 pub use open::{FILE_NAME, Opened, Store};
 pub use reader::{
-    Cursor, JournalKey, Reader, Snapshot, StoredJournal, StoredMessage, StoredReading,
+    Cursor, JournalKey, Reader, Snapshot, StoredJournal, StoredMessage, StoredReading, StoredSeries,
 };
 pub use rows::{
     AnswerRow, Batch, Counts, CursorRow, JournalRow, OutboxRow, Receipt, RecentRow, SnapshotRow,

@@ -29,6 +29,19 @@ pub struct StoredReading {
     pub delay: Span,
 }
 
+/// A series of readings, as stored.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct StoredSeries {
+    /// Its id.
+    pub id: SeriesId,
+    /// The sump.
+    pub sump: String,
+    /// The channel.
+    pub channel: String,
+    /// What it measures, by name.
+    pub quantity: String,
+}
+
 /// One line of the journal, as stored. The order is that of the journal.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
 pub struct StoredJournal {
@@ -181,6 +194,54 @@ impl Reader {
             each(reading(row).map_err(doing())?);
         }
         Ok(())
+    }
+
+    /// The live readings (not the estimates, and nothing that came late) with
+    /// `from <= arrival < to`, in the order (arrival, time, series). Those whose
+    /// time and arrival lie more than `apart` from each other are left out.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn live_readings_arrived(
+        &self,
+        from: Timestamp,
+        to: Timestamp,
+        apart: Span,
+    ) -> Result<Vec<StoredReading>, StoreError> {
+        self.list(
+            "SELECT series, time, value, quality, delay FROM readings
+             WHERE time >= ?1 AND time <= ?2
+               AND time + delay >= ?3 AND time + delay < ?4 AND quality & ?5 = 0
+               AND series IN (SELECT id FROM series WHERE kind = 'reading')
+             ORDER BY time + delay, time, series",
+            (
+                (from - apart).millis(),
+                (to + apart).millis(),
+                from.millis(),
+                to.millis(),
+                Quality::LATE.bits(),
+            ),
+            reading,
+        )
+    }
+
+    /// Every series of readings that was ever registered.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn series_of_readings(&self) -> Result<Vec<StoredSeries>, StoreError> {
+        self.list(
+            "SELECT id, sump, channel, quantity FROM series WHERE kind = 'reading' ORDER BY id",
+            (),
+            |row| {
+                Ok(StoredSeries {
+                    id: SeriesId(row.get(0)?),
+                    sump: row.get(1)?,
+                    channel: row.get(2)?,
+                    quantity: row.get(3)?,
+                })
+            },
+        )
     }
 
     /// Lines of the journal in its order, from the beginning or after a line,

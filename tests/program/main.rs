@@ -7,6 +7,7 @@
 mod alarms;
 mod broker;
 mod command_line;
+mod compared;
 mod confirmed;
 mod consumption;
 mod control;

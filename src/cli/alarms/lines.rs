@@ -12,6 +12,12 @@ use crate::units::Timestamp;
 /// The kind of the journal's lines about alarms.
 pub(in crate::cli) const KIND: &str = "alarm";
 
+/// What kind of line it is.
+#[derive(Deserialize)]
+struct Kind<'a> {
+    kind: &'a str,
+}
+
 /// What is read of an alarm line.
 #[derive(Deserialize)]
 struct Line<'a> {
@@ -40,6 +46,15 @@ impl AlarmLines {
         let event = self.step(line);
         self.unknown += u64::from(event.is_none());
         event
+    }
+
+    /// The step that a line of any kind tells; nothing where it is of another
+    /// kind or cannot be read.
+    pub(in crate::cli) fn read_if_alarm(&mut self, line: &str) -> Option<AlarmEvent> {
+        let kind = serde_json::from_str::<Kind<'_>>(line).map(|line| line.kind);
+        kind.is_ok_and(|kind| kind == KIND)
+            .then(|| self.read(line))
+            .flatten()
     }
 
     fn step(&mut self, line: &str) -> Option<AlarmEvent> {

@@ -17,7 +17,7 @@ use crate::settings::Settings;
 use crate::store::{Reader, StoreError};
 use crate::units::{Span, Timestamp, to_wire};
 use asked::period;
-pub(super) use asked::{Asked, sumps};
+pub(super) use asked::{Asked, day_or_moment, sumps};
 use lines::{AlarmLines, KIND};
 
 /// Lines of the journal read at once.

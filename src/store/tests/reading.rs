@@ -230,3 +230,47 @@ fn the_first_live_reading_is_none_of_those_that_came_late() {
     assert_eq!(plant.reader().first_live_reading().unwrap(), Some(at(7)));
     assert_eq!(plant.reader().newest_snapshot().unwrap(), Some(at(9)));
 }
+
+#[test]
+fn live_readings_come_by_the_hour_of_their_arrival() {
+    let plant = Plant::start(patient());
+    let late = Sample {
+        quality: Quality::LATE,
+        ..delayed(0, 12, 0)
+    };
+    plant.commit(samples(vec![
+        delayed(0, 8, 3),   // arrived within, its time is before
+        delayed(0, 22, -4), // the same of a clock that is ahead
+        delayed(1, 18, 0),  // arrived at the same time, its time is earlier
+        delayed(0, 10, 10), // arrived after
+        delayed(2, 12, 0),  // an estimate
+        delayed(0, 2, 10),  // too long on its way
+        delayed(1, 10, 0),  // arrived at the very beginning
+        late,
+    ]));
+    let found = plant
+        .reader()
+        .live_readings_arrived(at(10), at(20), Span::from_millis(5))
+        .unwrap();
+    let times: Vec<i64> = found.iter().map(|one| one.time.millis()).collect();
+    assert_eq!(times, [10, 8, 18, 22]);
+    let series = plant.reader().series_of_readings().unwrap();
+    let names: Vec<_> = series
+        .iter()
+        .map(|one| {
+            (
+                one.sump.as_str(),
+                one.channel.as_str(),
+                one.quantity.as_str(),
+            )
+        })
+        .collect();
+    assert_eq!(
+        names,
+        [
+            ("m1", "brix", "brix"),
+            ("m1", "level", "level"),
+            ("m2", "brix", "brix")
+        ]
+    );
+}
