@@ -22,6 +22,9 @@ pub fn look_at(condition: &Condition) -> (Vec<&'static str>, Vec<Caution>) {
         Condition::Instrument(_) => instrument(),
         Condition::Loss => loss(),
         Condition::Gain => gain(),
+        Condition::DoseMissed => dose_missed(),
+        Condition::Contradicted => contradicted(),
+        Condition::Mixer => mixer(),
     }
 }
 
@@ -125,6 +128,41 @@ fn gain() -> (Vec<&'static str>, Vec<Caution>) {
             Caution::ConfinedSpace,
             Caution::DataSheets,
         ],
+    )
+}
+
+fn dose_missed() -> (Vec<&'static str>, Vec<Caution>) {
+    (
+        vec![
+            "Read the concentration by hand before anything else is added, and enter the reading.",
+            "See whether all of the dose went in, of the strength that was meant, and whether the pumps ran since.",
+        ],
+        vec![
+            Caution::Concentrate,
+            Caution::MovingParts,
+            Caution::DataSheets,
+        ],
+    )
+}
+
+fn contradicted() -> (Vec<&'static str>, Vec<Caution>) {
+    (
+        vec![
+            "Look at the entry: the amount, the unit, the kind, the sump. If it was wrong, correct it.",
+            "If it was right, look at the level probe and at what else ran in or out then.",
+        ],
+        vec![Caution::DataSheets],
+    )
+}
+
+fn mixer() -> (Vec<&'static str>, Vec<Caution>) {
+    (
+        vec![
+            "Look at the water pressure, the suction line, the strainer and the nozzle, and whether the drum is empty.",
+            "Set it anew, fill a can, read that and enter it as the mixer's reading.",
+            "Read the sumps that were topped up from it.",
+        ],
+        vec![Caution::Concentrate, Caution::DataSheets],
     )
 }
 

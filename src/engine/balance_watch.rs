@@ -399,6 +399,7 @@ impl SumpWatch {
             let body = match told {
                 Told::Movement(movement) => {
                     self.note_ledger(&movement);
+                    self.upkeep.moved(&movement, self.now);
                     JournalBody::Movement { movement }
                 }
                 Told::Departure(departure) => JournalBody::Departure { departure },

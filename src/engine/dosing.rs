@@ -390,6 +390,9 @@ impl SumpWatch {
             let more = open.basis.is_some_and(|basis| basis.steps_left > 0);
             let outcome = self.outcome(open);
             let missed = outcome.as_expected == Some(false);
+            let off = outcome.judgement.as_ref();
+            let off = off.map_or(0.0, |judged| judged.deviation_pct);
+            self.upkeep.dose_judged(self.now, outcome.as_expected, off);
             self.dosing.steps_done = match more && !missed {
                 true => self.dosing.steps_done + 1,
                 false => 0,

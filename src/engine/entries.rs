@@ -179,6 +179,7 @@ impl SumpWatch {
     ) -> Said {
         if let Some(id) = &entry.supersedes {
             self.undo_dosing(id, out);
+            self.upkeep.superseded(id);
         }
         if let Some(advice) = entry.kind.advice() {
             self.followed(advice, (entry, time), out);
@@ -198,7 +199,10 @@ impl SumpWatch {
             } => self.check_mixer(mixer, *quantity, *value, out),
             EntryKind::HandReading {
                 quantity, value, ..
-            } => Said::Channels(self.compare(*quantity, *value, time, superseded)),
+            } => {
+                self.upkeep.read_by_hand(*quantity);
+                Said::Channels(self.compare(*quantity, *value, time, superseded))
+            }
             EntryKind::Event {
                 what: what @ (HappeningKind::PumpsOn | HappeningKind::PumpsOff),
                 ..
@@ -281,6 +285,7 @@ impl SumpWatch {
         let earlier = self.remembered.mixer_ratios(name);
         let check = MixerCheck::new(name, mixer.setting, got, &earlier);
         let (mixer, ratio) = (name.to_owned(), check.ratio());
+        self.upkeep.mixer_read(self.now, &check);
         self.journal(JournalBody::MixerChecked(Box::new(check)), out);
         Said::Mixer { mixer, ratio }
     }

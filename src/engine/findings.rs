@@ -14,6 +14,9 @@ impl SumpWatch {
             Rule::Instrument { channel } => self.of_instrument(channel),
             Rule::Loss => self.of_departure(|departure| !departure.kind.is_gain()),
             Rule::Gain => self.of_departure(|departure| departure.kind.is_gain()),
+            Rule::DoseMissed => self.of_missed_dose(),
+            Rule::Contradicted => self.of_contradiction(),
+            Rule::Mixer => self.of_mixers(),
         }
     }
 
@@ -48,6 +51,43 @@ impl SumpWatch {
             unit: Some("L/h"),
             since: found.map(|one| one.since),
             ..Finding::plain(Verdict::of(found.is_some()))
+        }
+    }
+}
+
+impl SumpWatch {
+    /// By how many points it missed.
+    fn of_missed_dose(&self) -> Finding {
+        let missed = self.upkeep.missed(self.now);
+        Finding {
+            value: missed.map(|missed| missed.deviation_pct),
+            unit: Some("%"),
+            since: missed.map(|missed| missed.time),
+            ..Finding::plain(Verdict::of(missed.is_some()))
+        }
+    }
+
+    /// What was seen against what was written down, L.
+    fn of_contradiction(&self) -> Finding {
+        let found = self.upkeep.contradicted(self.now);
+        Finding {
+            value: found.map(|found| found.litres),
+            unit: Some("L"),
+            limit: found.map(|found| found.logged_litres),
+            since: found.map(|found| found.time),
+            ..Finding::plain(Verdict::of(found.is_some()))
+        }
+    }
+
+    /// What the mixer gives against what it is set to.
+    fn of_mixers(&self) -> Finding {
+        let off = self.upkeep.mixers().find(|seen| seen.off);
+        Finding {
+            value: off.map(|seen| seen.got_pct),
+            unit: Some("%"),
+            limit: off.map(|seen| seen.setting_pct),
+            since: off.map(|seen| seen.time),
+            ..Finding::plain(Verdict::of(off.is_some()))
         }
     }
 }

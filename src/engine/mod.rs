@@ -39,6 +39,7 @@ mod status;
 mod suppression;
 #[cfg(test)]
 mod tests;
+mod upkeep;
 mod watch;
 
 pub use crate::advice::choice::ChoiceLimits;

@@ -15,6 +15,7 @@ use super::dosing::Dosing;
 use super::ph_trend::PhTrend;
 use super::remembered::Remembered;
 use super::setup::{AdmissionSetup, ChannelKind, SumpSetup};
+use super::upkeep::Upkeep;
 use super::watch::{SumpWatch, judging_after};
 
 /// After a pause, time for new readings to settle before a dose is judged.
@@ -48,6 +49,8 @@ pub struct SumpSnapshot {
     estimated_at_ms: i64,
     #[serde(default)]
     emptied: Option<Timestamp>,
+    #[serde(default)]
+    upkeep: Upkeep,
 }
 
 impl BalanceWatch {
@@ -100,6 +103,7 @@ impl SumpWatch {
             remembered: self.remembered.clone(),
             estimated_at_ms: self.estimated_at.millis(),
             emptied: self.emptied,
+            upkeep: self.upkeep.clone(),
         }
     }
 
@@ -141,6 +145,7 @@ impl SumpWatch {
             }
         }
         watch.emptied = snapshot.emptied;
+        watch.upkeep = snapshot.upkeep;
         watch.find_next_due();
         watch
     }

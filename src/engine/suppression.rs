@@ -85,6 +85,9 @@ impl SumpWatch {
         if self.channels[channel].source_gone {
             return Some(Suppressor::SourceGone);
         }
+        if self.recharge_under_way() {
+            return Some(Suppressor::Recharge);
+        }
         let failed = self.instrument_judgement(channel).reason == Some(InstrumentReason::Fault);
         let told = self.instrument_alarm_stands(channel);
         (failed && told).then(|| Suppressor::Instrument(self.name_of(channel)))
@@ -94,10 +97,15 @@ impl SumpWatch {
         match rule {
             Rule::Instrument { channel } => {
                 let ix = self.channel_named(channel)?;
-                let source_gone = self.channels[ix].source_gone;
-                source_gone.then_some(Suppressor::SourceGone)
+                if self.channels[ix].source_gone {
+                    return Some(Suppressor::SourceGone);
+                }
+                self.recharge_under_way().then_some(Suppressor::Recharge)
             }
-            Rule::Loss | Rule::Gain => self.recharge_under_way().then_some(Suppressor::Recharge),
+            Rule::Loss | Rule::Gain | Rule::DoseMissed | Rule::Contradicted => {
+                self.recharge_under_way().then_some(Suppressor::Recharge)
+            }
+            Rule::Mixer => None,
         }
     }
 
@@ -140,7 +148,9 @@ impl SumpWatch {
                 InstrumentReason::Frozen
                 | InstrumentReason::Fault
                 | InstrumentReason::OutOfRange
-                | InstrumentReason::Foam,
+                | InstrumentReason::Foam
+                | InstrumentReason::Noisy
+                | InstrumentReason::Spiking,
             ) => true,
             _ => false,
         }

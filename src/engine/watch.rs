@@ -19,6 +19,7 @@ use super::journal::{JournalBody, JournalRecord};
 use super::ph_trend::PhTrend;
 use super::remembered::Remembered;
 use super::setup::{AdmissionSetup, ChannelKind, SumpSetup};
+use super::upkeep::Upkeep;
 
 /// Timers fire on this grid, counted from 1970.
 pub const GRID: Span = Span::from_secs(1);
@@ -41,6 +42,7 @@ pub struct SumpWatch {
     pub(super) alarms: AlarmList,
     /// When rules are judged next.
     pub(super) judge_at: Timestamp,
+    pub(super) upkeep: Upkeep,
     /// When it was emptied, until it is filled anew.
     pub(super) emptied: Option<Timestamp>,
     pub(super) dosing: Dosing,
@@ -80,6 +82,7 @@ impl SumpWatch {
             channels: vec![ChannelWatch::new(start); setup.channels.len()],
             alarms: AlarmList::new(&setup),
             judge_at: judging_after(start),
+            upkeep: Upkeep::default(),
             emptied: None,
             dosing: Dosing::default(),
             chemistry: ChemistryWatch::default(),

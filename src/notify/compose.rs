@@ -7,7 +7,6 @@ use serde::Serialize;
 
 use crate::advice::{Advice, MixerCheck};
 use crate::engine::{AlarmLine, JournalBody, JournalRecord, Outcome, SumpStatus};
-use crate::model::Origin;
 use crate::settings::Settings;
 use crate::store::OutboxRow;
 use crate::units::{Timestamp, to_wire};
@@ -178,7 +177,6 @@ impl Composer {
             }
             JournalBody::Movement { movement } => {
                 let text = ledger_text::movement_text(title, movement);
-                let contradicted = matches!(movement.origin, Origin::Contradicted { .. });
                 let told = LedgerMessage {
                     of: movement,
                     sump,
@@ -186,7 +184,7 @@ impl Composer {
                     time,
                     text,
                 };
-                ("movement", json(&told), contradicted)
+                ("movement", json(&told), false)
             }
             JournalBody::Departure {
                 departure: Some(departure),
@@ -199,7 +197,7 @@ impl Composer {
                     time,
                     text,
                 };
-                ("departure", json(&told), true)
+                ("departure", json(&told), false)
             }
             JournalBody::Departure { departure: None } => {
                 let text = ledger_text::usual_again_text(title);
@@ -211,7 +209,7 @@ impl Composer {
                     time,
                     text,
                 };
-                ("departure", json(&told), true)
+                ("departure", json(&told), false)
             }
             JournalBody::MovementLogged { .. }
             | JournalBody::AdviceFollowed { .. }

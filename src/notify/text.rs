@@ -183,6 +183,9 @@ fn subject(condition: &Condition) -> String {
         | Condition::Disagrees(channel)
         | Condition::Instrument(channel) => format!("{channel} probe"),
         Condition::Loss | Condition::Gain => "fluid".to_owned(),
+        Condition::DoseMissed => "dose".to_owned(),
+        Condition::Contradicted => "entry".to_owned(),
+        Condition::Mixer => "mixer".to_owned(),
     }
 }
 
@@ -198,6 +201,9 @@ fn what(condition: &Condition) -> String {
         Condition::Instrument(_) => "NEEDS A LOOK",
         Condition::Loss => "LOST beyond what is usual",
         Condition::Gain => "RUNS IN and nobody wrote it down",
+        Condition::DoseMissed => "MISSED what was reckoned",
+        Condition::Contradicted => "CONTRADICTED by the readings",
+        Condition::Mixer => "gives another strength than it is set to",
     };
     format!("{subject} {how}")
 }

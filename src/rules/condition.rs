@@ -25,6 +25,12 @@ pub enum Condition {
     Loss,
     /// More comes in than anybody wrote down.
     Gain,
+    /// A dose did not bring what was reckoned.
+    DoseMissed,
+    /// What somebody wrote down is not what the readings show.
+    Contradicted,
+    /// A mixer gives another strength than it is set to.
+    Mixer,
 }
 
 impl Condition {
@@ -47,6 +53,9 @@ impl Condition {
             Condition::Instrument(_) => "instrument",
             Condition::Loss => "loss",
             Condition::Gain => "gain",
+            Condition::DoseMissed => "dose_missed",
+            Condition::Contradicted => "contradicted",
+            Condition::Mixer => "mixer",
         }
     }
 }
@@ -58,7 +67,11 @@ impl fmt::Display for Condition {
             Condition::Silent(name) | Condition::Disagrees(name) | Condition::Instrument(name) => {
                 write!(f, "{}.{name}", self.kind())
             }
-            Condition::Loss | Condition::Gain => f.write_str(self.kind()),
+            Condition::Loss
+            | Condition::Gain
+            | Condition::DoseMissed
+            | Condition::Contradicted
+            | Condition::Mixer => f.write_str(self.kind()),
         }
     }
 }

@@ -19,6 +19,12 @@ pub enum Rule {
     Loss,
     /// More comes in than anybody wrote down.
     Gain,
+    /// A dose did not bring what was reckoned.
+    DoseMissed,
+    /// What somebody wrote down is not what the readings show.
+    Contradicted,
+    /// A mixer gives another strength than it is set to.
+    Mixer,
 }
 
 impl Rule {
@@ -28,6 +34,9 @@ impl Rule {
             Rule::Instrument { channel } => Condition::Instrument(Arc::clone(channel)),
             Rule::Loss => Condition::Loss,
             Rule::Gain => Condition::Gain,
+            Rule::DoseMissed => Condition::DoseMissed,
+            Rule::Contradicted => Condition::Contradicted,
+            Rule::Mixer => Condition::Mixer,
         }
     }
 }

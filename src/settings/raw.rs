@@ -315,6 +315,9 @@ tables! {
         instrument: Switch<RawRule>,
         loss: Switch<RawRule>,
         gain: Switch<RawRule>,
+        dose_missed: Switch<RawRule>,
+        contradicted: Switch<RawRule>,
+        mixer: Switch<RawRule>,
     }
     /// `[sump.NAME.rules.NAME]`
     RawRule {

@@ -22,6 +22,12 @@ struct Standard {
     on: Span,
 }
 
+/// What somebody has to look into within the day, once it is known.
+const UPKEEP: Standard = Standard {
+    priority: Priority::Low,
+    on: AT_ONCE,
+};
+
 /// The rules of a sump with these channels.
 pub(super) fn rules(
     review: &mut Review,
@@ -45,6 +51,16 @@ pub(super) fn rules(
     );
     let loss = behaviour(review, &at.key("loss"), raw.loss.as_ref(), &flow);
     let gain = behaviour(review, &at.key("gain"), raw.gain.as_ref(), &flow);
+    let upkeep = [
+        ("dose_missed", raw.dose_missed.as_ref(), Rule::DoseMissed),
+        (
+            "contradicted",
+            raw.contradicted.as_ref(),
+            Rule::Contradicted,
+        ),
+        ("mixer", raw.mixer.as_ref(), Rule::Mixer),
+    ]
+    .map(|(key, raw, rule)| (behaviour(review, &at.key(key), raw, &UPKEEP), rule));
     let (instrument, loss, gain) = (instrument?, loss?, gain?);
     let gauges = channels
         .iter()
@@ -64,6 +80,9 @@ pub(super) fn rules(
         .collect();
     rules.extend(with(Rule::Loss, &loss));
     rules.extend(with(Rule::Gain, &gain));
+    for (behaviour, rule) in upkeep {
+        rules.extend(with(rule, &behaviour?));
+    }
     Some(rules)
 }
 

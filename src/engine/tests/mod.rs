@@ -10,6 +10,7 @@ mod instrument_status;
 mod instruments;
 mod loops;
 mod properties;
+mod upkeep;
 
 use std::sync::Arc;
 
