@@ -17,6 +17,8 @@
 //! the third does it is too lean for the room there is, and neat concentrate
 //! does.
 
+use serde::Serialize;
+
 use crate::model::Mix;
 use crate::units::{Concentration, Volume};
 
@@ -50,7 +52,8 @@ pub struct Makeup {
 }
 
 /// Why there is no balance.
-#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[derive(Debug, Clone, PartialEq, Serialize, thiserror::Error)]
+#[serde(tag = "is", rename_all = "snake_case")]
 pub enum BalanceError {
     /// The volume now is negative or not a number.
     #[error("the volume now is {found}; give 0 L or more")]

@@ -49,6 +49,27 @@ pub enum Caution {
 }
 
 impl Caution {
+    /// Every caution.
+    pub const ALL: [Caution; 17] = [
+        Caution::Concentrate,
+        Caution::PremixOnly,
+        Caution::DosingPoint,
+        Caution::Waste,
+        Caution::MovingParts,
+        Caution::ConfinedSpace,
+        Caution::Biocide,
+        Caution::HotFluid,
+        Caution::DataSheets,
+        Caution::AlkalineCleaner,
+        Caution::BiocideInCleaner,
+        Caution::ConfinedSpaceEntry,
+        Caution::SlipperyFloor,
+        Caution::LockOut,
+        Caution::Jetting,
+        Caution::ProtectiveEquipment,
+        Caution::WasteCodes,
+    ];
+
     /// The caution in words.
     pub const fn words(self) -> &'static str {
         match self {

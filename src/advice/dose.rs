@@ -11,7 +11,7 @@ use super::balance::{self, BalanceError};
 use super::measure::Measure;
 use super::option::{DoseCase, DoseOption};
 use super::way::Way;
-use super::{Caution, Withheld, reason};
+use super::{Caution, Reason, Withheld, reason};
 
 /// How doses are made up at a sump.
 #[derive(Debug, Clone, PartialEq)]
@@ -58,8 +58,8 @@ pub struct MixState {
 pub struct Dose {
     /// The way that is recommended.
     pub way: Way,
-    /// Why this way, in words.
-    pub why: String,
+    /// Why this way.
+    pub why: Vec<Reason>,
     /// What to drain and add now.
     #[serde(flatten)]
     pub amounts: Amounts,
@@ -182,9 +182,7 @@ pub fn plan(setup: &DoseSetup, case: &DoseCase<'_>) -> Result<(Dose, Vec<Caution
     if case.is_near(setup) && case.is_full(setup) {
         return Err(on_target);
     }
-    let no_answer = |why: BalanceError| Withheld::NoBalance {
-        why: why.to_string(),
-    };
+    let no_answer = |error: BalanceError| Withheld::NoBalance { error };
     let options = case.options(setup).map_err(no_answer)?;
     let Some(best) = options.first() else {
         let step_l = setup.measure.step.litres();

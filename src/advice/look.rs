@@ -1,13 +1,166 @@
 //! What to look at first, by condition. Common practice, no source, except
 //! where named.
 
+use serde::Serialize;
+
 use crate::rules::{Condition, LimitLevel};
 use crate::units::Quantity;
 
 use super::Caution;
 
+/// One thing to look at or to do. Its words stand under `look_at.<key>` in the
+/// phrases of each language.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum LookStep {
+    /// Read a sample by hand before dosing.
+    SampleByHand,
+    /// What makes a mix lean.
+    LeanCauses,
+    /// What makes a mix rich, or read so.
+    RichCauses,
+    /// Pumps that draw air, fluid that is lost.
+    PumpsAndLosses,
+    /// Read the concentration before topping up.
+    ReadBeforeTopUp,
+    /// Stop what is being added.
+    StopAdding,
+    /// Fluid that comes back from the lines.
+    DrainBack,
+    /// Foam under the level probe.
+    FoamDeceives,
+    /// Measure the pH by hand.
+    PhByHand,
+    /// A low concentration is corrected first.
+    CorrectConcentrationFirst,
+    /// What a falling pH points to.
+    FallingPh,
+    /// The steps of the pH drop.
+    PhDropSteps,
+    /// A rich mix has a higher pH.
+    RichLiftsPh,
+    /// Cleaner or alkali carried in.
+    AlkaliCarriedIn,
+    /// Let cold fluid warm up.
+    WarmUp,
+    /// Cooler, circulation, filter.
+    Cooling,
+    /// What warm fluid does.
+    WarmFluid,
+    /// Measure the conductivity by hand.
+    ConductivityByHand,
+    /// Where salts come from.
+    Salts,
+    /// Pump, its supply, a torn filter.
+    PumpSupply,
+    /// A filter that fills up.
+    FilterLoad,
+    /// Pressure off before anything is opened.
+    PressureOff,
+    /// Pump, filters, valves, nozzles.
+    PumpAndNozzles,
+    /// An open line or a burst hose.
+    OpenLine,
+    /// Meter or switch against its instrument.
+    CompareMeter,
+    /// Measure again by hand.
+    MeasureAgain,
+    /// Supply, cable, gateway, broker.
+    InstrumentSupply,
+    /// Read by hand once a shift.
+    ReadOncePerShift,
+    /// Was the hand reading entered as meant?
+    CheckEntry,
+    /// Clean and check the probe, compare again.
+    CleanAndCompare,
+    /// Enter the cleaning.
+    EnterCleaning,
+    /// Read the same by hand meanwhile.
+    ReadInstead,
+    /// Where the instrument's state stands.
+    SeeChannel,
+    /// Enter a cleaning or a calibration.
+    EnterCare,
+    /// Where leaks are.
+    FindLeak,
+    /// Enter what was taken out.
+    EnterTakenOut,
+    /// Keep a leak from drains and soil.
+    KeepFromDrains,
+    /// Where water runs in.
+    FindWater,
+    /// Enter what was added.
+    EnterAdded,
+    /// Read the concentration before anything is added.
+    ReadBeforeAdding,
+    /// Did all of the dose go in?
+    AllOfTheDose,
+    /// Is the entry as it was meant?
+    EntryAsMeant,
+    /// What else happened then.
+    ElseThen,
+    /// The parts of a mixer that fail.
+    MixerParts,
+    /// Set the mixer anew and read it.
+    SetAndRead,
+    /// Read the sumps that it feeds.
+    ReadItsSumps,
+}
+
+impl LookStep {
+    /// Every step.
+    pub const ALL: [LookStep; 46] = [
+        LookStep::SampleByHand,
+        LookStep::LeanCauses,
+        LookStep::RichCauses,
+        LookStep::PumpsAndLosses,
+        LookStep::ReadBeforeTopUp,
+        LookStep::StopAdding,
+        LookStep::DrainBack,
+        LookStep::FoamDeceives,
+        LookStep::PhByHand,
+        LookStep::CorrectConcentrationFirst,
+        LookStep::FallingPh,
+        LookStep::PhDropSteps,
+        LookStep::RichLiftsPh,
+        LookStep::AlkaliCarriedIn,
+        LookStep::WarmUp,
+        LookStep::Cooling,
+        LookStep::WarmFluid,
+        LookStep::ConductivityByHand,
+        LookStep::Salts,
+        LookStep::PumpSupply,
+        LookStep::FilterLoad,
+        LookStep::PressureOff,
+        LookStep::PumpAndNozzles,
+        LookStep::OpenLine,
+        LookStep::CompareMeter,
+        LookStep::MeasureAgain,
+        LookStep::InstrumentSupply,
+        LookStep::ReadOncePerShift,
+        LookStep::CheckEntry,
+        LookStep::CleanAndCompare,
+        LookStep::EnterCleaning,
+        LookStep::ReadInstead,
+        LookStep::SeeChannel,
+        LookStep::EnterCare,
+        LookStep::FindLeak,
+        LookStep::EnterTakenOut,
+        LookStep::KeepFromDrains,
+        LookStep::FindWater,
+        LookStep::EnterAdded,
+        LookStep::ReadBeforeAdding,
+        LookStep::AllOfTheDose,
+        LookStep::EntryAsMeant,
+        LookStep::ElseThen,
+        LookStep::MixerParts,
+        LookStep::SetAndRead,
+        LookStep::ReadItsSumps,
+    ];
+}
+
 /// What to look at, in order, and the cautions that go with it.
-pub fn look_at(condition: &Condition) -> (Vec<&'static str>, Vec<Caution>) {
+pub fn look_at(condition: &Condition) -> (Vec<LookStep>, Vec<Caution>) {
     match condition {
         Condition::Limit(Quantity::Concentration | Quantity::Brix, level) => concentration(*level),
         Condition::Limit(Quantity::Volume | Quantity::Level, level) => level_limit(*level),
@@ -28,33 +181,24 @@ pub fn look_at(condition: &Condition) -> (Vec<&'static str>, Vec<Caution>) {
     }
 }
 
-fn concentration(level: LimitLevel) -> (Vec<&'static str>, Vec<Caution>) {
-    let first = "Take a sample from the nozzle or the return while the pumps run and read it with the hand refractometer before you dose; enter the reading.";
+fn concentration(level: LimitLevel) -> (Vec<LookStep>, Vec<Caution>) {
+    let first = LookStep::SampleByHand;
     let steps = if level.is_low() {
-        vec![
-            first,
-            "Causes to look for: top-up with plain water, mixer set or worn too weak, water leaking in.",
-        ]
+        vec![first, LookStep::LeanCauses]
     } else {
-        vec![
-            first,
-            "Causes to look for: evaporation without top-up, mixer too strong, tramp oil in the sample (it reads high), a coated prism.",
-        ]
+        vec![first, LookStep::RichCauses]
     };
     (steps, vec![Caution::MovingParts, Caution::DataSheets])
 }
 
-fn level_limit(level: LimitLevel) -> (Vec<&'static str>, Vec<Caution>) {
+fn level_limit(level: LimitLevel) -> (Vec<LookStep>, Vec<Caution>) {
     let steps = if level.is_low() {
-        vec![
-            "Look whether the pumps draw air and whether fluid is lost: leak, blocked return, chips full of fluid.",
-            "Read the concentration by hand before you top up; enter the reading.",
-        ]
+        vec![LookStep::PumpsAndLosses, LookStep::ReadBeforeTopUp]
     } else {
         vec![
-            "Stop whatever is being added; look whether a top-up valve stays open or water leaks in.",
-            "With the pumps stopped, fluid drains back from pipes and machines and raises the level.",
-            "Foam on the surface can deceive the level probe.",
+            LookStep::StopAdding,
+            LookStep::DrainBack,
+            LookStep::FoamDeceives,
         ]
     };
     (
@@ -68,21 +212,17 @@ fn level_limit(level: LimitLevel) -> (Vec<&'static str>, Vec<Caution>) {
 }
 
 /// DGUV Regel 109-003, annex, test plan no. 2, for the steps of the pH drop.
-fn ph(level: LimitLevel) -> (Vec<&'static str>, Vec<Caution>) {
-    let first = "Measure the pH by hand with a calibrated meter and enter it; an oily electrode reads wrong.";
+fn ph(level: LimitLevel) -> (Vec<LookStep>, Vec<Caution>) {
+    let first = LookStep::PhByHand;
     let steps = if level.is_low() {
         vec![
             first,
-            "Look at the concentration: if it is low too, correct it first.",
-            "At a steady concentration a falling pH points to bacteria or acid: smell, dip slide, tramp oil; ask the supplier.",
-            "A drop of more than 0.5 below the first fill: act as the supplier says; of more than 1.0: change the fluid and clean the circuit.",
+            LookStep::CorrectConcentrationFirst,
+            LookStep::FallingPh,
+            LookStep::PhDropSteps,
         ]
     } else {
-        vec![
-            first,
-            "Look at the concentration: too rich lifts the pH.",
-            "Look whether cleaner or another alkali was carried in.",
-        ]
+        vec![first, LookStep::RichLiftsPh, LookStep::AlkaliCarriedIn]
     };
     (
         steps,
@@ -90,23 +230,23 @@ fn ph(level: LimitLevel) -> (Vec<&'static str>, Vec<Caution>) {
     )
 }
 
-fn instrument() -> (Vec<&'static str>, Vec<Caution>) {
+fn instrument() -> (Vec<LookStep>, Vec<Caution>) {
     (
         vec![
-            "Read the same by hand and enter it; go by that until the instrument is seen to.",
-            "What the instrument shows, and what to look at first, stands with its channel in the sump's state.",
-            "When it is cleaned or calibrated, enter that.",
+            LookStep::ReadInstead,
+            LookStep::SeeChannel,
+            LookStep::EnterCare,
         ],
         vec![Caution::MovingParts, Caution::DataSheets],
     )
 }
 
-fn loss() -> (Vec<&'static str>, Vec<Caution>) {
+fn loss() -> (Vec<LookStep>, Vec<Caution>) {
     (
         vec![
-            "Look for a leak: floor and pit, hoses, seals, drain valves, return lines, a chip conveyor that carries fluid off.",
-            "If mix was taken out and not entered, enter it now.",
-            "A leak out of the system may reach drains or soil: keep it in, and tell whoever answers for water protection.",
+            LookStep::FindLeak,
+            LookStep::EnterTakenOut,
+            LookStep::KeepFromDrains,
         ],
         vec![
             Caution::MovingParts,
@@ -116,12 +256,12 @@ fn loss() -> (Vec<&'static str>, Vec<Caution>) {
     )
 }
 
-fn gain() -> (Vec<&'static str>, Vec<Caution>) {
+fn gain() -> (Vec<LookStep>, Vec<Caution>) {
     (
         vec![
-            "Look for water that runs in: a top-up valve that stays open, a cooler or a wash-down that leaks, rain.",
-            "If something was added and not entered, enter it now.",
-            "Read the concentration by hand before anything is added; enter the reading.",
+            LookStep::FindWater,
+            LookStep::EnterAdded,
+            LookStep::ReadBeforeAdding,
         ],
         vec![
             Caution::MovingParts,
@@ -131,12 +271,9 @@ fn gain() -> (Vec<&'static str>, Vec<Caution>) {
     )
 }
 
-fn dose_missed() -> (Vec<&'static str>, Vec<Caution>) {
+fn dose_missed() -> (Vec<LookStep>, Vec<Caution>) {
     (
-        vec![
-            "Read the concentration by hand before anything else is added, and enter the reading.",
-            "See whether all of the dose went in, of the strength that was meant, and whether the pumps ran since.",
-        ],
+        vec![LookStep::ReadBeforeAdding, LookStep::AllOfTheDose],
         vec![
             Caution::Concentrate,
             Caution::MovingParts,
@@ -145,100 +282,84 @@ fn dose_missed() -> (Vec<&'static str>, Vec<Caution>) {
     )
 }
 
-fn contradicted() -> (Vec<&'static str>, Vec<Caution>) {
+fn contradicted() -> (Vec<LookStep>, Vec<Caution>) {
     (
-        vec![
-            "Look at the entry: the amount, the unit, the kind, the sump. If it was wrong, correct it.",
-            "If it was right, look at the level probe and at what else ran in or out then.",
-        ],
+        vec![LookStep::EntryAsMeant, LookStep::ElseThen],
         vec![Caution::DataSheets],
     )
 }
 
-fn mixer() -> (Vec<&'static str>, Vec<Caution>) {
+fn mixer() -> (Vec<LookStep>, Vec<Caution>) {
     (
         vec![
-            "Look at the water pressure, the suction line, the strainer and the nozzle, and whether the drum is empty.",
-            "Set it anew, fill a can, read that and enter it as the mixer's reading.",
-            "Read the sumps that were topped up from it.",
+            LookStep::MixerParts,
+            LookStep::SetAndRead,
+            LookStep::ReadItsSumps,
         ],
         vec![Caution::Concentrate, Caution::DataSheets],
     )
 }
 
-fn temperature(level: LimitLevel) -> (Vec<&'static str>, Vec<Caution>) {
+fn temperature(level: LimitLevel) -> (Vec<LookStep>, Vec<Caution>) {
     let steps = if level.is_low() {
-        vec![
-            "Cold fluid mixes badly and reads badly: let it warm up with the pumps running before you dose.",
-        ]
+        vec![LookStep::WarmUp]
     } else {
-        vec![
-            "Look at the cooler, the circulation and the filter; a low level warms faster.",
-            "Warm fluid evaporates and sours faster: watch level, concentration and pH.",
-        ]
+        vec![LookStep::Cooling, LookStep::WarmFluid]
     };
     (steps, vec![Caution::HotFluid, Caution::MovingParts])
 }
 
-fn conductivity() -> (Vec<&'static str>, Vec<Caution>) {
+fn conductivity() -> (Vec<LookStep>, Vec<Caution>) {
     (
-        vec![
-            "Measure the conductivity by hand and enter it.",
-            "At a steady concentration a rise means salts: hardness of the make-up water, metals, cleaner; have hardness and chloride of the mix measured.",
-        ],
+        vec![LookStep::ConductivityByHand, LookStep::Salts],
         vec![Caution::DataSheets],
     )
 }
 
-fn pressure(level: LimitLevel) -> (Vec<&'static str>, Vec<Caution>) {
+fn pressure(level: LimitLevel) -> (Vec<LookStep>, Vec<Caution>) {
     let first = if level.is_low() {
-        "Look whether the pump runs, draws air or has lost its supply, and whether a filter element is torn or missing."
+        LookStep::PumpSupply
     } else {
-        "Look at the filter: a rising pressure across it means that it fills up; then at closed valves and blocked lines."
+        LookStep::FilterLoad
     };
-    let second = "Before a housing or a line is opened: pump off and secured, pressure let off.";
+    let second = LookStep::PressureOff;
     (
         vec![first, second],
         vec![Caution::MovingParts, Caution::DataSheets],
     )
 }
 
-fn flow(level: LimitLevel) -> (Vec<&'static str>, Vec<Caution>) {
+fn flow(level: LimitLevel) -> (Vec<LookStep>, Vec<Caution>) {
     let first = if level.is_low() {
-        "Look whether the pump runs and draws air, and at filters, valves and nozzles."
+        LookStep::PumpAndNozzles
     } else {
-        "Look for an open line, a burst hose or a valve that stays open."
+        LookStep::OpenLine
     };
     (vec![first], vec![Caution::MovingParts, Caution::DataSheets])
 }
 
 /// Quantities that no defaults stand for.
-fn by_hand(quantity: Quantity) -> (Vec<&'static str>, Vec<Caution>) {
+fn by_hand(quantity: Quantity) -> (Vec<LookStep>, Vec<Caution>) {
     let first = match quantity {
-        Quantity::Metered | Quantity::State => {
-            "Compare the meter or the switch with what its instrument shows."
-        }
-        _ => "Measure it again by hand or have it measured, and enter the value.",
+        Quantity::Metered | Quantity::State => LookStep::CompareMeter,
+        _ => LookStep::MeasureAgain,
     };
     (vec![first], vec![Caution::MovingParts, Caution::DataSheets])
 }
 
-fn silent() -> (Vec<&'static str>, Vec<Caution>) {
+fn silent() -> (Vec<LookStep>, Vec<Caution>) {
     (
-        vec![
-            "Look at the supply and the cable of the instrument, then at the gateway, the broker or the line that brings its readings.",
-            "Until it reports again, read it by hand once a shift and enter the value; of a pump, a valve or a door, look how it stands.",
-        ],
+        vec![LookStep::InstrumentSupply, LookStep::ReadOncePerShift],
         vec![Caution::MovingParts],
     )
 }
 
-fn disagrees() -> (Vec<&'static str>, Vec<Caution>) {
+fn disagrees() -> (Vec<LookStep>, Vec<Caution>) {
     (
         vec![
-            "Look whether the hand reading was entered as it was meant, number and unit; if not, correct it.",
-            "Wipe the probe clean, check it (a refractometer in the make-up water, pH in a buffer, conductivity in a standard), then compare again with the hand instrument.",
-            "Enter the cleaning (event probe_cleaned with the channel): until then its values drive no dose.",
+            LookStep::CheckEntry,
+            LookStep::CleanAndCompare,
+            LookStep::EnterCleaning,
         ],
         vec![Caution::MovingParts, Caution::DataSheets],
     )

@@ -47,6 +47,17 @@ impl VolumeUnit {
     }
 }
 
+/// An amount in cans.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Cans {
+    /// Full ones.
+    pub count: u32,
+    /// What one holds, L.
+    pub size_l: f64,
+    /// What is left over, L.
+    pub rest_l: Option<f64>,
+}
+
 /// What people measure amounts out with.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Measure {
@@ -108,17 +119,6 @@ impl Measure {
         )
     }
 
-    /// A volume in whole units, where nothing is measured out: `819 L`.
-    pub fn whole(&self, litres: f64) -> String {
-        format!("{:.0} {}", litres / self.unit.litres(), self.unit.symbol())
-    }
-
-    /// A volume that must not be exceeded, in whole units and none too many.
-    pub fn at_most(&self, litres: f64) -> String {
-        let amount = (litres / self.unit.litres() + 1e-9).floor();
-        format!("{amount:.0} {}", self.unit.symbol())
-    }
-
     /// An amount to one decimal below ten units, in whole units above.
     pub fn rough(&self, litres: f64) -> String {
         let amount = litres / self.unit.litres();
@@ -130,25 +130,29 @@ impl Measure {
     /// but not too many: `34 L (3 cans of 10 L and 4 L)`.
     pub fn words(&self, litres: f64) -> String {
         let plain = self.plain(litres);
-        match self.vessel.and_then(|vessel| self.cans(litres, vessel)) {
-            Some(cans) => format!("{plain} ({cans})"),
-            None => plain,
+        let Some(cans) = self.cans(litres) else {
+            return plain;
+        };
+        let many = if cans.count == 1 { "can" } else { "cans" };
+        let full = format!("{} {many} of {}", cans.count, self.plain(cans.size_l));
+        match cans.rest_l {
+            None => format!("{plain} ({full})"),
+            Some(rest) => format!("{plain} ({full} and {})", self.plain(rest)),
         }
     }
 
-    fn cans(&self, litres: f64, vessel: Volume) -> Option<String> {
-        let vessel = vessel.litres();
-        let cans = (litres / vessel + 1e-9).floor();
-        if !(1.0..=MOST_CANS).contains(&cans) {
+    /// An amount counted out in cans, where there are some but not too many.
+    pub fn cans(&self, litres: f64) -> Option<Cans> {
+        let size_l = self.vessel?.litres();
+        let count = (litres / size_l + 1e-9).floor();
+        if !(1.0..=MOST_CANS).contains(&count) {
             return None;
         }
-        let many = if cans == 1.0 { "can" } else { "cans" };
-        let full = format!("{cans:.0} {many} of {}", self.plain(vessel));
-        let rest = litres - cans * vessel;
-        Some(if rest < 0.5 * self.step.litres() {
-            full
-        } else {
-            format!("{full} and {}", self.plain(rest))
+        let rest = litres - count * size_l;
+        Some(Cans {
+            count: count as u32,
+            size_l,
+            rest_l: (rest >= 0.5 * self.step.litres()).then_some(rest),
         })
     }
 }
@@ -215,17 +219,12 @@ mod tests {
     }
 
     #[test]
-    fn volumes_and_doubts_are_told_no_finer_than_they_are_known() {
+    fn doubts_are_told_no_finer_than_they_are_known() {
         let litres = measure(VolumeUnit::Litre, 1.0, None);
-        assert_eq!(litres.whole(819.2), "819 L");
         assert_eq!(
             (litres.rough(5.44), litres.rough(12.6)),
             ("5.4 L".into(), "13 L".into())
         );
-        let gallons = measure(VolumeUnit::UsGallon, 1.0, None);
-        assert_eq!(gallons.whole(819.2), "216 US gal");
-        assert_eq!(gallons.at_most(1052.0), "277 US gal");
-        assert_eq!(litres.at_most(861.9), "861 L");
     }
 
     #[test]

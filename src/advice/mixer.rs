@@ -58,6 +58,19 @@ pub struct MixerCheck {
     pub drifted: bool,
 }
 
+/// What a reading at the outlet calls for. Its words stand under `mixer.<key>`
+/// in the phrases of each language.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum MixerVerdict {
+    /// Nothing.
+    Right,
+    /// Another setting.
+    SetAnew,
+    /// A look at the mixer: no setting would bring it right.
+    BeyondSetting,
+}
+
 impl MixerCheck {
     /// Judges a reading, with what earlier ones gave for their settings, as
     /// shares.
@@ -81,36 +94,14 @@ impl MixerCheck {
         self.got_pct.value / self.setting_pct
     }
 
-    /// What was found and what to do, in words.
-    pub fn words(&self) -> String {
-        let MixerCheck {
-            mixer,
-            setting_pct,
-            got_pct,
-            ..
-        } = self;
-        let found = format!(
-            "mixer {mixer} gives {:.1} ± {:.1} %, set to {setting_pct:.1} %.",
-            got_pct.value,
-            2.0 * got_pct.uncertainty
-        );
-        let drift = match self.usual_ratio {
-            Some(usual) if self.drifted => format!(
-                " It usually gives {:.1} %: look at the water pressure, the suction line, the strainer and the nozzle first.",
-                usual * setting_pct
-            ),
-            _ => String::new(),
-        };
-        let what = match self.new_setting_pct {
-            Some(new) => format!(
-                " Do: set it to {new:.1} %, fill a can and read again; then write what it is marked with into the settings."
-            ),
-            None if (got_pct.value - setting_pct).abs() <= 2.0 * got_pct.uncertainty => {
-                " Nothing to do.".to_owned()
-            }
-            None => " Do: see that it draws concentrate at all, and that it is the right mixer; no setting would bring this right.".to_owned(),
-        };
-        format!("{found}{drift}{what}")
+    /// What the reading calls for.
+    pub fn verdict(&self) -> MixerVerdict {
+        let off = (self.got_pct.value - self.setting_pct).abs();
+        match self.new_setting_pct {
+            Some(_) => MixerVerdict::SetAnew,
+            None if off <= 2.0 * self.got_pct.uncertainty => MixerVerdict::Right,
+            None => MixerVerdict::BeyondSetting,
+        }
     }
 }
 
@@ -205,18 +196,12 @@ mod tests {
         assert!(!check(&[1.0, 1.0]).drifted);
         assert!(check(&[0.99, 1.0, 3.0, 1.01]).drifted);
         assert!(!check(&[0.85, 0.84, 0.9]).drifted);
-        let told = check(&[1.0, 1.0, 1.0]).words();
-        assert_eq!(
-            told,
-            "mixer east gives 5.1 ± 0.2 %, set to 6.0 %. It usually gives 6.0 %: look at the \
-             water pressure, the suction line, the strainer and the nozzle first. Do: set it to \
-             7.1 %, fill a can and read again; then write what it is marked with into the settings."
-        );
+        let off = check(&[1.0, 1.0, 1.0]);
+        assert_eq!(off.verdict(), MixerVerdict::SetAnew);
         let fine = MixerCheck::new("east", pct(6.0), Measured::new(6.1, 0.1), &[]);
-        assert_eq!(
-            fine.words(),
-            "mixer east gives 6.1 ± 0.2 %, set to 6.0 %. Nothing to do."
-        );
+        assert_eq!(fine.verdict(), MixerVerdict::Right);
+        let dry = MixerCheck::new("east", pct(6.0), Measured::new(0.0, 0.1), &[]);
+        assert_eq!(dry.verdict(), MixerVerdict::BeyondSetting);
     }
 
     proptest! {

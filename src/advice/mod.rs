@@ -30,14 +30,14 @@ use crate::units::Timestamp;
 pub use amounts::Amounts;
 pub use caution::Caution;
 pub use dose::{Dose, DoseSetup, MixState, mixing_time, plan};
-pub use look::look_at;
+pub use look::{LookStep, look_at};
 pub use losses::LossRates;
-pub use measure::{Measure, VolumeUnit};
-pub use mixer::{MixerCheck, holding_strength, leads_to};
+pub use measure::{Cans, Measure, VolumeUnit};
+pub use mixer::{MixerCheck, MixerVerdict, holding_strength, leads_to};
 pub use money::{Cost, Costs};
 pub use option::{DoseCase, DoseOption};
 pub use outcome::{Cause, Followed, Found, Judgement};
-pub use reason::waiting;
+pub use reason::Reason;
 use serde::Serialize;
 pub use way::Way;
 pub use withheld::Withheld;
@@ -56,7 +56,7 @@ pub struct Advice {
     /// Why there is no dose although one might help.
     pub withheld: Option<Withheld>,
     /// What to look at, in this order.
-    pub look_at: Vec<&'static str>,
+    pub look_at: Vec<LookStep>,
     /// What to beware of.
     pub cautions: Vec<Caution>,
 }

@@ -59,7 +59,8 @@ pub struct Judgement {
     pub causes: Vec<Cause>,
 }
 
-/// What may be behind a miss.
+/// What may be behind a miss. Its words stand under `cause.<key>` in the phrases
+/// of each language.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 #[serde(tag = "cause", rename_all = "snake_case")]
 pub enum Cause {
@@ -222,35 +223,6 @@ impl Followed {
         (error.abs() <= LIKELY_FACTOR_ERROR).then(|| Cause::Factor {
             explains_times: 1.0 / (1.0 + error),
         })
-    }
-}
-
-impl Cause {
-    /// The cause in words, and what to look at.
-    pub fn words(&self) -> String {
-        match self {
-            Cause::Amount {
-                changed_l,
-                expected_l,
-            } => format!(
-                "Amount: the level says {changed_l:+.0} L where {expected_l:+.0} L were reckoned with. Look up what was really drained and added, and enter it."
-            ),
-            Cause::NotMixed => {
-                "Not added or not mixed in: it reads as before. Ask whether it was added; see that the pumps run; wait and read again.".into()
-            }
-            Cause::Volume { explains_l } => format!(
-                "Volume: a sump of {explains_l:.0} L would read so. Check level probe, tank measures and lines in the settings."
-            ),
-            Cause::Strength { explains_pct } => format!(
-                "Premix: one of {explains_pct:.1} % would read so. Check the mixer at its outlet, or how the premix was measured."
-            ),
-            Cause::Factor { explains_times } => format!(
-                "Factor: the refractive factor times {explains_times:.2} would fit. Check it with a mix of known strength before you change it."
-            ),
-            Cause::TrampOil => {
-                "Tramp oil: stirred in, it reads as strength. Let a sample stand and read its lower part, or titrate.".into()
-            }
-        }
     }
 }
 

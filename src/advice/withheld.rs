@@ -1,12 +1,16 @@
-//! Why there is no dose, and what to do about it.
+//! Why there is no dose.
 
 use std::sync::Arc;
 
 use serde::Serialize;
 
+use crate::signal::InstrumentReason;
 use crate::units::Timestamp;
 
-/// Why there is no dose.
+use super::balance::BalanceError;
+
+/// Why there is no dose. Its words, and what to do about it, stand under
+/// `withheld.<key>` in the phrases of each language.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 #[serde(tag = "reason", rename_all = "snake_case")]
 pub enum Withheld {
@@ -38,8 +42,10 @@ pub enum Withheld {
     Instrument {
         /// The channel.
         channel: Arc<str>,
-        /// How it is, and what to do.
-        why: String,
+        /// How it is.
+        instrument: InstrumentReason,
+        /// Since then.
+        since: Timestamp,
     },
     /// The channel has not given enough good readings in a row yet.
     TooFew {
@@ -79,7 +85,7 @@ pub enum Withheld {
     /// The balance has no answer.
     NoBalance {
         /// Why.
-        why: String,
+        error: BalanceError,
     },
 }
 
@@ -100,86 +106,6 @@ impl Withheld {
             | Withheld::OnTarget { .. }
             | Withheld::StepTooCoarse { .. }
             | Withheld::NoBalance { .. } => false,
-        }
-    }
-
-    /// The reason in words, and what to do about it.
-    pub fn words(&self) -> String {
-        match self {
-            Withheld::NoConcentration => {
-                "No dose: no instrument here measures the concentration. Read it by hand.".into()
-            }
-            Withheld::Silent { channel } => format!(
-                "No dose: {channel} gives no usable reading. Bring it back; until then read by hand."
-            ),
-            Withheld::Doubted { channel } => format!(
-                "No dose: {channel} and the hand reading disagree. Clean and check the probe, enter event probe_cleaned, then compare again."
-            ),
-            Withheld::Bad { channel } => format!(
-                "No dose: the newest reading of {channel} cannot be true, or its instrument reports a fault. Look at the instrument; until then read by hand."
-            ),
-            Withheld::Unsure { channel } => format!(
-                "No dose yet: {channel} is not sure of its readings (its source's clock, temperature or status). Look there; then the dose follows by itself."
-            ),
-            Withheld::Instrument { channel, why } => format!("No dose: {channel}: {why}."),
-            Withheld::TooFew {
-                channel,
-                good,
-                needed,
-            } => format!(
-                "No dose yet: {good} of {needed} good readings of {channel} in a row. Wait; the dose follows by itself."
-            ),
-            Withheld::Foaming { seen } => format!(
-                "No dose yet: foam was seen at {seen}, which deceives the level probe. Wait until it settles, then enter how it looks."
-            ),
-            Withheld::PumpsStopped { since } => format!(
-                "No dose yet: the pumps have stood still since {since}, so that no sample is mixed. Start the pumps, enter event pumps_on, and wait; the dose follows by itself."
-            ),
-            Withheld::Mixing { until } => {
-                format!(
-                    "No dose yet: it is not mixed before {until} (an addition, or pumps just started)."
-                )
-            }
-            Withheld::OnTarget { within_pct } => format!(
-                "No dose: level and concentration are near enough to their targets (within {within_pct:.1} points; the reading is no surer or the dead band is so wide)."
-            ),
-            Withheld::StepTooCoarse { step_l } => format!(
-                "No dose: in steps of {step_l} L it would do no good here; set a finer dose.step for this sump."
-            ),
-            Withheld::NoBalance { why } => format!("No dose: {why}."),
-        }
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn the_words_name_the_channel() {
-        let channel: Arc<str> = "brix-2".into();
-        let named = [
-            Withheld::Silent {
-                channel: Arc::clone(&channel),
-            },
-            Withheld::Doubted {
-                channel: Arc::clone(&channel),
-            },
-            Withheld::Bad {
-                channel: Arc::clone(&channel),
-            },
-            Withheld::Unsure {
-                channel: Arc::clone(&channel),
-            },
-            Withheld::TooFew {
-                channel,
-                good: 1,
-                needed: 3,
-            },
-        ];
-        for withheld in named {
-            assert!(withheld.words().contains("brix-2"), "{withheld:?}");
-            assert!(withheld.passes_by_itself());
         }
     }
 }

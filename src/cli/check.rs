@@ -1,10 +1,11 @@
 //! `check`: are the settings right? Nothing is started, nothing is written.
 
-use std::fmt::Write as _;
+use std::fmt::{Display, Write as _};
 use std::path::Path;
 
 use crate::engine::SumpSetup;
-use crate::settings::{Settings, SettingsError};
+use crate::notify::Texts;
+use crate::settings::Settings;
 
 /// The settings are right.
 const WELL: u8 = 0;
@@ -24,23 +25,30 @@ pub struct Checked {
 /// Checks the settings in the folder `dir` under the environment `env`.
 pub fn check(dir: &Path, env: impl Iterator<Item = (String, String)>) -> Checked {
     match Settings::load(dir, env) {
-        Ok(settings) => Checked {
-            text: summary(&settings),
-            status: WELL,
-        },
-        Err(error) => Checked {
-            text: complaint(&error),
-            status: WRONG,
-        },
+        Ok(settings) => check_texts(&settings),
+        Err(error) => wrong(&error, error.mistakes.len()),
     }
 }
 
-fn complaint(error: &SettingsError) -> String {
-    let count = error.mistakes.len();
-    format!("{error}\n{}\n", counted(count, "mistake"))
+/// The texts of messages can only be tried once the settings are right.
+fn check_texts(settings: &Settings) -> Checked {
+    match Texts::new(&settings.texts) {
+        Ok(texts) => Checked {
+            text: summary(settings, &texts),
+            status: WELL,
+        },
+        Err(error) => wrong(&error, error.mistakes.len()),
+    }
 }
 
-fn summary(settings: &Settings) -> String {
+fn wrong(mistakes: &dyn Display, count: usize) -> Checked {
+    Checked {
+        text: format!("{mistakes}\n{}\n", counted(count, "mistake")),
+        status: WRONG,
+    }
+}
+
+fn summary(settings: &Settings, texts: &Texts) -> String {
     let mut text = format!("plant {}: ", settings.plant.name);
     let wires = [
         (settings.modbus.len(), "Modbus line"),
@@ -64,6 +72,14 @@ fn summary(settings: &Settings) -> String {
     for remark in &settings.remarks {
         // Writing to a String never fails.
         let _ = writeln!(text, "advice: {remark}");
+    }
+    for (language, count) in texts.borrowed().filter(|(_, count)| *count > 0) {
+        // Writing to a String never fails.
+        let _ = writeln!(
+            text,
+            "advice: messages in \"{language}\": English stands in for {} that phrases.toml has not",
+            counted(count, "sentence")
+        );
     }
     text.push_str("the settings are right\n");
     text

@@ -259,7 +259,7 @@ pub fn main() -> ExitCode {
     let status = match Cli::parse().command {
         Command::Run(folder) => with_settings(&folder.config, |settings| {
             log_to_stderr("info,rumqttc=error");
-            run::run(settings).map(|()| WELL)
+            Ok(if run::run(settings)? { WELL } else { WRONG })
         }),
         Command::Check(folder) => check_settings(&folder.config),
         Command::Demo(args) => {

@@ -8,14 +8,15 @@ use anyhow::Context;
 use tokio::signal::unix::{Signal, SignalKind, signal};
 use tokio_util::sync::CancellationToken;
 
-use crate::daemon::{self, Clock};
+use crate::daemon::{self, Clock, DaemonError};
 use crate::settings::Settings;
 
 /// Draining takes at most so long; then the process ends anyway.
 const GRACE: Duration = Duration::from_secs(15);
 
-/// Runs the daemon until SIGTERM or SIGINT.
-pub(super) fn run(settings: Settings) -> anyhow::Result<()> {
+/// Runs the daemon until SIGTERM or SIGINT. Gives whether it could: what is
+/// wrong with the texts of messages is told here.
+pub(super) fn run(settings: Settings) -> anyhow::Result<bool> {
     // For messages and acknowledgements; sources, engine and store have threads
     // of their own.
     let runtime = tokio::runtime::Builder::new_current_thread()
@@ -25,8 +26,13 @@ pub(super) fn run(settings: Settings) -> anyhow::Result<()> {
     runtime.block_on(async {
         let stop = CancellationToken::new();
         stop_on_signal(stop.clone())?;
-        daemon::run(Arc::new(settings), Clock::System, stop).await?;
-        Ok(())
+        match daemon::run(Arc::new(settings), Clock::System, stop).await {
+            Err(DaemonError::Texts(mistakes)) => {
+                eprintln!("{mistakes}");
+                Ok(false)
+            }
+            ended => Ok(ended.map(|()| true)?),
+        }
     })
 }
 

@@ -26,7 +26,7 @@ use tokio::sync::{Notify, mpsc};
 use tokio_util::sync::CancellationToken;
 
 use crate::ingest::{Ack, Intake, SourceReport};
-use crate::notify::{Composer, Publisher, PublisherCounters};
+use crate::notify::{Composer, Publisher, PublisherCounters, Texts, TextsError};
 use crate::settings::{SeriesKind, Settings};
 use crate::store::{self, Limits, Opened, Reader, Receipt, SeriesRow, Store, StoreError, Writer};
 
@@ -54,6 +54,9 @@ pub enum DaemonError {
     /// A thread could not be started.
     #[error("cannot start a thread: {0}")]
     Thread(#[source] std::io::Error),
+    /// The texts of messages are wrong.
+    #[error("the texts of messages:\n{0}")]
+    Texts(#[from] TextsError),
     /// A part ended that must not.
     #[error("a part of the daemon ended on a fault of its own; see the log above and report it")]
     PartFailed,
@@ -62,12 +65,14 @@ pub enum DaemonError {
 /// Runs the daemon until `stop`, then drains it.
 ///
 /// # Errors
-/// When the store cannot be opened or closed, or a thread cannot be started.
+/// When the texts of messages are wrong, the store cannot be opened or closed,
+/// or a thread cannot be started.
 pub async fn run(
     settings: Arc<Settings>,
     clock: Clock,
     stop: CancellationToken,
 ) -> Result<(), DaemonError> {
+    let texts = Texts::new(&settings.texts)?;
     let mut store = Store::open(&settings.store.folder)?;
     tell_opened(store.opened());
     for remark in &settings.remarks {
@@ -95,7 +100,7 @@ pub async fn run(
     let writer = Writer::start(store, series, limits, Box::new(after))?;
 
     let (intake, rooms) = Intake::open(settings.engine_threads);
-    let composer = Composer::new(&settings);
+    let composer = Composer::new(&settings, texts.clone());
     let start = clock.now();
     let taken = take_up(&settings, &reader, &series_map, start)?;
     let spare = Arc::new(Mutex::new(spare_room));
@@ -146,7 +151,13 @@ pub async fn run(
     );
 
     keep_time(&intake, &clock, &stop, || {
-        summary(&sources.reports, &clock, &writer.stats(), &published);
+        summary(
+            &sources.reports,
+            &clock,
+            &writer.stats(),
+            &published,
+            &texts,
+        );
     })
     .await;
 
@@ -166,7 +177,7 @@ pub async fn run(
     well &= blocking(move || flushing.flush()).await.is_ok();
     stop_publishing.cancel();
     well &= publishing.await.is_ok();
-    summary(&reports, &clock, &writer.stats(), &published);
+    summary(&reports, &clock, &writer.stats(), &published, &texts);
     blocking(move || writer.stop()).await?;
     if !well {
         return Err(DaemonError::PartFailed);
@@ -260,6 +271,7 @@ fn summary(
     clock: &Clock,
     store: &store::Stats,
     published: &PublisherCounters,
+    texts: &Texts,
 ) {
     for report in sources {
         let (name, kind) = (&report.source.name, report.source.kind);
@@ -271,6 +283,7 @@ fn summary(
     tracing::info!(
         confirmed = published.confirmed.load(Ordering::Relaxed),
         refused = published.refused.load(Ordering::Relaxed),
+        in_english_instead = texts.failed(),
         "messages sent"
     );
 }

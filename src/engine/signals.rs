@@ -200,9 +200,10 @@ impl SumpWatch {
                 class: QualityClass::Bad,
             } => Withheld::Bad { channel: name() },
             DoseBlock::Reading { .. } => Withheld::Unsure { channel: name() },
-            DoseBlock::Instrument { .. } => Withheld::Instrument {
+            DoseBlock::Instrument { reason, since, .. } => Withheld::Instrument {
                 channel: name(),
-                why: block.to_string(),
+                instrument: reason,
+                since,
             },
         })?;
         if good < needed {

@@ -124,22 +124,6 @@ pub struct Logged {
     pub strength_pct: Option<f64>,
 }
 
-impl MovementKind {
-    /// What it is, in words.
-    pub const fn words(self) -> &'static str {
-        match self {
-            MovementKind::Water => "water",
-            MovementKind::Premix => "premix",
-            MovementKind::Concentrate => "concentrate",
-            MovementKind::MixOut => "mix let out",
-            MovementKind::Lines => "fluid of the lines",
-            MovementKind::Thinned => "mix replaced by water, or a jump of the refractometer",
-            MovementKind::Instrument => "the refractometer, nothing in or out",
-            MovementKind::Unclear => "something that the readings cannot tell",
-        }
-    }
-}
-
 impl Logged {
     /// The kind of movement that was written down.
     pub fn kind(&self) -> MovementKind {

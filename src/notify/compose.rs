@@ -3,29 +3,50 @@
 use std::collections::HashMap;
 use std::sync::Arc;
 
+use jiff::tz::TimeZone;
 use serde::Serialize;
 
-use crate::advice::{Advice, MixerCheck};
+use crate::advice::{Advice, Measure, MixerCheck};
 use crate::engine::{AlarmLine, JournalBody, JournalRecord, Outcome, SumpStatus};
 use crate::settings::Settings;
 use crate::store::OutboxRow;
 use crate::units::{Timestamp, to_wire};
 
-use super::{ledger_text, text};
+use super::texts::{About, Reader, Texts};
 
 /// Makes the messages of one plant.
 #[derive(Debug, Clone)]
 pub struct Composer {
     /// `<base>/<plant>`.
     root: String,
+    texts: Texts,
+    /// The plant's.
+    language: Arc<str>,
+    zone: TimeZone,
     sumps: HashMap<Arc<str>, Addressed>,
 }
 
 #[derive(Debug, Clone)]
 struct Addressed {
     title: String,
-    /// Topics of the people who care for the sump.
-    contacts: Vec<String>,
+    measure: Measure,
+    /// The people who care for the sump.
+    contacts: Vec<Addressee>,
+}
+
+/// Where messages for a contact go, and in which language.
+#[derive(Debug, Clone)]
+struct Addressee {
+    topic: String,
+    language: Arc<str>,
+}
+
+/// A message, by whom it is read.
+struct Told {
+    topic: &'static str,
+    payload: String,
+    /// Whether contacts get it too.
+    personal: bool,
 }
 
 /// An alarm as it goes over the wire.
@@ -91,37 +112,94 @@ struct Usual {
 }
 
 impl Composer {
-    /// For this plant.
-    pub fn new(settings: &Settings) -> Self {
+    /// For this plant, in these words.
+    pub fn new(settings: &Settings, texts: Texts) -> Self {
         let contacts_of = |place: usize| {
             let caring = settings
                 .contacts
                 .iter()
                 .filter(|contact| contact.sumps.contains(&place));
-            caring.filter_map(|contact| contact.topic.clone()).collect()
+            caring
+                .filter_map(|contact| {
+                    Some(Addressee {
+                        topic: contact.topic.clone()?,
+                        language: Arc::clone(&contact.language),
+                    })
+                })
+                .collect()
         };
         let sumps = settings.sumps.iter().enumerate().map(|(place, sump)| {
             let addressed = Addressed {
                 title: sump.title.clone(),
+                measure: sump.dose.measure,
                 contacts: contacts_of(place),
             };
             (Arc::clone(&sump.name), addressed)
         });
         Composer {
             root: format!("{}/{}", settings.plant.base_topic, settings.plant.name),
+            texts,
+            language: Arc::clone(&settings.texts.language),
+            zone: settings.plant.time_zone.clone(),
             sumps: sumps.collect(),
         }
     }
 
-    /// The messages that a journal line calls for.
+    /// The messages that a journal line calls for: one on the sump's own topic,
+    /// in the plant's language, and one for each contact, in theirs.
     pub fn messages(&self, record: &JournalRecord, out: &mut Vec<OutboxRow>) {
         let Some(to) = self.sumps.get(&record.sump) else {
             return;
         };
+        let Some(own) = self.told(record, to, &self.language) else {
+            return;
+        };
+        let mut row = |topic: String, payload: String| {
+            out.push(OutboxRow {
+                topic,
+                payload,
+                retain: false,
+                slot: None,
+                created: record.time,
+            });
+        };
+        let mut others: HashMap<&str, String> = HashMap::new();
+        for contact in to.contacts.iter().filter(|_| own.personal) {
+            let payload = if contact.language == self.language {
+                own.payload.clone()
+            } else {
+                let translated = || self.told(record, to, &contact.language);
+                let known = others.entry(&contact.language);
+                let payload = known.or_insert_with(|| {
+                    translated().map_or_else(|| own.payload.clone(), |told| told.payload)
+                });
+                payload.clone()
+            };
+            row(contact.topic.clone(), payload);
+        }
+        row(
+            format!("{}/{}/{}", self.root, record.sump, own.topic),
+            own.payload,
+        );
+    }
+
+    /// What a journal line tells in this language; none where it is for nobody.
+    fn told(&self, record: &JournalRecord, to: &Addressed, language: &str) -> Option<Told> {
         let (sump, title, time) = (&*record.sump, to.title.as_str(), record.time);
+        let reader = Reader {
+            language,
+            zone: &self.zone,
+        };
+        let about = About {
+            sump,
+            title,
+            time,
+            measure: to.measure,
+        };
+        let texts = &self.texts;
         let (topic, payload, personal) = match &record.body {
             JournalBody::Alarm(line) => {
-                let text = text::alarm_text(title, time, line);
+                let text = texts.alarm(&reader, &about, line);
                 (
                     "alarm",
                     json(&AlarmMessage {
@@ -135,7 +213,7 @@ impl Composer {
                 )
             }
             JournalBody::Advice { advice } => {
-                let text = text::advice_text(title, advice);
+                let text = texts.advice(&reader, &about, advice);
                 (
                     "advice",
                     json(&AdviceMessage {
@@ -148,7 +226,7 @@ impl Composer {
                 )
             }
             JournalBody::AdviceOutcome(outcome) => {
-                let text = text::outcome_text(title, outcome);
+                let text = texts.outcome(&reader, &about, outcome);
                 (
                     "outcome",
                     json(&OutcomeMessage {
@@ -162,7 +240,7 @@ impl Composer {
                 )
             }
             JournalBody::MixerChecked(check) => {
-                let text = text::mixer_text(title, check);
+                let text = texts.mixer(&reader, &about, check);
                 (
                     "mixer",
                     json(&MixerMessage {
@@ -176,7 +254,7 @@ impl Composer {
                 )
             }
             JournalBody::Movement { movement } => {
-                let text = ledger_text::movement_text(title, movement);
+                let text = texts.movement(&reader, &about, movement);
                 let told = LedgerMessage {
                     of: movement,
                     sump,
@@ -189,7 +267,7 @@ impl Composer {
             JournalBody::Departure {
                 departure: Some(departure),
             } => {
-                let text = ledger_text::departure_text(title, departure);
+                let text = texts.departure(&reader, &about, Some(departure));
                 let told = LedgerMessage {
                     of: departure,
                     sump,
@@ -200,7 +278,7 @@ impl Composer {
                 ("departure", json(&told), false)
             }
             JournalBody::Departure { departure: None } => {
-                let text = ledger_text::usual_again_text(title);
+                let text = texts.departure(&reader, &about, None);
                 let of = Usual { usual: true };
                 let told = LedgerMessage {
                     of: &of,
@@ -215,21 +293,13 @@ impl Composer {
             | JournalBody::AdviceFollowed { .. }
             | JournalBody::AdviceWithdrawn { .. }
             | JournalBody::AdviceRestored { .. }
-            | JournalBody::Entry { .. } => return,
+            | JournalBody::Entry { .. } => return None,
         };
-        let contacts = to.contacts.iter().filter(|_| personal);
-        for topic in contacts
-            .cloned()
-            .chain([format!("{}/{sump}/{topic}", self.root)])
-        {
-            out.push(OutboxRow {
-                topic,
-                payload: payload.clone(),
-                retain: false,
-                slot: None,
-                created: time,
-            });
-        }
+        Some(Told {
+            topic,
+            payload,
+            personal,
+        })
     }
 
     /// The retained state of a sump.

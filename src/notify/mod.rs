@@ -7,12 +7,10 @@
 //! `state`. Refuses: to invent words that the engine did not decide.
 
 mod compose;
-mod ledger_text;
 mod mqtt;
-mod text;
+mod texts;
 mod under_way;
 
 pub use compose::Composer;
-pub use ledger_text::{departure_text, movement_text};
 pub use mqtt::{Publisher, PublisherCounters};
-pub use text::{advice_text, alarm_text, mixer_text, outcome_text};
+pub use texts::{About, Reader, TextMistake, Texts, TextsError};

@@ -1,6 +1,7 @@
 //! Who is told.
 
 use super::key_path::KeyPath;
+use super::message_texts::{self, MessageTexts};
 use super::plant::Contact;
 use super::raw::{Named, RawContact};
 use super::review::Review;
@@ -11,6 +12,7 @@ pub(super) fn contacts(
     review: &mut Review,
     tables: Named,
     sumps: &[String],
+    texts: Option<&MessageTexts>,
 ) -> Vec<Option<Contact>> {
     let at = KeyPath::root().key("contact");
     let mut contacts = Vec::new();
@@ -18,7 +20,7 @@ pub(super) fn contacts(
         let at = at.key(&name);
         review.name(&at, &name);
         let raw: RawContact = review.take(&at, part);
-        contacts.push(contact(review, &at, &name, raw, sumps));
+        contacts.push(contact(review, &at, &name, raw, sumps, texts));
     }
     contacts
 }
@@ -29,6 +31,7 @@ fn contact(
     name: &str,
     raw: RawContact,
     sumps: &[String],
+    texts: Option<&MessageTexts>,
 ) -> Option<Contact> {
     let topic = match raw.topic {
         None => Some(None),
@@ -36,6 +39,8 @@ fn contact(
             .good(&at.key("topic"), check_exact(&topic))
             .map(|()| Some(topic)),
     };
+    let written = raw.language.as_deref();
+    let language = message_texts::language(review, &at.key("language"), written, texts);
     let theirs = match raw.sumps {
         None => Some((0..sumps.len()).collect()),
         Some(names) => places(review, &at.key("sumps"), &names, sumps),
@@ -43,6 +48,7 @@ fn contact(
     Some(Contact {
         name: name.into(),
         topic: topic?,
+        language: language?,
         sumps: theirs?,
     })
 }

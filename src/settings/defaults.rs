@@ -8,6 +8,8 @@ use crate::units::{Quantity, RelativeCoefficient, Span};
 
 /// First level of topics. Choice.
 pub(super) const BASE_TOPIC: &str = "sumpward";
+/// Language of messages. Choice: one that most who set a plant up can read.
+pub(super) const LANGUAGE: &str = "en";
 /// Time zone of the plant. Choice: it means the same everywhere, and the
 /// machine's own zone is often not the plant's.
 pub(super) const TIME_ZONE: &str = "UTC";

@@ -39,6 +39,7 @@ mod line_ports;
 mod masters;
 mod measure;
 mod message;
+mod message_texts;
 mod mistake;
 mod mixers;
 mod names;
@@ -82,6 +83,7 @@ mod written;
 
 pub use json_pointer::{JsonPointer, PointerError};
 pub use message::{GoodStatus, Reports};
+pub use message_texts::{MessageTexts, TextFile};
 pub use mistake::{Mistake, Place, SettingsError};
 pub use nearest::nearest;
 pub use plant::{

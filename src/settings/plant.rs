@@ -13,6 +13,7 @@ use crate::{line, modbus};
 
 use super::json_pointer::JsonPointer;
 use super::message::{GoodStatus, Reports};
+use super::message_texts::MessageTexts;
 use super::remark::Remark;
 use super::secret::Secret;
 use super::senml_name::SenmlName;
@@ -40,6 +41,8 @@ pub struct Settings {
     pub sumps: Vec<SumpSetup>,
     /// Where the readings of each channel come from.
     pub routes: Vec<Route>,
+    /// In which words they are told.
+    pub texts: MessageTexts,
     /// Who is told, by name.
     pub contacts: Vec<Contact>,
     /// The concentrate in stock, by fluid.
@@ -291,6 +294,8 @@ pub struct Contact {
     pub name: Arc<str>,
     /// Topic on the messages' broker that messages for them go to.
     pub topic: Option<String>,
+    /// The language of messages for them.
+    pub language: Arc<str>,
     /// Places in [`Settings::sumps`] of the sumps that they care for.
     pub sumps: Vec<usize>,
 }

@@ -69,6 +69,8 @@ tables! {
     RawMessages {
         broker: String,
         entry_topic: String,
+        folder: String,
+        language: String,
     }
     /// `[engine]`
     RawEngine {
@@ -206,6 +208,7 @@ tables! {
     /// `[contact.NAME]`
     RawContact {
         topic: String,
+        language: String,
         sumps: Vec<String>,
     }
     /// `[mixer.NAME]`

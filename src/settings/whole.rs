@@ -17,6 +17,7 @@ use super::key_path::KeyPath;
 use super::layers;
 use super::line_ports;
 use super::masters;
+use super::message_texts;
 use super::mistake::SettingsError;
 use super::mixers;
 use super::names;
@@ -130,7 +131,8 @@ fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings>
     }
     registers::check(review, &sumps.taken);
     names::check_sumps(review, &sumps.names);
-    let contacts = contacts::contacts(review, raw.contact, &sumps.names);
+    let texts = message_texts::message_texts(review, &messages, base);
+    let contacts = contacts::contacts(review, raw.contact, &sumps.names, texts.as_ref());
     let mixers = mixers::mixers(review, raw.mixer, &sumps.names);
     let store = store(review, raw.store.unwrap_or_default());
     let admission = admission(review, &raw.admission.unwrap_or_default());
@@ -148,6 +150,7 @@ fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings>
         serial: all(line_ports.settings)?,
         messages_broker: messages_broker?,
         entry_topic: entry_topic?,
+        texts: texts?,
         sumps: setups?,
         routes: all(sumps.routes)?,
         contacts: all(contacts)?,

@@ -48,8 +48,9 @@ fn a_lean_sump_is_told_with_a_dose_that_people_can_follow() {
     for words in [
         "Sump 0",
         "5.00 %",
-        "window 6.0 to 10.0 %",
-        "Since",
+        "window 6.0 % to 10.0 %",
+        "since ",
+        "act ",
         "Drain 90 L",
         "20.0 %",
         "18 L concentrate",
@@ -71,6 +72,48 @@ fn a_lean_sump_is_told_with_a_dose_that_people_can_follow() {
             .is_some_and(|alarms| !alarms.is_empty()),
         "{state}"
     );
+}
+
+/// The sump's own topic is in the plant's language, a contact's in theirs, by
+/// the plant's clocks; and a sentence is the plant's own.
+#[test]
+fn a_contact_is_told_in_their_language() {
+    let broker = Mosquitto::start(Keeps::Nothing);
+    let plant = Plant::write(&wanted(&broker));
+    let more = "[messages]\nfolder = \"words\"\n[contact.schicht]\ntopic = \"people/schicht\"\nlanguage = \"de\"\n[contact.lead]\ntopic = \"people/lead\"\n";
+    std::fs::write(plant.config().join("people.toml"), more).unwrap();
+    let words = plant.config().join("words/de");
+    std::fs::create_dir_all(&words).unwrap();
+    let own = "[word]\ncaution = \"Achtung, Schicht:\"\n";
+    std::fs::write(words.join("phrases.toml"), own).unwrap();
+    let topics = ["people/#", "sumpward/test/s0/alarm"];
+    let client = TestClient::connect(broker.port, "test", &topics);
+    let _daemon = Daemon::start(&plant);
+    let start = now();
+    for (second, value) in [(2, 4.0), (1, 4.0), (0, 2.5)] {
+        client.publish("in/s0/level", "900");
+        client.publish("in/s0/brix", brix(value, start - Span::from_secs(second)));
+    }
+    let text = |topic: &str| client.next(topic)["text"].as_str().unwrap().to_owned();
+    // Contacts come by name, the sump's own topic last.
+    let lead = text("people/lead");
+    let german = text("people/schicht");
+    assert!(
+        german.starts_with("Sump 0: Konzentration ZU NIEDRIG, 5,00 %\n"),
+        "{german}"
+    );
+    for words in ["90 L ablassen", "Achtung, Schicht: Niemals", " UTC ("] {
+        assert!(
+            german.contains(words),
+            "\"{words}\" is missing in:\n{german}"
+        );
+    }
+    for english in [lead, text("/s0/alarm")] {
+        assert!(
+            english.starts_with("Sump 0: concentration TOO LOW, 5.00 %\n"),
+            "{english}"
+        );
+    }
 }
 
 #[test]

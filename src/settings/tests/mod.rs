@@ -10,6 +10,7 @@ mod messages;
 mod recharge;
 mod shifts;
 mod tanks;
+mod texts;
 mod topics;
 mod waters;
 mod wires;

@@ -1,0 +1,34 @@
+//! The texts that come with the program: the files under texts/.
+
+/// The language that others fall back to.
+pub(super) const ENGLISH: &str = "en";
+
+/// Layouts, for all languages.
+pub(super) const LAYOUTS: [(&str, &str); 12] = [
+    ("advice.txt", include_str!("../../../texts/advice.txt")),
+    ("alarm.txt", include_str!("../../../texts/alarm.txt")),
+    ("cautions.txt", include_str!("../../../texts/cautions.txt")),
+    (
+        "departure.txt",
+        include_str!("../../../texts/departure.txt"),
+    ),
+    ("do.txt", include_str!("../../../texts/do.txt")),
+    ("dose.txt", include_str!("../../../texts/dose.txt")),
+    ("evidence.txt", include_str!("../../../texts/evidence.txt")),
+    ("mixer.txt", include_str!("../../../texts/mixer.txt")),
+    ("movement.txt", include_str!("../../../texts/movement.txt")),
+    ("options.txt", include_str!("../../../texts/options.txt")),
+    ("outcome.txt", include_str!("../../../texts/outcome.txt")),
+    ("why.txt", include_str!("../../../texts/why.txt")),
+];
+
+/// The sentences of each language.
+pub(super) const PHRASES: [(&str, &str); 2] = [
+    ("de", include_str!("../../../texts/de/phrases.toml")),
+    (ENGLISH, include_str!("../../../texts/en/phrases.toml")),
+];
+
+/// Where a built-in file is said to stand.
+pub(super) fn shown(name: &str) -> String {
+    format!("{name} (built in)")
+}
