@@ -9,7 +9,7 @@ use serde::Serialize;
 use crate::advice::{Advice, Measure, MixerCheck};
 use crate::engine::{AlarmLine, JournalBody, JournalRecord, Outcome, SumpStatus};
 use crate::settings::Settings;
-use crate::store::OutboxRow;
+use crate::store::{BROKER, OutboxRow};
 use crate::units::{Timestamp, to_wire};
 
 use super::texts::{About, Reader, Texts};
@@ -156,6 +156,9 @@ impl Composer {
         };
         let mut row = |topic: String, payload: String| {
             out.push(OutboxRow {
+                receiver: BROKER.to_owned(),
+                message: None,
+                expires: None,
                 topic,
                 payload,
                 retain: false,
@@ -306,6 +309,9 @@ impl Composer {
     pub fn state(&self, status: &SumpStatus) -> OutboxRow {
         let topic = format!("{}/{}/state", self.root, status.sump);
         OutboxRow {
+            receiver: BROKER.to_owned(),
+            message: None,
+            expires: None,
             slot: Some(topic.clone()),
             topic,
             payload: json(status),
@@ -318,6 +324,9 @@ impl Composer {
     pub fn source(&self, name: &str, status: &impl Serialize, time: Timestamp) -> OutboxRow {
         let topic = format!("{}/source/{name}", self.root);
         OutboxRow {
+            receiver: BROKER.to_owned(),
+            message: None,
+            expires: None,
             slot: Some(topic.clone()),
             topic,
             payload: json(status),

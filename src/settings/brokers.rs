@@ -1,7 +1,6 @@
 //! The brokers, and how we are known to them.
 
 use std::collections::HashMap;
-use std::fs;
 use std::path::Path;
 
 use crate::units::{Parse, Span};
@@ -13,7 +12,7 @@ use super::plant::{BrokerSettings, Protocol};
 use super::problem::Problem;
 use super::raw::{Named, RawBroker, RawTls};
 use super::review::Review;
-use super::secret::Secret;
+use super::secret_file::{Kept, secret};
 use super::template::{self, Templating};
 use super::tls::{IdentityFiles, TlsSettings};
 use super::written::Switch;
@@ -94,7 +93,13 @@ fn broker(
     let tls = tls(review, at, raw, base);
     let port = port(review, at, raw);
     let client_id = client_id(review, at, name, raw, plant);
-    let password = password(review, at, raw, base);
+    let kept = Kept {
+        key: "password",
+        file_key: "password_file",
+        secret: raw.password.as_ref(),
+        file: raw.password_file.as_deref(),
+    };
+    let password = secret(review, at, kept, base);
     let keep_alive = keep_alive(review, at, raw);
     let max_packet = max_packet(review, at, raw);
     let protocol = protocol(review, at, raw);
@@ -167,34 +172,6 @@ fn client_id(
         return None;
     }
     Some(id.clone())
-}
-
-/// The password from its file or from the environment; in a settings file it
-/// was refused before it came here.
-fn password(
-    review: &mut Review,
-    at: &KeyPath,
-    raw: &RawBroker,
-    base: &Path,
-) -> Option<Option<Secret>> {
-    let path = at.key("password_file");
-    match (&raw.password, &raw.password_file) {
-        (secret, None) => Some(secret.clone()),
-        (Some(_), Some(_)) => {
-            review.tell(&path, Problem::NotBoth("password", "password_file"));
-            None
-        }
-        (None, Some(file)) => {
-            let text = fs::read_to_string(base.join(file)).map_err(Problem::Unreadable);
-            let words = review.good(&path, text)?;
-            let words = words.trim_end_matches(['\r', '\n']);
-            if words.is_empty() {
-                review.tell(&path, Problem::EmptySecret);
-                return None;
-            }
-            Some(Some(Secret::new(words)))
-        }
-    }
 }
 
 fn tls(

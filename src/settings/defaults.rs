@@ -37,6 +37,17 @@ pub(super) const SESSION_EXPIRY: Span = Span::from_hours(7 * 24);
 /// by alias can be read until they are born by themselves.
 pub(super) const ASK_REBIRTH: bool = true;
 
+/// Ports of mail with STARTTLS, with TLS from the first byte, and without
+/// either. IANA service name registry: submission, submissions, smtp.
+pub(super) const SUBMISSION_PORT: u16 = 587;
+/// See [`SUBMISSION_PORT`].
+pub(super) const SUBMISSIONS_PORT: u16 = 465;
+/// See [`SUBMISSION_PORT`].
+pub(super) const SMTP_PORT: u16 = 25;
+/// How long a message to a person is tried. Choice: over a weekend; later it
+/// tells of the past.
+pub(super) const EXPIRE_AFTER: Span = Span::from_hours(3 * 24);
+
 /// TCP port of Modbus. IANA service name registry: mbap.
 pub(super) const MODBUS_PORT: u16 = 502;
 /// Rate of a line of Modbus slaves. Memory: Modbus over serial line V1.02,

@@ -245,14 +245,12 @@ fn is_key(name: &str) -> bool {
 /// The variable that a secret belongs into, if the setting at this path is
 /// one.
 fn secret_variable(path: &KeyPath) -> Option<String> {
-    let mut parts = path.as_str().split('.');
-    match (parts.next(), parts.next(), parts.next(), parts.next()) {
-        (Some("broker"), Some(name), Some("password"), None) => {
-            let name = name.to_ascii_uppercase();
-            Some(format!("{PREFIX}BROKER__{name}__PASSWORD"))
-        }
-        _ => None,
-    }
+    let parts: Vec<&str> = path.as_str().split('.').collect();
+    let is_secret = matches!(
+        parts[..],
+        ["broker", _, "password"] | ["mail", "password"] | ["webhook", _, "secret"]
+    );
+    is_secret.then(|| format!("{PREFIX}{}", parts.join("__").to_ascii_uppercase()))
 }
 
 fn one_line(text: &str) -> String {

@@ -36,6 +36,7 @@ mod key_path;
 mod layers;
 mod limits;
 mod line_ports;
+mod mail;
 mod masters;
 mod measure;
 mod message;
@@ -57,9 +58,11 @@ mod recharge;
 mod registers;
 mod remark;
 mod review;
+mod roads;
 mod rules;
 mod scale;
 mod secret;
+mod secret_file;
 mod senml_name;
 mod shifts;
 mod signs;
@@ -75,6 +78,7 @@ mod topic;
 mod topics;
 mod volumes;
 mod waters;
+mod webhooks;
 mod whole;
 mod window;
 mod wired_origin;
@@ -87,13 +91,15 @@ pub use message_texts::{MessageTexts, TextFile};
 pub use mistake::{Mistake, Place, SettingsError};
 pub use nearest::nearest;
 pub use plant::{
-    BrokerSettings, Contact, Origin, PayloadFormat, PlantSettings, Protocol, Route, Scale,
-    SeriesKind, SeriesSetup, Settings, SparkplugMetric, StockSettings, StoreSettings, SwitchWords,
-    TimeFormat,
+    BrokerSettings, Origin, PayloadFormat, PlantSettings, Protocol, Route, Scale, SeriesKind,
+    SeriesSetup, Settings, SparkplugMetric, StockSettings, StoreSettings, SwitchWords, TimeFormat,
 };
 pub use prices::PriceError;
 pub use problem::{CalibrationProblem, Problem};
 pub use remark::{Remark, Remarked};
+pub use roads::{
+    Contact, Escalation, Login, MailSecurity, MailSettings, MessageSettings, WebhookSettings,
+};
 pub use secret::Secret;
 pub use senml_name::{SenmlName, SenmlNameError};
 pub use template::TemplateError;

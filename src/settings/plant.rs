@@ -15,6 +15,7 @@ use super::json_pointer::JsonPointer;
 use super::message::{GoodStatus, Reports};
 use super::message_texts::MessageTexts;
 use super::remark::Remark;
+use super::roads::{Contact, MessageSettings};
 use super::secret::Secret;
 use super::senml_name::SenmlName;
 use super::tls::TlsSettings;
@@ -43,6 +44,8 @@ pub struct Settings {
     pub routes: Vec<Route>,
     /// In which words they are told.
     pub texts: MessageTexts,
+    /// What all messages to people have in common.
+    pub messages: MessageSettings,
     /// Who is told, by name.
     pub contacts: Vec<Contact>,
     /// The concentrate in stock, by fluid.
@@ -285,19 +288,6 @@ pub enum TimeFormat {
     UnixSeconds,
     /// Milliseconds since 1970-01-01T00:00:00Z.
     UnixMillis,
-}
-
-/// Who is told about sumps.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Contact {
-    /// Name in settings.
-    pub name: Arc<str>,
-    /// Topic on the messages' broker that messages for them go to.
-    pub topic: Option<String>,
-    /// The language of messages for them.
-    pub language: Arc<str>,
-    /// Places in [`Settings::sumps`] of the sumps that they care for.
-    pub sumps: Vec<usize>,
 }
 
 /// One series of values.

@@ -284,9 +284,20 @@ pub enum Problem {
         "a password does not belong into a settings file, which people copy and print; write password_file = \"…\" or set {0}"
     )]
     PasswordInFile(String),
-    /// A password file with nothing in it.
+    /// A file for a password or secret with nothing in it.
     #[error("the file holds no password")]
     EmptySecret,
+    /// A secret that is too easy to guess.
+    #[error(
+        "the secret has fewer than {0} characters; make one by chance, as openssl rand -hex 32 does"
+    )]
+    ShortSecret(usize),
+    /// A chain of contacts without an end.
+    #[error("the chain comes back to \"{0}\"; it must end with somebody who escalates to nobody")]
+    EscalatesInACircle(String),
+    /// A contact without a road.
+    #[error("\"{0}\" has neither mail nor webhook nor topic, so that nothing can be told there")]
+    CannotBeTold(String),
     /// A broken template of topics.
     #[error(transparent)]
     Template(#[from] TemplateError),

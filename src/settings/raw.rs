@@ -45,6 +45,8 @@ pub(super) struct RawSettings {
     pub(super) sump: Named,
     pub(super) mixer: Named,
     pub(super) contact: Named,
+    pub(super) mail: Option<RawMail>,
+    pub(super) webhook: Named,
 }
 
 tables! {
@@ -71,6 +73,25 @@ tables! {
         entry_topic: String,
         folder: String,
         language: String,
+        expire_after: Written,
+    }
+    /// `[mail]`
+    RawMail {
+        server: String,
+        port: u16,
+        security: String,
+        ca_file: String,
+        user: String,
+        password: Secret,
+        password_file: String,
+        from: String,
+    }
+    /// `[webhook.NAME]`
+    RawWebhook {
+        url: String,
+        ca_file: String,
+        secret: Secret,
+        secret_file: String,
     }
     /// `[engine]`
     RawEngine {
@@ -209,7 +230,16 @@ tables! {
     RawContact {
         topic: String,
         language: String,
+        mail: String,
+        webhook: String,
         sumps: Vec<String>,
+        priorities: String,
+        hours: Vec<String>,
+        high_waits: bool,
+        time_zone: String,
+        escalate_after: Written,
+        escalate_to: String,
+        digest: String,
     }
     /// `[mixer.NAME]`
     RawMixer {

@@ -32,6 +32,11 @@ pub(super) struct PlantShifts {
 /// The zone of the plant's clocks. Its rules are those built into the program.
 pub(super) fn time_zone(review: &mut Review, at: &KeyPath, raw: &RawPlant) -> Option<TimeZone> {
     let found = raw.time_zone.as_deref().unwrap_or(defaults::TIME_ZONE);
+    zone(review, &at.key("time_zone"), found)
+}
+
+/// A zone by its name; its rules are those built into the program.
+pub(super) fn zone(review: &mut Review, path: &KeyPath, found: &str) -> Option<TimeZone> {
     let zones = TimeZoneDatabase::bundled();
     let zone = zones.get(found).ok().filter(|zone| !zone.is_unknown());
     let zone = zone.ok_or_else(|| {
@@ -41,7 +46,7 @@ pub(super) fn time_zone(review: &mut Review, at: &KeyPath, raw: &RawPlant) -> Op
             nearest: nearest(found, names.iter().map(String::as_str)).map(str::to_owned),
         }
     });
-    review.good(&at.key("time_zone"), zone)
+    review.good(path, zone)
 }
 
 impl PlantShifts {

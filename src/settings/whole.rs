@@ -16,6 +16,7 @@ use super::fluids;
 use super::key_path::KeyPath;
 use super::layers;
 use super::line_ports;
+use super::mail;
 use super::masters;
 use super::message_texts;
 use super::mistake::SettingsError;
@@ -29,6 +30,7 @@ use super::problem::Problem;
 use super::raw::{RawAdmission, RawEngine, RawMessages, RawPlant, RawSettings, RawStore};
 use super::registers;
 use super::review::Review;
+use super::roads::MessageSettings;
 use super::shifts::{self, PlantShifts};
 use super::sources::{Sources, is_name};
 use super::stocks;
@@ -36,6 +38,7 @@ use super::sumps::{self, Sumps, Surrounding};
 use super::topic::check_exact;
 use super::topics::{self, Claim};
 use super::waters;
+use super::webhooks;
 use super::wired_origin::Wires;
 use super::written::Written;
 
@@ -84,7 +87,7 @@ fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings>
     let raw_plant = raw.plant.unwrap_or_default();
     let time_zone = shifts::time_zone(review, &KeyPath::root().key("plant"), &raw_plant);
     let shifts = PlantShifts::read(review, raw.shifts.as_ref(), time_zone.clone());
-    let plant = plant(review, raw_plant, time_zone);
+    let plant = plant(review, raw_plant, time_zone.clone());
     let name = plant.as_ref().map(|plant| &*plant.name);
     let brokers = brokers::brokers(review, raw.broker, name, base);
     let messages = raw.messages.unwrap_or_default();
@@ -132,7 +135,20 @@ fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings>
     registers::check(review, &sumps.taken);
     names::check_sumps(review, &sumps.names);
     let texts = message_texts::message_texts(review, &messages, base);
-    let contacts = contacts::contacts(review, raw.contact, &sumps.names, texts.as_ref());
+    let (webhook_names, webhooks) = webhooks::webhooks(review, raw.webhook, base);
+    let around = contacts::Around {
+        sumps: &sumps.names,
+        webhooks: &webhook_names,
+        has_mail: raw.mail.is_some(),
+        zone: time_zone.as_ref(),
+        texts: texts.as_ref(),
+    };
+    let contacts = contacts::contacts(review, raw.contact, &around);
+    let mail = match &raw.mail {
+        None => Some(None),
+        Some(raw) => mail::mail(review, raw, base).map(Some),
+    };
+    let expire_after = expire_after(review, &messages);
     let mixers = mixers::mixers(review, raw.mixer, &sumps.names);
     let store = store(review, raw.store.unwrap_or_default());
     let admission = admission(review, &raw.admission.unwrap_or_default());
@@ -153,6 +169,11 @@ fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings>
         texts: texts?,
         sumps: setups?,
         routes: all(sumps.routes)?,
+        messages: MessageSettings {
+            expire_after: expire_after?,
+            mail: mail?,
+            webhooks: all(webhooks)?,
+        },
         contacts: all(contacts)?,
         stocks: all(stocks)?,
         series: sumps.series,
@@ -216,6 +237,14 @@ fn entry_topic(
             Some(topic.clone())
         }
     }
+}
+
+fn expire_after(review: &mut Review, raw: &RawMessages) -> Option<Span> {
+    let path = KeyPath::root().key("messages").key("expire_after");
+    let written = raw.expire_after.as_ref();
+    let span = review.or_default(&path, written, Span::parse, defaults::EXPIRE_AFTER)?;
+    let range = (Span::from_mins(1), Span::from_hours(30 * 24));
+    review.within(&path, span, range, |span| span.to_string())
 }
 
 /// Entries come first, so that a channel that takes their topic is told.

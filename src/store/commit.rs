@@ -6,13 +6,9 @@ use crate::engine::Sample;
 
 use super::error::StoreError;
 use super::open::Store;
-use super::rows::{
-    AnswerRow, Batch, Counts, CursorRow, JournalRow, OutboxRow, RecentRow, SnapshotRow,
-};
+use super::outbox::Depths;
+use super::rows::{Batch, Counts, CursorRow, JournalRow, RecentRow, SnapshotRow};
 use super::series::{SeriesId, SeriesMap};
-
-/// Unsent answers that are kept. Choice: more than a person waits for.
-const ANSWERS: u64 = 64;
 
 /// Holds the store for writing.
 pub(super) struct Committer {
@@ -20,10 +16,8 @@ pub(super) struct Committer {
     series: SeriesMap,
     /// Rows that the outbox may hold.
     outbox_limit: usize,
-    /// Rows that it holds.
-    outbox_depth: usize,
-    /// Answers so far; each takes the next place of [`ANSWERS`].
-    answers: u64,
+    /// What waits to be sent.
+    depths: Depths,
     /// The samples of the transaction, put in the order of the table.
     sorted: Vec<(SeriesId, Sample)>,
 }
@@ -34,25 +28,20 @@ impl Committer {
         series: SeriesMap,
         outbox_limit: usize,
     ) -> Result<Committer, StoreError> {
-        let outbox_depth = store
-            .connection
-            .query_row("SELECT count(*) FROM outbox", (), |row| {
-                row.get::<_, i64>(0)
-            })
-            .map_err(StoreError::doing("count its outbox"))?;
+        let depths =
+            Depths::count(&store.connection).map_err(StoreError::doing("count its outbox"))?;
         Ok(Committer {
             store,
             series,
             outbox_limit,
-            outbox_depth: usize::try_from(outbox_depth).expect("a count is not negative"),
-            answers: 0,
+            depths,
             sorted: Vec::new(),
         })
     }
 
     /// Messages in the outbox.
     pub(super) fn outbox_depth(&self) -> usize {
-        self.outbox_depth
+        self.depths.outbox
     }
 
     /// Commits the batches, in their order, and takes delivered messages out
@@ -80,18 +69,16 @@ impl Committer {
                 apart.push((tally, own));
             }
         }
-        let depth = outbox(&transaction, batches, delivered, self.outbox_depth)
+        let mut depths = self.depths;
+        depths
+            .write(
+                &transaction,
+                batches,
+                delivered,
+                self.outbox_limit,
+                &mut counts,
+            )
             .map_err(StoreError::doing("write its outbox"))?;
-        let asked = batches.iter().flat_map(|batch| &batch.answers);
-        let (depth, answers) = answer(&transaction, asked, depth, self.answers)
-            .map_err(StoreError::doing("write answers to its outbox"))?;
-        let messages = batches
-            .iter()
-            .map(|batch| batch.outbox.len() + batch.answers.len());
-        counts.outbox_added = messages.sum::<usize>() as u64;
-        let excess = depth.saturating_sub(self.outbox_limit);
-        counts.outbox_dropped =
-            drop_oldest(&transaction, excess).map_err(StoreError::doing("shorten its outbox"))?;
         for batch in batches {
             counts.journal_conflicts += journal(&transaction, &batch.journal)
                 .map_err(StoreError::doing("write its journal"))?;
@@ -104,8 +91,7 @@ impl Committer {
         transaction
             .commit()
             .map_err(StoreError::doing("commit a transaction"))?;
-        self.outbox_depth = depth - excess;
-        self.answers = answers;
+        self.depths = depths;
         for (tally, own) in apart {
             // A batch is committed once; a tally that two share keeps the first.
             let _ = tally.set(own);
@@ -228,91 +214,6 @@ fn journal(transaction: &Transaction<'_>, rows: &[JournalRow]) -> rusqlite::Resu
         }
     }
     Ok(conflicts)
-}
-
-/// Gives the number of messages in the outbox afterwards.
-fn outbox<A>(
-    transaction: &Transaction<'_>,
-    batches: &[Batch<A>],
-    delivered: &[i64],
-    mut depth: usize,
-) -> rusqlite::Result<usize> {
-    if !delivered.is_empty() {
-        let mut remove = transaction.prepare_cached("DELETE FROM outbox WHERE id = ?1")?;
-        for id in delivered {
-            depth = depth.saturating_sub(remove.execute([id])?);
-        }
-    }
-    for row in batches.iter().flat_map(|batch| &batch.outbox) {
-        let replaced = match &row.slot {
-            None => 0,
-            Some(slot) => free(transaction, slot)?,
-        };
-        add_message(transaction, row)?;
-        depth = depth.saturating_sub(replaced) + 1;
-    }
-    Ok(depth)
-}
-
-/// Takes out the unsent message in this slot.
-fn free(transaction: &Transaction<'_>, slot: &str) -> rusqlite::Result<usize> {
-    transaction
-        .prepare_cached("DELETE FROM outbox WHERE slot = ?1")?
-        .execute([slot])
-}
-
-/// Adds answers, each in the place of the unsent one that is [`ANSWERS`] older.
-/// Gives the number of messages in the outbox and of answers afterwards.
-fn answer<'r>(
-    transaction: &Transaction<'_>,
-    rows: impl Iterator<Item = &'r AnswerRow>,
-    mut depth: usize,
-    mut answers: u64,
-) -> rusqlite::Result<(usize, u64)> {
-    for row in rows {
-        let slot = format!("answer/{}", answers % ANSWERS);
-        answers += 1;
-        depth = depth.saturating_sub(free(transaction, &slot)?) + 1;
-        transaction
-            .prepare_cached(
-                "INSERT INTO outbox (topic, payload, retain, slot, created, correlation)
-                 VALUES (?1, ?2, FALSE, ?3, ?4, ?5)",
-            )?
-            .execute((
-                &row.topic,
-                &row.payload,
-                slot,
-                row.created.millis(),
-                &row.correlation,
-            ))?;
-    }
-    Ok((depth, answers))
-}
-
-fn add_message(transaction: &Transaction<'_>, row: &OutboxRow) -> rusqlite::Result<()> {
-    let mut insert = transaction.prepare_cached(
-        "INSERT INTO outbox (topic, payload, retain, slot, created) VALUES (?1, ?2, ?3, ?4, ?5)",
-    )?;
-    insert.execute((
-        &row.topic,
-        &row.payload,
-        row.retain,
-        &row.slot,
-        row.created.millis(),
-    ))?;
-    Ok(())
-}
-
-fn drop_oldest(transaction: &Transaction<'_>, excess: usize) -> rusqlite::Result<u64> {
-    if excess == 0 {
-        return Ok(0);
-    }
-    let dropped = transaction
-        .prepare_cached(
-            "DELETE FROM outbox WHERE id IN (SELECT id FROM outbox ORDER BY id LIMIT ?1)",
-        )?
-        .execute([excess as i64])?;
-    Ok(dropped as u64)
 }
 
 fn snapshots(transaction: &Transaction<'_>, rows: &[SnapshotRow]) -> rusqlite::Result<()> {

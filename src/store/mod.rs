@@ -10,7 +10,8 @@
 //! - The key of a value is (time, series). The first value stays; a second one
 //!   is counted as duplicate or as conflict, and never changes anything. The
 //!   same holds for a journal line and its key (time, sump, seq).
-//! - The outbox is bounded; what it drops is the oldest, and counted. A slot
+//! - The outbox is bounded; what it drops is the oldest of the receiver with the
+//!   most, and counted. What is refused for good or expires is put aside. A slot
 //!   holds one unsent message, the newest. Answers take the place of older
 //!   unsent answers, so that they push nothing else out.
 //! - One daemon a folder: a second one is refused. Readers never wait for the
@@ -28,7 +29,9 @@
 //! | `series` | `id` | sump, channel, quantity, unit, kind (`reading` or `estimate`) |
 //! | `readings` | `time`, `series` | value, quality as bits, delay (arrival − time) |
 //! | `journal` | `time`, `sump`, `seq` | kind, body as JSON |
-//! | `outbox` | `id` | topic, payload, retain, slot, created, correlation |
+//! | `outbox` | `id` | topic, payload, retain, slot, created, correlation, receiver, message, attempts, next_attempt, expires |
+//! | `waiting` | `id` | due, subject, body as JSON |
+//! | `put_aside` | `id` | messages that were given up: receiver, message, topic, payload, created, attempts, time, why |
 //! | `snapshots` | `sump` | time, body |
 //! | `recent_messages` | `source`, `packet` | hash, seq |
 //! | `cursors` | `name` | position, when it was moved |
@@ -36,13 +39,15 @@
 //!
 //! Times are milliseconds since 1970-01-01T00:00:00Z. For other tools, the
 //! view `readings_plain` gives the readings with names, RFC 3339 times and
-//! quality in words. `schema.sql` has the columns and `schema_2.sql` what came
-//! to them; `user_version` numbers the schema, `application_id` is 0x53756d70. The file has incremental
+//! quality in words. `schema.sql` has the columns, `schema_2.sql` and
+//! `schema_3.sql` what came to them; `user_version` numbers the schema, `application_id` is 0x53756d70. The file has incremental
 //! auto-vacuum from its creation on, since a delete alone frees no disk.
 
 mod commit;
 mod error;
+mod letters;
 mod open;
+mod outbox;
 mod reader;
 mod rows;
 mod schema;
@@ -50,17 +55,19 @@ mod series;
 mod stats;
 #[cfg(test)]
 mod tests;
+mod waiting;
 mod work;
 mod writer;
 
 pub use error::StoreError;
+pub use letters::{StoredAside, StoredLetter, StoredWaiting};
 pub use open::{FILE_NAME, Opened, Store};
 pub use reader::{
     Cursor, JournalKey, Reader, Snapshot, StoredJournal, StoredMessage, StoredReading, StoredSeries,
 };
 pub use rows::{
-    AnswerRow, Batch, Counts, CursorRow, JournalRow, OutboxRow, Receipt, RecentRow, SnapshotRow,
-    Tally,
+    AnswerRow, BROKER, Batch, Counts, CursorRow, JournalRow, OutboxRow, Receipt, RecentRow,
+    SettledRow, SnapshotRow, Tally, WaitingChange, WaitingRow,
 };
 pub use series::{SeriesId, SeriesKind, SeriesMap, SeriesRow};
 pub use stats::Stats;

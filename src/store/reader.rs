@@ -327,14 +327,14 @@ impl Reader {
         )
     }
 
-    /// Unsent messages after an id, oldest first, `limit` at most.
+    /// Unsent messages to the broker after an id, oldest first, `limit` at most.
     ///
     /// # Errors
     /// When the store cannot be read.
     pub fn outbox_after(&self, id: i64, limit: usize) -> Result<Vec<StoredMessage>, StoreError> {
         self.list(
             "SELECT id, topic, payload, retain, created, correlation FROM outbox
-             WHERE id > ?1 ORDER BY id LIMIT ?2",
+             WHERE receiver = 'broker' AND id > ?1 ORDER BY id LIMIT ?2",
             (id, limit as i64),
             |row| {
                 Ok(StoredMessage {
@@ -427,7 +427,7 @@ impl Reader {
         )
     }
 
-    fn list<T>(
+    pub(super) fn list<T>(
         &self,
         sql: &str,
         params: impl Params,
@@ -439,7 +439,7 @@ impl Reader {
             .map_err(StoreError::doing("be read"))
     }
 
-    fn first<T>(
+    pub(super) fn first<T>(
         &self,
         sql: &str,
         params: impl Params,
@@ -451,7 +451,7 @@ impl Reader {
             .map_err(StoreError::doing("be read"))
     }
 
-    fn count(&self, sql: &str, params: impl Params) -> Result<u64, StoreError> {
+    pub(super) fn count(&self, sql: &str, params: impl Params) -> Result<u64, StoreError> {
         let found = self.first(sql, params, |row| row.get::<_, i64>(0))?;
         Ok(found.map_or(0, |count| {
             u64::try_from(count).expect("a count is not negative")

@@ -3,6 +3,8 @@
 use std::sync::{Arc, OnceLock};
 use std::time::Duration;
 
+use serde::{Deserialize, Serialize};
+
 use crate::engine::Sample;
 use crate::units::Timestamp;
 
@@ -21,10 +23,19 @@ pub struct JournalRow {
     pub body: String,
 }
 
+/// The receiver of what goes out over MQTT.
+pub const BROKER: &str = "broker";
+
 /// One message to be sent.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct OutboxRow {
-    /// Where it goes.
+    /// Whom it is for: [`BROKER`], or a contact and a road.
+    pub receiver: String,
+    /// By which whoever gets it knows it again; the broker's need none.
+    pub message: Option<String>,
+    /// Put aside once this is over.
+    pub expires: Option<Timestamp>,
+    /// Where it goes; empty where the receiver says it.
     pub topic: String,
     /// What it says.
     pub payload: String,
@@ -35,6 +46,65 @@ pub struct OutboxRow {
     pub slot: Option<String>,
     /// When it was made.
     pub created: Timestamp,
+}
+
+/// Something that is to happen later.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct WaitingRow {
+    /// When it is due.
+    pub due: Timestamp,
+    /// By which it is taken back.
+    pub subject: Option<String>,
+    /// What it is, as JSON.
+    pub body: String,
+}
+
+/// A change of what is to happen later.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum WaitingChange {
+    /// One thing more.
+    Add(WaitingRow),
+    /// Nothing of this subject is to happen any more.
+    Forget {
+        /// The subject.
+        subject: String,
+    },
+    /// It happens now: these messages go out, and these rows take its place.
+    /// Nothing of that where it has been taken back in between.
+    Take {
+        /// Which.
+        id: i64,
+        /// The messages.
+        outbox: Vec<OutboxRow>,
+        /// What is to happen next.
+        waiting: Vec<WaitingRow>,
+    },
+}
+
+/// What became of an attempt to deliver a message.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum SettledRow {
+    /// It arrived.
+    Delivered {
+        /// The message.
+        id: i64,
+    },
+    /// It did not; it is tried again.
+    Again {
+        /// The message.
+        id: i64,
+        /// Not before then.
+        at: Timestamp,
+    },
+    /// It never will.
+    PutAside {
+        /// The message.
+        id: i64,
+        /// When that was known.
+        time: Timestamp,
+        /// Why.
+        why: String,
+    },
 }
 
 /// An answer to somebody who asked.
@@ -102,6 +172,12 @@ pub struct Batch<A> {
     pub outbox: Vec<OutboxRow>,
     /// Answers to send; of unsent ones the newest are kept.
     pub answers: Vec<AnswerRow>,
+    /// Changes of what is to happen later, in their order.
+    pub waiting: Vec<WaitingChange>,
+    /// What became of messages.
+    pub settled: Vec<SettledRow>,
+    /// What expires by then is put aside.
+    pub expire: Option<Timestamp>,
     /// Snapshots; the last of a sump stays.
     pub snapshots: Vec<SnapshotRow>,
     /// Recent messages; the last of a packet identifier by its place stays.
@@ -124,6 +200,9 @@ impl<A> Default for Batch<A> {
             journal: Vec::new(),
             outbox: Vec::new(),
             answers: Vec::new(),
+            waiting: Vec::new(),
+            settled: Vec::new(),
+            expire: None,
             snapshots: Vec::new(),
             recent: Vec::new(),
             cursors: Vec::new(),
@@ -141,6 +220,9 @@ impl<A> Batch<A> {
             + self.journal.len()
             + self.outbox.len()
             + self.answers.len()
+            + self.waiting.len()
+            + self.settled.len()
+            + usize::from(self.expire.is_some())
             + self.snapshots.len()
             + self.recent.len()
             + self.cursors.len()
@@ -153,6 +235,9 @@ impl<A> Batch<A> {
         self.journal.clear();
         self.outbox.clear();
         self.answers.clear();
+        self.waiting.clear();
+        self.settled.clear();
+        self.expire = None;
         self.snapshots.clear();
         self.recent.clear();
         self.cursors.clear();
@@ -179,6 +264,10 @@ pub struct Counts {
     pub outbox_added: u64,
     /// The oldest messages, dropped because the outbox was full.
     pub outbox_dropped: u64,
+    /// Messages put aside because they were refused for good.
+    pub put_aside: u64,
+    /// Messages put aside because nobody took them in time.
+    pub expired: u64,
 }
 
 impl Counts {

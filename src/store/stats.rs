@@ -28,6 +28,10 @@ pub struct Stats {
     pub failing: AtomicBool,
     /// Unsent messages dropped because the outbox was full.
     pub outbox_dropped: AtomicU64,
+    /// Messages put aside because they were refused for good.
+    pub put_aside: AtomicU64,
+    /// Messages put aside because nobody took them in time.
+    pub expired: AtomicU64,
     /// Unsent messages in the outbox.
     pub outbox_depth: AtomicUsize,
     /// Commands that wait for the writer.
@@ -39,7 +43,7 @@ impl Stats {
     pub fn summary(&self) -> String {
         format!(
             "stored {}, duplicates {}, conflicts {}, refused {}, commits {}, last commit {} µs, \
-             write errors {}, messages waiting {}, messages dropped {}",
+             write errors {}, messages waiting {}, messages dropped {}, expired {}, refused for good {}",
             self.rows_stored.load(Relaxed),
             self.duplicates.load(Relaxed),
             self.conflicts.load(Relaxed),
@@ -49,6 +53,8 @@ impl Stats {
             self.write_errors.load(Relaxed),
             self.outbox_depth.load(Relaxed),
             self.outbox_dropped.load(Relaxed),
+            self.expired.load(Relaxed),
+            self.put_aside.load(Relaxed),
         )
     }
 }

@@ -231,6 +231,8 @@ impl<A> Work<A> {
         stats
             .outbox_dropped
             .fetch_add(counts.outbox_dropped, Relaxed);
+        stats.put_aside.fetch_add(counts.put_aside, Relaxed);
+        stats.expired.fetch_add(counts.expired, Relaxed);
         stats
             .outbox_depth
             .store(self.committer.outbox_depth(), Relaxed);

@@ -11,10 +11,10 @@ use crate::engine::ChannelKind;
 use crate::settings::Settings;
 use crate::settings::raw::{
     RawAdmission, RawBroker, RawCalibration, RawChannel, RawChecksum, RawChoice, RawCleaner,
-    RawContact, RawDespike, RawDose, RawEngine, RawFluid, RawLimit, RawLimits, RawMessages,
-    RawMethods, RawMinerals, RawMixer, RawModbus, RawPlant, RawPrices, RawRecharge, RawRule,
-    RawRules, RawSerial, RawSettings, RawShifts, RawSouring, RawStock, RawStore, RawSump,
-    RawTemplate, RawTls, RawVessel, RawWater,
+    RawContact, RawDespike, RawDose, RawEngine, RawFluid, RawLimit, RawLimits, RawMail,
+    RawMessages, RawMethods, RawMinerals, RawMixer, RawModbus, RawPlant, RawPrices, RawRecharge,
+    RawRule, RawRules, RawSerial, RawSettings, RawShifts, RawSouring, RawStock, RawStore, RawSump,
+    RawTemplate, RawTls, RawVessel, RawWater, RawWebhook,
 };
 use crate::settings::strict::{Fault, Strict};
 
@@ -158,6 +158,8 @@ fn the_example_names_every_setting() {
         keys::<RawFluid>(),
         keys::<RawWater>(),
         keys::<RawContact>(),
+        keys::<RawMail>(),
+        keys::<RawWebhook>(),
         keys::<RawMixer>(),
         keys::<RawSump>(),
         keys::<RawVessel>(),

@@ -8,6 +8,7 @@ mod instrument;
 mod layers;
 mod messages;
 mod recharge;
+mod roads;
 mod shifts;
 mod tanks;
 mod texts;

@@ -1,5 +1,6 @@
 //! The store as a whole: opened, written to, read from, and mistreated.
 
+mod letters;
 mod opening;
 mod reading;
 mod writing;
@@ -126,6 +127,9 @@ fn samples(samples: Vec<Sample>) -> Batch<u32> {
 
 fn message(payload: &str, slot: Option<&str>) -> OutboxRow {
     OutboxRow {
+        receiver: BROKER.to_owned(),
+        message: None,
+        expires: None,
         topic: "plant/m1/state".to_owned(),
         payload: payload.to_owned(),
         retain: slot.is_some(),

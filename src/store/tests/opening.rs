@@ -10,6 +10,9 @@ use super::*;
 /// The schema that the first version wrote, which files out there still have.
 const SCHEMA_1: &str = include_str!("schema_1.sql");
 
+/// What the second one added.
+const SCHEMA_2: &str = include_str!("schema_2.sql");
+
 /// SQLite's page size where none is asked for.
 const PAGE: usize = 4096;
 
@@ -49,7 +52,7 @@ fn the_file_is_in_the_mode_that_is_promised() {
 #[test]
 fn deleted_rows_give_their_disk_back() {
     let plant = Plant::start(patient());
-    plant.commit(samples((0..20_000).map(|t| sample(0, t, 1.0)).collect()));
+    plant.commit(samples((0..40_000).map(|t| sample(0, t, 1.0)).collect()));
     plant.writer.stop().unwrap();
     let path = plant.folder.path().join(FILE_NAME);
     let full = fs::metadata(&path).unwrap().len();
@@ -88,7 +91,7 @@ fn a_newer_schema_is_refused_and_left_alone() {
     let before = fs::read(&path).unwrap();
     let told = told(folder.path());
     assert!(
-        told.contains("has schema 7") && told.contains("up to 2"),
+        told.contains("has schema 7") && told.contains("up to 3"),
         "{told}"
     );
     assert!(matches!(
@@ -136,6 +139,38 @@ fn a_file_of_the_first_schema_is_brought_up_and_keeps_what_it_holds() {
     assert_eq!(reader.cursors("").unwrap(), []);
     assert!(reader.has_entry("m1", "a1").unwrap());
     assert!(!reader.has_entry("m2", "a1").unwrap());
+}
+
+#[test]
+fn a_file_of_the_second_schema_is_brought_up_and_keeps_its_messages() {
+    let folder = tempfile::tempdir().unwrap();
+    let old = Connection::open(folder.path().join(FILE_NAME)).unwrap();
+    old.execute_batch(SCHEMA_1).unwrap();
+    old.execute_batch(SCHEMA_2).unwrap();
+    old.execute_batch(
+        "PRAGMA application_id = 0x53756d70;
+         PRAGMA user_version = 2;
+         INSERT INTO outbox (topic, payload, retain, slot, created, correlation)
+         VALUES ('t', 'first', 1, 's', 1, x'07'), ('t', 'second', 0, NULL, 2, NULL);
+         INSERT INTO cursors VALUES ('import', 5, 1);",
+    )
+    .unwrap();
+    drop(old);
+    assert!(Reader::open(folder.path()).is_err(), "not brought up yet");
+
+    let store = Store::open(folder.path()).unwrap();
+    assert_eq!(*store.opened(), Opened::Clean);
+    store.close().unwrap();
+    let reader = Reader::open(folder.path()).unwrap();
+    let kept = reader.outbox_after(0, 9).unwrap();
+    let payloads: Vec<&str> = kept.iter().map(|one| one.payload.as_str()).collect();
+    assert_eq!(payloads, ["first", "second"]);
+    assert_eq!(kept[0].correlation.as_deref(), Some(&[7][..]));
+    assert_eq!(reader.receivers().unwrap(), [(BROKER.to_owned(), 2)]);
+    assert_eq!(reader.expired(at(i64::MAX)).unwrap(), 0);
+    assert_eq!(reader.due(at(i64::MAX), 9).unwrap(), []);
+    assert_eq!(reader.put_aside(9).unwrap(), []);
+    assert_eq!(reader.cursors("").unwrap().len(), 1);
 }
 
 #[test]
