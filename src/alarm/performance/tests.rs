@@ -370,3 +370,44 @@ proptest! {
         );
     }
 }
+
+/// The journal's words are those of the states and steps themselves.
+#[test]
+fn every_step_and_state_has_a_meaning_and_tells_when_it_does() {
+    use crate::alarm::{AlarmState as State, Transition as By};
+    let states = [
+        State::Normal,
+        State::Unacknowledged,
+        State::Acknowledged,
+        State::ReturnedUnacknowledged,
+        State::LatchedUnacknowledged,
+        State::LatchedAcknowledged,
+        State::Shelved,
+        State::Suppressed,
+        State::OutOfService,
+    ];
+    let steps_there_are = [
+        By::Raised,
+        By::RaisedAgain,
+        By::Acknowledged,
+        By::Returned,
+        By::Unacknowledged,
+        By::Reset,
+        By::Shelved,
+        By::Unshelved,
+        By::Suppressed,
+        By::Unsuppressed,
+        By::TakenOutOfService,
+        By::PutIntoService,
+    ];
+    let name = alarm("s0", "concentration.low");
+    for state in states {
+        for by in steps_there_are {
+            let (_, standing) = meaning(by.name(), state.name()).unwrap();
+            assert_eq!(standing.holds(), state.holds());
+            let event = steps(&name, Priority::Low, &[(at(0), by.name(), state.name())]);
+            let told = !Course::of(event).annunciations().is_empty();
+            assert_eq!(told, by.annunciates(state), "{by:?} {state:?}");
+        }
+    }
+}
