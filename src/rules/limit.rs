@@ -16,6 +16,14 @@ pub enum LimitLevel {
 }
 
 impl LimitLevel {
+    /// The four, from the lowest up.
+    pub const ALL: [LimitLevel; 4] = [
+        LimitLevel::LowLow,
+        LimitLevel::Low,
+        LimitLevel::High,
+        LimitLevel::HighHigh,
+    ];
+
     /// Whether the limit is a lower one.
     pub const fn is_low(self) -> bool {
         matches!(self, LimitLevel::LowLow | LimitLevel::Low)

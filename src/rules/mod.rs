@@ -6,6 +6,7 @@
 mod condition;
 mod finding;
 mod limit;
+pub mod own;
 mod rule;
 
 pub use condition::Condition;

@@ -44,7 +44,6 @@ mod message_texts;
 mod mistake;
 mod mixers;
 mod names;
-mod nearest;
 mod origin;
 mod payload;
 mod places;
@@ -85,11 +84,11 @@ mod wired_origin;
 mod wires;
 mod written;
 
+pub use crate::units::nearest;
 pub use json_pointer::{JsonPointer, PointerError};
 pub use message::{GoodStatus, Reports};
 pub use message_texts::{MessageTexts, TextFile};
 pub use mistake::{Mistake, Place, SettingsError};
-pub use nearest::nearest;
 pub use plant::{
     BrokerSettings, Origin, PayloadFormat, PlantSettings, Protocol, Route, Scale, SeriesKind,
     SeriesSetup, Settings, SparkplugMetric, StockSettings, StoreSettings, SwitchWords, TimeFormat,

@@ -12,13 +12,13 @@ use crate::units::{Quantity, Span};
 use crate::vessel::{StrappingError, VesselError};
 
 use super::json_pointer::PointerError;
-use super::nearest::nearest;
 use super::prices::PriceError;
 use super::senml_name::SenmlNameError;
 use super::template::TemplateError;
 use super::tls::TlsFault;
 use super::topic::TopicError;
 use crate::units::QuantityError;
+use crate::units::nearest;
 
 /// What is wrong with one setting, what is allowed, and what was probably
 /// meant.

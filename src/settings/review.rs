@@ -11,13 +11,13 @@ use serde_path_to_error::Segment;
 use super::key_path::KeyPath;
 use super::layers::Merged;
 use super::mistake::Mistake;
-use super::nearest::nearest;
 use super::places::Places;
 use super::problem::Problem;
 use super::remark::{Remark, Remarked};
 use super::sources::is_name;
 use super::strict::{Fault, Strict};
 use super::written::Written;
+use crate::units::nearest;
 
 /// Collects what is wrong. Its methods give nothing back where something was
 /// wrong, after having told it.

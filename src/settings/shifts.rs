@@ -9,11 +9,11 @@ use crate::model::{Shift, ShiftPattern};
 
 use super::defaults;
 use super::key_path::KeyPath;
-use super::nearest::nearest;
 use super::problem::Problem;
 use super::raw::{RawPlant, RawShifts};
 use super::review::Review;
 use super::written::Switch;
+use crate::units::nearest;
 
 /// When machines work, where that is written.
 type Pattern = Option<Arc<ShiftPattern>>;

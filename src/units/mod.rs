@@ -7,6 +7,7 @@
 
 mod measured;
 mod median;
+mod nearest;
 mod parse;
 mod quantity;
 mod time;
@@ -14,6 +15,7 @@ mod wire;
 
 pub use measured::{Measured, correlation_by_sum};
 pub use median::median;
+pub use nearest::nearest;
 pub use parse::{Linear, Parse, QuantityError, QuantityFault};
 pub use quantity::{
     Brix, BrixCoefficient, CellConstant, Concentration, Conductance, Conductivity,
