@@ -4,6 +4,7 @@
 //! "choice" is one of our own, with its reason. config/ tells the same to the
 //! people who write settings.
 
+use crate::engine::Priority;
 use crate::units::{Quantity, RelativeCoefficient, Span};
 
 /// First level of topics. Choice.
@@ -164,6 +165,9 @@ pub(super) const FUNCTION_CHECK: Span = Span::from_mins(15);
 
 /// On-delay and off-delay of alarms. Memory: 10 to 30 min for slow chemistry.
 pub(super) const ALARM_DELAY: Span = Span::from_mins(10);
+/// Hurry of an alarm by a rule of the plant's own. Choice: as of a limit that
+/// is not urgent.
+pub(super) const RULE_PRIORITY: Priority = Priority::Medium;
 
 /// Limits of pH: low-low, low, high, high-high. Memory.
 pub(super) const PH_LIMITS: [Option<f64>; 4] = [Some(8.5), Some(8.7), Some(9.6), Some(9.8)];

@@ -45,6 +45,7 @@ mod mistake;
 mod mixers;
 mod names;
 mod origin;
+mod own_rules;
 mod payload;
 mod places;
 mod plant;
@@ -89,6 +90,7 @@ pub use json_pointer::{JsonPointer, PointerError};
 pub use message::{GoodStatus, Reports};
 pub use message_texts::{MessageTexts, TextFile};
 pub use mistake::{Mistake, Place, SettingsError};
+pub use own_rules::OwnRuleSetup;
 pub use plant::{
     BrokerSettings, Origin, PayloadFormat, PlantSettings, Protocol, Route, Scale, SeriesKind,
     SeriesSetup, Settings, SparkplugMetric, StockSettings, StoreSettings, SwitchWords, TimeFormat,

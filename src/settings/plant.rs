@@ -14,6 +14,7 @@ use crate::{line, modbus};
 use super::json_pointer::JsonPointer;
 use super::message::{GoodStatus, Reports};
 use super::message_texts::MessageTexts;
+use super::own_rules::OwnRuleSetup;
 use super::remark::Remark;
 use super::roads::{Contact, MessageSettings};
 use super::secret::Secret;
@@ -48,6 +49,8 @@ pub struct Settings {
     pub messages: MessageSettings,
     /// Who is told, by name.
     pub contacts: Vec<Contact>,
+    /// The plant's own rules, by name.
+    pub own_rules: Vec<OwnRuleSetup>,
     /// The concentrate in stock, by fluid.
     pub stocks: Vec<StockSettings>,
     /// Every series; `SeriesIx` is a place in this list. For each sump its

@@ -7,6 +7,7 @@ use crate::chemistry::{
 use crate::line::PatternError;
 use crate::model::money::CurrencyError;
 use crate::model::{ShiftError, ShiftPatternError};
+use crate::rules::own::OwnMistake;
 use crate::signal::LoopRangeError;
 use crate::units::{Quantity, Span};
 use crate::vessel::{StrappingError, VesselError};
@@ -304,6 +305,9 @@ pub enum Problem {
     /// A certificate or key that cannot be used.
     #[error(transparent)]
     Tls(#[from] TlsFault),
+    /// A wrong rule of the plant's own.
+    #[error(transparent)]
+    OwnRule(#[from] OwnMistake),
     /// Anything else that reading into types found.
     #[error("{0}")]
     Other(String),

@@ -47,6 +47,7 @@ pub(super) struct RawSettings {
     pub(super) contact: Named,
     pub(super) mail: Option<RawMail>,
     pub(super) webhook: Named,
+    pub(super) rule: Named,
 }
 
 tables! {
@@ -240,6 +241,18 @@ tables! {
         escalate_after: Written,
         escalate_to: String,
         digest: String,
+    }
+    /// `[rule.NAME]`
+    RawOwnRule {
+        when: String,
+        title: String,
+        message: String,
+        sumps: Vec<String>,
+        priority: String,
+        on_delay: Written,
+        off_delay: Written,
+        latched: bool,
+        look_at: Vec<String>,
     }
     /// `[mixer.NAME]`
     RawMixer {

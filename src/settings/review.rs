@@ -81,6 +81,19 @@ impl Review {
         });
     }
 
+    /// Writes down several things that are wrong with the setting at `path`, of
+    /// which none follows from another.
+    pub(super) fn tell_each(
+        &mut self,
+        path: &KeyPath,
+        problems: impl IntoIterator<Item = impl Into<Problem>>,
+    ) {
+        for problem in problems {
+            self.told.remove(path);
+            self.tell(path, problem);
+        }
+    }
+
     /// Whether this setting, or a table that it stands in, was told already.
     fn is_told(&self, path: &KeyPath) -> bool {
         let mut path = Some(path.clone());

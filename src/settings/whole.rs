@@ -23,6 +23,7 @@ use super::mistake::SettingsError;
 use super::mixers;
 use super::names;
 use super::origin::Ways;
+use super::own_rules;
 use super::plant::{PlantSettings, Settings, StoreSettings};
 use super::ports;
 use super::prices;
@@ -149,6 +150,7 @@ fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings>
         Some(raw) => mail::mail(review, raw, base).map(Some),
     };
     let expire_after = expire_after(review, &messages);
+    let own_rules = own_rules::own_rules(review, raw.rule, &sumps.names);
     let mixers = mixers::mixers(review, raw.mixer, &sumps.names);
     let store = store(review, raw.store.unwrap_or_default());
     let admission = admission(review, &raw.admission.unwrap_or_default());
@@ -156,6 +158,9 @@ fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings>
     let (mixers, mut setups) = (all(mixers), all(sumps.setups));
     if let (Some(mixers), Some(setups)) = (&mixers, &mut setups) {
         mixers::connect(mixers, setups);
+    }
+    if let Some(setups) = &setups {
+        own_rules::check_channels(review, &own_rules, setups);
     }
     mixers?;
     Some(Settings {
@@ -175,6 +180,7 @@ fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings>
             webhooks: all(webhooks)?,
         },
         contacts: all(contacts)?,
+        own_rules: all(own_rules)?,
         stocks: all(stocks)?,
         series: sumps.series,
         admission: admission?,

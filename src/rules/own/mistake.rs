@@ -35,8 +35,8 @@ pub enum OwnFault {
     /// Nothing is written.
     #[error("the rule is empty; write for example concentration < 5.0 && pumps_run")]
     Empty,
-    /// A text beyond what is read.
-    #[error("the rule has {found} characters; at most {most} are allowed, so make two rules of it")]
+    /// A text beyond what is read, in bytes.
+    #[error("the rule has {found} bytes; at most {most} are allowed, so make two rules of it")]
     TooLong {
         /// How many it has.
         found: usize,

@@ -6,7 +6,8 @@
 //!
 //! Promises: a rule that was compiled cannot fail when it is worked out: names,
 //! kinds and functions are checked before, what it takes is bounded, and
-//! nothing in it can repeat. A value that is not there makes the rule say
+//! nothing in it can repeat. Reading goes on a thread of its own, for its stack
+//! only. A value that is not there makes the rule say
 //! nothing, unless the rest settles it. Refuses: whatever of the language could
 //! repeat (`all`, `exists`, `map`), maps and messages, times and patterns.
 

@@ -12,9 +12,9 @@ use crate::settings::Settings;
 use crate::settings::raw::{
     RawAdmission, RawBroker, RawCalibration, RawChannel, RawChecksum, RawChoice, RawCleaner,
     RawContact, RawDespike, RawDose, RawEngine, RawFluid, RawLimit, RawLimits, RawMail,
-    RawMessages, RawMethods, RawMinerals, RawMixer, RawModbus, RawPlant, RawPrices, RawRecharge,
-    RawRule, RawRules, RawSerial, RawSettings, RawShifts, RawSouring, RawStock, RawStore, RawSump,
-    RawTemplate, RawTls, RawVessel, RawWater, RawWebhook,
+    RawMessages, RawMethods, RawMinerals, RawMixer, RawModbus, RawOwnRule, RawPlant, RawPrices,
+    RawRecharge, RawRule, RawRules, RawSerial, RawSettings, RawShifts, RawSouring, RawStock,
+    RawStore, RawSump, RawTemplate, RawTls, RawVessel, RawWater, RawWebhook,
 };
 use crate::settings::strict::{Fault, Strict};
 
@@ -160,6 +160,7 @@ fn the_example_names_every_setting() {
         keys::<RawContact>(),
         keys::<RawMail>(),
         keys::<RawWebhook>(),
+        keys::<RawOwnRule>(),
         keys::<RawMixer>(),
         keys::<RawSump>(),
         keys::<RawVessel>(),

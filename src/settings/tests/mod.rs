@@ -7,6 +7,7 @@ mod example;
 mod instrument;
 mod layers;
 mod messages;
+mod own_rules;
 mod recharge;
 mod roads;
 mod shifts;

@@ -1,6 +1,7 @@
 //! Rules from text to verdict.
 
 mod properties;
+mod readme;
 mod right;
 mod same_as_the_language;
 mod wrong;

@@ -312,7 +312,7 @@ fn rules_beyond_a_bound_are_told() {
     let most = |text: &str| told(text).join(" | ");
     assert_eq!(
         most(&format!("ph < 8.0 // {}", "x".repeat(1000))),
-        "character 1: the rule has 1012 characters; at most 1000 are allowed, so make two rules of it"
+        "character 1: the rule has 1012 bytes; at most 1000 are allowed, so make two rules of it"
     );
     assert_eq!(
         most(&format!("{}ph < 8.0{}", "(".repeat(41), ")".repeat(41))),

@@ -1,0 +1,180 @@
+//! A plant's own rules.
+
+use std::sync::Arc;
+
+use crate::engine::{Priority, SumpSetup};
+use crate::rules::own::OwnRule;
+use crate::units::{Parse, Span};
+
+use super::contacts::places;
+use super::defaults;
+use super::key_path::KeyPath;
+use super::problem::Problem;
+use super::raw::{Named, RawOwnRule};
+use super::review::Review;
+use super::written::Written;
+
+/// Longest text for people, in characters. Choice: what fits a message.
+const LONGEST_TEXT: usize = 300;
+/// Most things to look at. Choice.
+const MOST_LOOKS: usize = 8;
+/// Most rules. Choice: each is worked out for each sump once a minute.
+const MOST_RULES: usize = 200;
+
+const PRIORITIES: [(&str, Priority); 3] = [
+    ("low", Priority::Low),
+    ("medium", Priority::Medium),
+    ("high", Priority::High),
+];
+
+/// A rule of a plant's own, and what goes with the alarm that it raises.
+#[derive(Debug, Clone, PartialEq)]
+pub struct OwnRuleSetup {
+    /// Its name in settings.
+    pub name: Arc<str>,
+    /// Its name as people say it, 1 to 300 characters.
+    pub title: String,
+    /// When the alarm is to be.
+    pub rule: OwnRule,
+    /// Places in [`Settings::sumps`](super::Settings::sumps) of the sumps that
+    /// it watches, in order.
+    pub sumps: Vec<usize>,
+    /// How much hurry.
+    pub priority: Priority,
+    /// From the rule to the alarm, 0 to 7 d.
+    pub on_delay: Span,
+    /// From its end to the return to normal, 0 to 7 d.
+    pub off_delay: Span,
+    /// Whether the alarm stays until a person resets it.
+    pub latched: bool,
+    /// What to look at first, at most 8 texts of 1 to 300 characters.
+    pub look_at: Vec<String>,
+    /// What goes out with the alarm, 1 to 300 characters.
+    pub message: Option<String>,
+}
+
+/// Reads every rule; nothing stands in place of one that is wrong.
+pub(super) fn own_rules(
+    review: &mut Review,
+    tables: Named,
+    sumps: &[String],
+) -> Vec<Option<OwnRuleSetup>> {
+    let at = KeyPath::root().key("rule");
+    let tables = tables.unwrap_or_default();
+    if tables.len() > MOST_RULES {
+        let found = format!("{} rules", tables.len());
+        let allowed = format!("at most {MOST_RULES}");
+        review.tell(&at, Problem::OutOfRange { found, allowed });
+    }
+    let mut rules = Vec::new();
+    for (name, part) in tables {
+        let at = at.key(&name);
+        review.name(&at, &name);
+        let raw: RawOwnRule = review.take(&at, part);
+        rules.push(own_rule(review, &at, &name, raw, sumps));
+    }
+    rules
+}
+
+fn own_rule(
+    review: &mut Review,
+    at: &KeyPath,
+    name: &str,
+    raw: RawOwnRule,
+    sumps: &[String],
+) -> Option<OwnRuleSetup> {
+    let rule = when(review, at, raw.when);
+    let title = text(review, &at.key("title"), raw.title);
+    let message = text(review, &at.key("message"), raw.message);
+    let watched = match raw.sumps {
+        None => Some((0..sumps.len()).collect()),
+        Some(names) => places(review, &at.key("sumps"), &names, sumps),
+    };
+    let priority = match raw.priority {
+        None => Some(defaults::RULE_PRIORITY),
+        Some(word) => review.one_of(&at.key("priority"), &word, &PRIORITIES),
+    };
+    let on_delay = delay(review, &at.key("on_delay"), raw.on_delay.as_ref());
+    let off_delay = delay(review, &at.key("off_delay"), raw.off_delay.as_ref());
+    let look_at = looks(review, &at.key("look_at"), raw.look_at.unwrap_or_default());
+    Some(OwnRuleSetup {
+        name: name.into(),
+        title: title?.unwrap_or_else(|| name.to_owned()),
+        rule: rule?,
+        sumps: watched?,
+        priority: priority?,
+        on_delay: on_delay?,
+        off_delay: off_delay?,
+        latched: raw.latched.unwrap_or(false),
+        look_at: look_at?,
+        message: message?,
+    })
+}
+
+fn when(review: &mut Review, at: &KeyPath, written: Option<String>) -> Option<OwnRule> {
+    let path = at.key("when");
+    let example = "when = \"concentration < 5.0 && pumps_run\"";
+    let text = review.required(&path, written, example)?;
+    OwnRule::compile(&text)
+        .map_err(|mistakes| review.tell_each(&path, mistakes))
+        .ok()
+}
+
+/// A text for people; the inner nothing is one that is not written.
+fn text(review: &mut Review, path: &KeyPath, written: Option<String>) -> Option<Option<String>> {
+    let Some(text) = written else {
+        return Some(None);
+    };
+    let length = text.chars().count();
+    let fits = !text.trim().is_empty() && length <= LONGEST_TEXT;
+    if !fits {
+        let found = format!("a text of {length} characters");
+        let allowed = format!("1 to {LONGEST_TEXT}, not all of them blank");
+        review.tell(path, Problem::OutOfRange { found, allowed });
+    }
+    fits.then_some(Some(text))
+}
+
+fn looks(review: &mut Review, path: &KeyPath, written: Vec<String>) -> Option<Vec<String>> {
+    if written.len() > MOST_LOOKS {
+        let found = written.len();
+        let wanted = "at most 8 texts";
+        review.tell(path, Problem::Length { wanted, found });
+        return None;
+    }
+    let looks = written
+        .into_iter()
+        .enumerate()
+        .map(|(item, look)| text(review, &path.item(item), Some(look)).flatten());
+    let looks: Vec<_> = looks.collect();
+    looks.into_iter().collect()
+}
+
+fn delay(review: &mut Review, path: &KeyPath, written: Option<&Written>) -> Option<Span> {
+    let span = review.or_default(path, written, Span::parse, defaults::ALARM_DELAY)?;
+    let range = (Span::ZERO, Span::from_hours(7 * 24));
+    review.within(path, span, range, |span| span.to_string())
+}
+
+/// Tells each rule that asks whether a channel is silent, or disagrees, that
+/// none of its sumps has: it could never hold.
+pub(super) fn check_channels(
+    review: &mut Review,
+    rules: &[Option<OwnRuleSetup>],
+    sumps: &[SumpSetup],
+) {
+    for rule in rules.iter().flatten() {
+        let watched = || rule.sumps.iter().filter_map(|place| sumps.get(*place));
+        for condition in rule.rule.conditions() {
+            let Some(("silent" | "disagrees", channel)) = condition.split_once('.') else {
+                continue;
+            };
+            let channels = || watched().flat_map(|sump| &sump.channels);
+            if channels().all(|known| *known.name != *channel) {
+                let path = KeyPath::root().key("rule").key(&rule.name).key("when");
+                let known = channels().map(|known| &*known.name);
+                review.unknown_name(&path, "channel", channel, known);
+            }
+        }
+    }
+}
