@@ -178,6 +178,8 @@ pub fn look_at(condition: &Condition) -> (Vec<LookStep>, Vec<Caution>) {
         Condition::DoseMissed => dose_missed(),
         Condition::Contradicted => contradicted(),
         Condition::Mixer => mixer(),
+        // What to look at stands in the rule itself.
+        Condition::Own(_) => (Vec::new(), vec![Caution::DataSheets]),
     }
 }
 

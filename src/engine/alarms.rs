@@ -1,12 +1,15 @@
 //! The sump's alarms: what the rules see goes in, journal lines come out.
 
+use std::sync::Arc;
+
 use crate::alarm::{Hiding, Transition, Verdict};
-use crate::rules::{Condition, Finding, LimitLevel, judge_limit};
+use crate::rules::{Condition, Finding, LimitLevel, Rule, judge_limit};
 use crate::units::{Quantity, Timestamp};
 
 use super::alarm_list::{AlarmIx, Watched};
 use super::event::Effect;
 use super::journal::{AlarmLine, JournalBody};
+use super::own_inputs::InputsOnce;
 use super::suppression::Suppressor;
 use super::watch::{SumpWatch, judging_after};
 
@@ -108,17 +111,18 @@ impl SumpWatch {
             return;
         }
         self.judge_at = judging_after(self.now);
+        let inputs = InputsOnce::default();
         for alarm in self.alarms.rules() {
-            let verdict = self.found_by_rule(alarm).verdict;
+            let verdict = self.found_by_rule(alarm, &inputs).verdict;
             self.judge(alarm, verdict, out);
         }
         self.review_suppression(out);
     }
 
     /// What the rule behind the alarm finds; nothing of other alarms.
-    fn found_by_rule(&self, alarm: AlarmIx) -> Finding {
+    fn found_by_rule(&self, alarm: AlarmIx, inputs: &InputsOnce) -> Finding {
         match &self.alarms.spec(alarm).watched {
-            Watched::Rule(rule) => self.finding(rule),
+            Watched::Rule(rule) => self.finding(rule, inputs),
             _ => Finding::plain(Verdict::Unknown),
         }
     }
@@ -146,7 +150,8 @@ impl SumpWatch {
                     self.watch_doubt(channel, doubted, out);
                 }
                 Watched::Rule(_) => {
-                    let verdict = self.found_by_rule(alarm).verdict;
+                    let found = self.found_by_rule(alarm, &InputsOnce::default());
+                    let verdict = found.verdict;
                     self.judge(alarm, verdict, out);
                 }
             }
@@ -272,6 +277,10 @@ impl SumpWatch {
             reason: told.reason.map(str::to_owned),
             because: told.because.clone(),
             until: life.shelved_until(),
+            own: match &self.alarms.spec(alarm).watched {
+                Watched::Rule(Rule::Own(own)) => Some(Arc::clone(&own.words)),
+                _ => None,
+            },
             advice,
         };
         self.journal(JournalBody::Alarm(line), out);
@@ -296,7 +305,7 @@ impl SumpWatch {
                 ..Evidence::default()
             },
             Watched::Rule(_) => {
-                let found = self.found_by_rule(alarm);
+                let found = self.found_by_rule(alarm, &InputsOnce::default());
                 Evidence {
                     value: found.value,
                     limit: found.limit,

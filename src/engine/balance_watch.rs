@@ -399,7 +399,8 @@ impl SumpWatch {
             let body = match told {
                 Told::Movement(movement) => {
                     self.note_ledger(&movement);
-                    self.upkeep.moved(&movement, self.now);
+                    let working = self.setup.working_volume.litres();
+                    self.upkeep.moved(&movement, self.now, working);
                     JournalBody::Movement { movement }
                 }
                 Told::Departure(departure) => JournalBody::Departure { departure },

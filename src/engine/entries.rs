@@ -190,6 +190,9 @@ impl SumpWatch {
         }
         self.enter_into_balance(entry, time, out);
         let by = entry.by.as_deref();
+        if let Some(kind) = entry.kind.as_asked_for() {
+            self.upkeep.entered(kind, time);
+        }
         match &entry.kind {
             EntryKind::HandReading {
                 quantity,

@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::rules::own::OwnEntry;
 use crate::units::{Quantity, Timestamp};
 
 /// What a person wrote down, as the journal keeps it.
@@ -235,6 +236,26 @@ impl EntryKind {
             } => advice.as_deref(),
             _ => None,
         }
+    }
+
+    /// What rules of a plant's own call it.
+    pub(super) fn as_asked_for(&self) -> Option<OwnEntry> {
+        Some(match self {
+            EntryKind::HandReading { .. } => OwnEntry::HandReading,
+            EntryKind::Impression { .. } => OwnEntry::Impression,
+            EntryKind::Addition { .. } => OwnEntry::Addition,
+            EntryKind::Note { .. } => OwnEntry::Note,
+            EntryKind::Event { what, .. } => match what {
+                HappeningKind::Drained => OwnEntry::Drained,
+                HappeningKind::Cleaned => OwnEntry::Cleaned,
+                HappeningKind::Recharged => OwnEntry::Recharged,
+                HappeningKind::Skimmed => OwnEntry::Skimmed,
+                HappeningKind::ProbeCleaned => OwnEntry::ProbeCleaned,
+                HappeningKind::ProbeCalibrated => OwnEntry::ProbeCalibrated,
+                HappeningKind::PumpsOn | HappeningKind::PumpsOff => return None,
+            },
+            _ => return None,
+        })
     }
 
     /// The alarm that it shelves, resets, takes out of service or brings back,

@@ -5,11 +5,12 @@ use crate::model::{Departure, DepartureKind};
 use crate::rules::{Finding, Rule};
 use crate::signal::{InstrumentClass, InstrumentReason};
 
+use super::own_inputs::InputsOnce;
 use super::watch::SumpWatch;
 
 impl SumpWatch {
     /// What the rule finds now.
-    pub(super) fn finding(&self, rule: &Rule) -> Finding {
+    pub(super) fn finding(&self, rule: &Rule, inputs: &InputsOnce) -> Finding {
         match rule {
             Rule::Instrument { channel } => self.of_instrument(channel),
             Rule::Loss => self.of_departure(|departure| !departure.kind.is_gain()),
@@ -17,6 +18,7 @@ impl SumpWatch {
             Rule::DoseMissed => self.of_missed_dose(),
             Rule::Contradicted => self.of_contradiction(),
             Rule::Mixer => self.of_mixers(),
+            Rule::Own(own) => Finding::plain(own.rule.verdict(inputs.get(self, own)).verdict),
         }
     }
 

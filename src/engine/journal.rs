@@ -7,7 +7,7 @@ use serde::Serialize;
 use crate::advice::{Advice, Amounts, Judgement, MixerCheck};
 use crate::alarm::{AlarmState, Priority, Transition};
 use crate::model::{Departure, Movement};
-use crate::rules::Condition;
+use crate::rules::{Condition, OwnWords};
 use crate::units::{Measured, Timestamp};
 
 use super::entry::Entry;
@@ -138,6 +138,9 @@ pub struct AlarmLine {
     /// What it is suppressed for.
     #[serde(flatten, skip_serializing_if = "Option::is_none")]
     pub because: Option<Suppressor>,
+    /// What a rule of the plant's own has to say.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub own: Option<Arc<OwnWords>>,
     /// Until when it is shelved.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub until: Option<Timestamp>,

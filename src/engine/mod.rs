@@ -28,6 +28,7 @@ mod instrument;
 mod instrument_words;
 mod journal;
 mod mineral_moves;
+mod own_inputs;
 mod ph_trend;
 mod remedy;
 mod remembered;
@@ -48,7 +49,7 @@ pub use crate::alarm::{AlarmManner, Priority};
 pub use crate::model::{
     Bounds, FactorSetup, GermBounds, MineralSetup, SheetBaseLine, SouringSetup, Water,
 };
-pub use crate::rules::{LimitLevel, Rule, RuleSetup};
+pub use crate::rules::{LimitLevel, OwnAlarm, OwnWords, Rule, RuleSetup};
 pub use crate::signal::{
     DespikeSetup, InstrumentClass, InstrumentReason, InstrumentSetup, MeterSetup, Probe,
 };

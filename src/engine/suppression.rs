@@ -105,7 +105,7 @@ impl SumpWatch {
             Rule::Loss | Rule::Gain | Rule::DoseMissed | Rule::Contradicted => {
                 self.recharge_under_way().then_some(Suppressor::Recharge)
             }
-            Rule::Mixer => None,
+            Rule::Mixer | Rule::Own(_) => None,
         }
     }
 
@@ -132,7 +132,7 @@ impl SumpWatch {
             let below = watch.drift().map(|drift| drift.difference < 0.0);
             return below.is_none_or(|below| below == low);
         }
-        if !self.instrument_alarm_stands(channel) {
+        if !self.has_instrument_alarm(channel) {
             return false;
         }
         match self.instrument_judgement(channel).reason {
@@ -154,6 +154,13 @@ impl SumpWatch {
             ) => true,
             _ => false,
         }
+    }
+
+    /// Whether its instrument has an alarm at all, which tells of it in its time.
+    fn has_instrument_alarm(&self, channel: usize) -> bool {
+        let name = &self.setup.channels[channel].name;
+        let mut each = self.alarms.each();
+        each.any(|(_, spec, _)| matches!(&spec.condition, Condition::Instrument(of) if of == name))
     }
 
     fn instrument_alarm_stands(&self, channel: usize) -> bool {

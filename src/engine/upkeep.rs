@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::advice::MixerCheck;
 use crate::model::{Movement, Origin};
+use crate::rules::own::OwnEntry;
 use crate::units::{Quantity, Span, Timestamp};
 
 /// A dose that missed, or an entry that is contradicted, is let go after this
@@ -18,6 +19,13 @@ const LET_GO: Span = Span::from_hours(72);
 /// by.
 const OFF: f64 = 0.1;
 
+/// An entry is looked into when it is off by more than this share of itself and
+/// of the working volume, or when its concentrate would move the concentration
+/// by more than these points. Choice: what a dose is made for.
+const ODD_SHARE: f64 = 0.2;
+const ODD_VOLUME: f64 = 0.015;
+const ODD_STRENGTH_PCT: f64 = 0.3;
+
 /// The memory of upkeep.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(default)]
@@ -25,6 +33,8 @@ pub(super) struct Upkeep {
     missed: Option<Missed>,
     contradicted: Option<Contradicted>,
     mixers: BTreeMap<String, MixerSeen>,
+    /// When each kind of entry last came, by its word.
+    entered: BTreeMap<String, Timestamp>,
 }
 
 /// A dose that did not bring what was reckoned.
@@ -55,6 +65,19 @@ pub(super) struct MixerSeen {
     pub(super) off: bool,
 }
 
+/// Whether somebody should look into an entry that the readings contradict: it
+/// is so far off that it cannot be the care of pouring.
+fn matters(movement: &Movement, (litres, strength): (f64, f64), working_l: f64) -> bool {
+    let seen = movement.litres.value;
+    let by_litres = (seen - litres).abs() > (ODD_SHARE * litres.abs()).max(ODD_VOLUME * working_l);
+    let concentrate = |litres: f64, strength: f64| litres * strength / 100.0;
+    let by_strength = movement.strength_pct.is_some_and(|seen_strength| {
+        let apart = concentrate(seen, seen_strength.value) - concentrate(litres, strength);
+        apart.abs() > ODD_STRENGTH_PCT / 100.0 * working_l
+    });
+    by_litres || by_strength
+}
+
 impl Upkeep {
     /// What came of a dose; nothing where it could not be judged.
     pub(super) fn dose_judged(&mut self, time: Timestamp, as_expected: Option<bool>, off: f64) {
@@ -77,13 +100,14 @@ impl Upkeep {
         }
     }
 
-    /// The ledger told of a movement.
-    pub(super) fn moved(&mut self, movement: &Movement, told_at: Timestamp) {
+    /// The ledger told of a movement in a sump of so many litres.
+    pub(super) fn moved(&mut self, movement: &Movement, told_at: Timestamp, working_l: f64) {
         if let Origin::Contradicted {
             entries,
             logged_litres,
-            ..
+            logged_strength_pct,
         } = &movement.origin
+            && matters(movement, (*logged_litres, *logged_strength_pct), working_l)
         {
             self.contradicted = Some(Contradicted {
                 entries: entries.clone(),
@@ -110,6 +134,21 @@ impl Upkeep {
             off: (check.ratio() - 1.0).abs() > OFF && apart > 2.0 * check.got_pct.uncertainty,
         };
         self.mixers.insert(check.mixer.clone(), seen);
+    }
+
+    /// An entry of this kind came.
+    pub(super) fn entered(&mut self, kind: OwnEntry, time: Timestamp) {
+        match self.entered.get_mut(kind.name()) {
+            Some(last) => *last = time.max(*last),
+            None => {
+                self.entered.insert(kind.name().to_owned(), time);
+            }
+        }
+    }
+
+    /// When an entry of this kind last came.
+    pub(super) fn last_entered(&self, kind: OwnEntry) -> Option<Timestamp> {
+        self.entered.get(kind.name()).copied()
     }
 
     pub(super) fn missed(&self, now: Timestamp) -> Option<&Missed> {

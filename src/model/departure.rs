@@ -24,7 +24,7 @@ const SCATTER_HOURS: f64 = 48.0;
 /// change by as much, and this share of the working volume an hour (choice).
 /// Where nobody says when machines work, losses by day and by night are one to
 /// the other as two to one and more.
-const SLACK_OF_USUAL: f64 = 0.3;
+const SLACK_OF_USUAL: f64 = 0.6;
 const SLACK_WITHOUT_SHIFTS: f64 = 1.2;
 /// Of a gain most of the usual loss: machines that stand in a shift lose little, and nothing
 /// runs in for that.
@@ -35,8 +35,10 @@ const SLACK_OF_VOLUME: f64 = 0.0002;
 /// volume (choice: four deviations of the difference of two hours).
 const TOLD: f64 = 6.0;
 const LEAST_TOLD: f64 = 0.005;
-/// Of concentrate alone at least this share of what is in the sump.
+/// Of concentrate alone at least this share of what is in the sump, and so many
+/// times what the instrument's drift and wander alone would come to.
 const LEAST_TOLD_OF_STRENGTH: f64 = 0.03;
+const TOLD_OF_DRIFT: f64 = 3.0;
 /// From this share of it on the losses are not learned from.
 const SUSPECTED: f64 = 0.5;
 /// An hour counts for at most this share of it: one odd hour is not told.
@@ -305,7 +307,11 @@ impl DepartureWatch {
         let deviation = self
             .concentrate_scatter
             .step(beyond.hours * concentrate, wander, learns);
-        let told = (TOLD * deviation).max(LEAST_TOLD_OF_STRENGTH * whole);
+        let drift = setup.errors.drift_pct.hypot(setup.errors.wander_pct);
+        let by_drift = drift / 100.0 * setup.working_volume_l;
+        let told = (TOLD * deviation)
+            .max(LEAST_TOLD_OF_STRENGTH * whole)
+            .max(TOLD_OF_DRIFT * by_drift);
         let slack =
             SLACK_WITHOUT_SHIFTS * beyond.expected_concentrate.abs() + SLACK_OF_VOLUME * whole;
         let share = filled(beyond.hours * (concentrate - slack), told);

@@ -31,6 +31,8 @@ pub enum Condition {
     Contradicted,
     /// A mixer gives another strength than it is set to.
     Mixer,
+    /// A rule of the plant's own holds.
+    Own(Arc<str>),
 }
 
 impl Condition {
@@ -56,6 +58,7 @@ impl Condition {
             Condition::DoseMissed => "dose_missed",
             Condition::Contradicted => "contradicted",
             Condition::Mixer => "mixer",
+            Condition::Own(_) => "own",
         }
     }
 }
@@ -64,7 +67,10 @@ impl fmt::Display for Condition {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Condition::Limit(quantity, level) => write!(f, "{quantity}.{}", level.name()),
-            Condition::Silent(name) | Condition::Disagrees(name) | Condition::Instrument(name) => {
+            Condition::Silent(name)
+            | Condition::Disagrees(name)
+            | Condition::Instrument(name)
+            | Condition::Own(name) => {
                 write!(f, "{}.{name}", self.kind())
             }
             Condition::Loss

@@ -12,4 +12,4 @@ mod rule;
 pub use condition::Condition;
 pub use finding::Finding;
 pub use limit::{LimitLevel, judge_limit};
-pub use rule::{Rule, RuleSetup};
+pub use rule::{OwnAlarm, OwnWords, Rule, RuleSetup};

@@ -2,9 +2,13 @@
 
 use std::sync::Arc;
 
+use jiff::tz::TimeZone;
+use serde::Serialize;
+
 use crate::alarm::{AlarmManner, Priority};
 
 use super::Condition;
+use super::own::OwnRule;
 
 /// A rule over signals and model. What it is held against comes from the
 /// settings.
@@ -25,6 +29,34 @@ pub enum Rule {
     Contradicted,
     /// A mixer gives another strength than it is set to.
     Mixer,
+    /// What the plant has written itself.
+    Own(Arc<OwnAlarm>),
+}
+
+/// A rule of the plant's own, with what people are told when it holds.
+#[derive(Debug, Clone, PartialEq)]
+pub struct OwnAlarm {
+    /// Its name in settings.
+    pub name: Arc<str>,
+    /// When it is to be.
+    pub rule: OwnRule,
+    /// By whose clocks hours and weekdays go.
+    pub zone: TimeZone,
+    /// What is told.
+    pub words: Arc<OwnWords>,
+}
+
+/// What people are told of a rule of the plant's own.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct OwnWords {
+    /// Its name as people say it.
+    pub title: String,
+    /// What goes out with the alarm.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub message: Option<String>,
+    /// What to look at first.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub look_at: Vec<String>,
 }
 
 impl Rule {
@@ -37,6 +69,7 @@ impl Rule {
             Rule::DoseMissed => Condition::DoseMissed,
             Rule::Contradicted => Condition::Contradicted,
             Rule::Mixer => Condition::Mixer,
+            Rule::Own(own) => Condition::Own(Arc::clone(&own.name)),
         }
     }
 }

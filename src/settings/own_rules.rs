@@ -2,7 +2,9 @@
 
 use std::sync::Arc;
 
-use crate::engine::{Priority, SumpSetup};
+use jiff::tz::TimeZone;
+
+use crate::engine::{AlarmManner, OwnAlarm, OwnWords, Priority, Rule, RuleSetup, SumpSetup};
 use crate::rules::own::OwnRule;
 use crate::units::{Parse, Span};
 
@@ -51,6 +53,34 @@ pub struct OwnRuleSetup {
     pub look_at: Vec<String>,
     /// What goes out with the alarm, 1 to 300 characters.
     pub message: Option<String>,
+}
+
+/// Gives each sump the rules that watch it.
+pub(super) fn connect(rules: &[OwnRuleSetup], sumps: &mut [SumpSetup], zone: &TimeZone) {
+    for rule in rules {
+        let alarm = Arc::new(OwnAlarm {
+            name: Arc::clone(&rule.name),
+            rule: rule.rule.clone(),
+            zone: zone.clone(),
+            words: Arc::new(OwnWords {
+                title: rule.title.clone(),
+                message: rule.message.clone(),
+                look_at: rule.look_at.clone(),
+            }),
+        });
+        for place in &rule.sumps {
+            sumps[*place].rules.push(RuleSetup {
+                rule: Rule::Own(Arc::clone(&alarm)),
+                priority: rule.priority,
+                manner: AlarmManner {
+                    on: rule.on_delay,
+                    off: rule.off_delay,
+                    latching: rule.latched,
+                    again_after: None,
+                },
+            });
+        }
+    }
 }
 
 /// Reads every rule; nothing stands in place of one that is wrong.

@@ -163,6 +163,10 @@ fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings>
         own_rules::check_channels(review, &own_rules, setups);
     }
     mixers?;
+    let own_rules = all(own_rules);
+    if let (Some(own_rules), Some(setups), Some(plant)) = (&own_rules, &mut setups, &plant) {
+        own_rules::connect(own_rules, setups, &plant.time_zone);
+    }
     Some(Settings {
         plant: plant?,
         store: store?,
@@ -180,7 +184,7 @@ fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings>
             webhooks: all(webhooks)?,
         },
         contacts: all(contacts)?,
-        own_rules: all(own_rules)?,
+        own_rules: own_rules?,
         stocks: all(stocks)?,
         series: sumps.series,
         admission: admission?,

@@ -65,3 +65,36 @@ fn a_dose_that_missed_is_told_of_until_somebody_has_read_by_hand() {
     let returned = told("dose_missed", Transition::Returned);
     assert_eq!(bench.alarms().last(), Some(&returned));
 }
+
+#[test]
+fn a_rule_of_the_plants_own_raises_its_alarm_and_says_its_words() {
+    let words = Arc::new(OwnWords {
+        title: "lean and warm".into(),
+        message: Some("Ring the fluid team.".into()),
+        look_at: vec!["the cooler".into()],
+    });
+    let text = "concentration < target - 2.0 && minutes_since_reading(\"level\") < 10.0";
+    let own = OwnAlarm {
+        name: "lean".into(),
+        rule: crate::rules::own::OwnRule::compile(text).unwrap(),
+        zone: jiff::tz::TimeZone::UTC,
+        words: Arc::clone(&words),
+    };
+    let mut bench = bench(&[Rule::Own(Arc::new(own))]);
+    bench.run(0..60, 8.0, 900.0);
+    bench.run(60..120, 5.5, 900.0);
+    let raised = told("own.lean", Transition::Raised);
+    assert!(bench.alarms().contains(&raised), "{:?}", bench.alarms());
+    let lines = bench
+        .journal()
+        .into_iter()
+        .filter_map(|record| match &record.body {
+            JournalBody::Alarm(line) => Some(line.clone()),
+            _ => None,
+        });
+    let own = lines.filter_map(|line| line.own).next();
+    assert_eq!(own, Some(words));
+    bench.run(120..200, 8.0, 900.0);
+    let returned = told("own.lean", Transition::Returned);
+    assert!(bench.alarms().contains(&returned), "{:?}", bench.alarms());
+}

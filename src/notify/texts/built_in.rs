@@ -4,7 +4,7 @@
 pub(super) const ENGLISH: &str = "en";
 
 /// Layouts, for all languages.
-pub(super) const LAYOUTS: [(&str, &str); 12] = [
+pub(super) const LAYOUTS: [(&str, &str); 13] = [
     ("advice.txt", include_str!("../../../texts/advice.txt")),
     ("alarm.txt", include_str!("../../../texts/alarm.txt")),
     ("cautions.txt", include_str!("../../../texts/cautions.txt")),
@@ -19,6 +19,7 @@ pub(super) const LAYOUTS: [(&str, &str); 12] = [
     ("movement.txt", include_str!("../../../texts/movement.txt")),
     ("options.txt", include_str!("../../../texts/options.txt")),
     ("outcome.txt", include_str!("../../../texts/outcome.txt")),
+    ("own.txt", include_str!("../../../texts/own.txt")),
     ("why.txt", include_str!("../../../texts/why.txt")),
 ];
 

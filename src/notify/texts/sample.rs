@@ -141,6 +141,7 @@ pub(super) fn alarm(condition: Condition, transition: Transition) -> AlarmLine {
         reason: None,
         because: None,
         until: None,
+        own: None,
         advice: None,
         condition,
     }

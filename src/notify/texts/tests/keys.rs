@@ -84,7 +84,7 @@ fn asked_for() -> BTreeSet<String> {
         &all!(Transition: Raised, RaisedAgain, Acknowledged, Returned, Unacknowledged, Reset, Shelved, Unshelved, Suppressed, Unsuppressed, TakenOutOfService, PutIntoService),
     );
     add("condition", &all!(LimitLevel: LowLow, Low, High, HighHigh));
-    let conditions = all!(Condition: Limit, Silent, Disagrees, Instrument, Loss, Gain, DoseMissed, Contradicted, Mixer);
+    let conditions = all!(Condition: Limit, Silent, Disagrees, Instrument, Loss, Gain, DoseMissed, Contradicted, Mixer, Own);
     // A limit is told by its level.
     add("condition", &conditions[1..]);
     add("about", &["Loss", "Gain"]);
