@@ -89,8 +89,8 @@ impl Measure {
     /// The fewest whole steps that hold so many litres, in litres.
     pub(super) fn up(&self, litres: f64) -> f64 {
         let step = self.step.litres();
-        // The largest of it and 0 turns the −0 of nothing into 0.
-        (litres / step - 1e-9).ceil().max(0.0) * step
+        // With 0 added, the −0 of nothing becomes 0.
+        ((litres / step - 1e-9).ceil() + 0.0).max(0.0) * step
     }
 
     /// The nearest number of whole steps to so many litres, in litres.

@@ -204,6 +204,9 @@ fn alarms() -> Vec<AlarmLine> {
         Condition::Instrument(channel()),
         Condition::Loss,
         Condition::Gain,
+        Condition::DoseMissed,
+        Condition::Contradicted,
+        Condition::Mixer,
     ] {
         lines.push(alarm(condition.clone(), Transition::Raised));
         lines.push(alarm(condition, Transition::Returned));

@@ -66,7 +66,7 @@ fn a_folder_makes_a_language() {
 
 #[test]
 fn texts_that_cannot_be_read_are_told() {
-    let place = "DIR/plant.toml:18:10: messages.folder: ";
+    let place = "DIR/plant.toml:17:10: messages.folder: ";
     let long = "x".repeat(64 * 1024 + 1);
     for (files, want) in [
         (&[][..], "DIR/words cannot be read: "),

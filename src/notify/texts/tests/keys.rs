@@ -87,7 +87,10 @@ fn asked_for() -> BTreeSet<String> {
     let conditions = all!(Condition: Limit, Silent, Disagrees, Instrument, Loss, Gain, DoseMissed, Contradicted, Mixer, Own);
     // A limit is told by its level.
     add("condition", &conditions[1..]);
-    add("about", &["Loss", "Gain"]);
+    add(
+        "about",
+        &["Loss", "Gain", "DoseMissed", "Contradicted", "Mixer"],
+    );
     add(
         "suppressed_by",
         &all!(Suppressor: PumpsStopped, ProbeTouched, Recharge, SourceGone, Instrument, Alarm),

@@ -9,10 +9,10 @@ use super::super::sample::{self, about};
 use super::*;
 use crate::advice::{Reason, VolumeUnit, Way, Withheld};
 use crate::alarm::Transition;
-use crate::engine::AlarmLine;
+use crate::engine::{AlarmLine, Suppressor};
 use crate::model::{DepartureKind, MovementKind, Origin};
 use crate::rules::{Condition, LimitLevel};
-use crate::units::Quantity;
+use crate::units::{Quantity, Span};
 
 /// What a phone shows of a message before it is opened.
 const FIRST_LINE: usize = 60;
@@ -38,6 +38,17 @@ fn golden(texts: &Texts, language: &str) -> String {
         ..sample::alarm(low(), Transition::Acknowledged)
     };
     let returned = sample::alarm(low(), Transition::Returned);
+    let shelved = AlarmLine {
+        by: Some("shift 1".to_owned()),
+        reason: Some("filter on order".to_owned()),
+        until: Some(about(VolumeUnit::Litre).time + Span::from_hours(20)),
+        ..sample::alarm(low(), Transition::Shelved)
+    };
+    let suppressed = AlarmLine {
+        because: Some(Suppressor::Alarm("concentration.low_low".to_owned())),
+        ..sample::alarm(low(), Transition::Suppressed)
+    };
+    let again = sample::alarm(low(), Transition::RaisedAgain);
     let silent = sample::alarm(Condition::Silent(channel()), Transition::Raised);
     let (drain, neat) = (
         dose(
@@ -63,6 +74,9 @@ fn golden(texts: &Texts, language: &str) -> String {
         ("alarm of a silent channel", Told::Alarm(&silent)),
         ("acknowledged", Told::Alarm(&acknowledged)),
         ("back to normal", Told::Alarm(&returned)),
+        ("told again", Told::Alarm(&again)),
+        ("shelved", Told::Alarm(&shelved)),
+        ("suppressed", Told::Alarm(&suppressed)),
         ("advice to drain", Told::Advice(&drain)),
         ("advice of neat concentrate", Told::Advice(&neat)),
         ("a dose that worked", Told::Outcome(&worked)),
