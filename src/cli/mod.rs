@@ -13,7 +13,7 @@ mod entries;
 mod entry;
 mod history;
 mod import;
-mod kept;
+mod message;
 mod progress;
 pub mod recharge;
 mod replay;
@@ -73,6 +73,8 @@ enum Command {
     /// Weigh going on, an exchange and a clean-out by what the store knows of
     /// the charge, and plan the clean-out in litres and hours, with its hazards.
     Recharge(RechargeArgs),
+    /// Try the roads to a contact; show messages that wait or were given up.
+    Message(MessageArgs),
     /// Work out a formula: calc dose volume=820L concentration=4.2% …
     Calc(CalcArgs),
 }
@@ -208,6 +210,15 @@ struct ConsumptionArgs {
     /// The sumps; all if none is given.
     #[arg(value_name = "SUMP")]
     sumps: Vec<String>,
+}
+
+#[derive(Debug, Args)]
+struct MessageArgs {
+    /// Folder of the plant's settings.
+    #[arg(long, value_name = "DIR", default_value = "config", global = true)]
+    config: PathBuf,
+    #[command(subcommand)]
+    what: message::Message,
 }
 
 #[derive(Debug, Args)]
@@ -352,6 +363,9 @@ pub fn main() -> ExitCode {
                 json: args.json,
             };
             Ok(plan_recharge(&settings, &ask))
+        }),
+        Command::Message(args) => with_settings(&args.config, |settings| {
+            message::message(&settings, &args.what)
         }),
         Command::Calc(args) => calculate(&args),
     };

@@ -6,11 +6,11 @@ use std::fmt::Write as _;
 
 use serde::Serialize;
 
-use super::kept::{self, KeptError};
 use super::sump_named::{NoSump, sump_named};
 use super::{NO, WRONG};
 use crate::advice::choice::{Choice, choose};
 use crate::advice::recharge::{self, RechargeCase, RechargeError, RechargePlan, VolumeSource};
+use crate::daemon::kept::{self, KeptError};
 use crate::engine::{OldCharge, SumpSetup, SumpWatch};
 use crate::settings::Settings;
 use crate::store::StoreError;

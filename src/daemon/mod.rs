@@ -9,9 +9,13 @@
 mod catch_up;
 mod clock;
 mod control;
+mod desk;
+mod digest;
 mod entries;
+pub mod kept;
 mod reports;
 mod sources;
+pub mod stock;
 mod worker;
 
 pub use clock::Clock;
@@ -22,15 +26,19 @@ use std::sync::{Arc, Mutex};
 use std::thread::JoinHandle;
 use std::time::Duration;
 
-use tokio::sync::{Notify, mpsc};
+use tokio::sync::{Notify, mpsc, watch};
+use tokio::task::JoinSet;
 use tokio_util::sync::CancellationToken;
 
 use crate::ingest::{Ack, Intake, SourceReport};
-use crate::notify::{Composer, Publisher, PublisherCounters, Texts, TextsError};
+use crate::notify::{
+    Address, Composer, Publisher, PublisherCounters, Sender, SenderCounters, Texts, TextsError,
+};
 use crate::settings::{SeriesKind, Settings};
 use crate::store::{self, Limits, Opened, Reader, Receipt, SeriesRow, Store, StoreError, Writer};
 
 use catch_up::{TakenUp, take_up};
+use desk::Desk;
 use entries::Journal;
 use reports::Reporter;
 use sources::Sources;
@@ -96,7 +104,8 @@ pub async fn run(
         ..Limits::default()
     };
     let (spare_door, spare_room) = std::sync::mpsc::sync_channel(SPARE_BATCHES);
-    let after = after_commit(ack_doors, Arc::clone(&wake), spare_door);
+    let (post_door, posted) = watch::channel(0);
+    let after = after_commit(ack_doors, Arc::clone(&wake), post_door, spare_door);
     let writer = Writer::start(store, series, limits, Box::new(after))?;
 
     let (intake, rooms) = Intake::open(settings.engine_threads);
@@ -143,6 +152,26 @@ pub async fn run(
     };
     let published = Arc::clone(&publisher.counters);
     let stop_publishing = CancellationToken::new();
+    let letters = Arc::new(SenderCounters::default());
+    let mut senders = JoinSet::new();
+    for address in Address::all(&settings) {
+        let sender = Sender {
+            address,
+            folder: settings.store.folder.clone(),
+            writer: writer.handle(),
+            posted: posted.clone(),
+            now: clock.as_fn(),
+            counters: Arc::clone(&letters),
+        };
+        senders.spawn(sender.run(stop_publishing.clone()));
+    }
+    let desk = Desk {
+        settings: Arc::clone(&settings),
+        post: composer.post().clone(),
+        writer: writer.handle(),
+        clock: clock.clone(),
+    };
+    senders.spawn(desk.run(stop.clone()));
     let publishing = tokio::spawn(publisher.run(stop_publishing.clone(), LEAVING));
     tracing::info!(
         plant = %settings.plant.name, sumps = settings.sumps.len(),
@@ -158,6 +187,7 @@ pub async fn run(
             &published,
             &texts,
         );
+        tell_letters(&letters);
     })
     .await;
 
@@ -177,7 +207,9 @@ pub async fn run(
     well &= blocking(move || flushing.flush()).await.is_ok();
     stop_publishing.cancel();
     well &= publishing.await.is_ok();
+    well &= ended(senders).await;
     summary(&reports, &clock, &writer.stats(), &published, &texts);
+    tell_letters(&letters);
     blocking(move || writer.stop()).await?;
     if !well {
         return Err(DaemonError::PartFailed);
@@ -230,6 +262,7 @@ pub fn series_rows(settings: &Settings) -> Vec<SeriesRow> {
 fn after_commit(
     doors: Vec<mpsc::Sender<Vec<Ack>>>,
     wake: Arc<Notify>,
+    posted: watch::Sender<u64>,
     spare: std::sync::mpsc::SyncSender<store::Batch<Ack>>,
 ) -> impl FnMut(Receipt<Ack>) + Send {
     move |receipt| {
@@ -244,6 +277,7 @@ fn after_commit(
         }
         if receipt.counts.outbox_added > 0 {
             wake.notify_one();
+            posted.send_modify(|count| *count += 1);
         }
         for batch in receipt.emptied {
             // Enough are going round.
@@ -286,6 +320,28 @@ fn summary(
         in_english_instead = texts.failed(),
         "messages sent"
     );
+}
+
+fn tell_letters(letters: &SenderCounters) {
+    tracing::info!(
+        delivered = letters.delivered.load(Ordering::Relaxed),
+        failed = letters.failed.load(Ordering::Relaxed),
+        refused = letters.refused.load(Ordering::Relaxed),
+        "mail and webhooks"
+    );
+}
+
+/// Waits for the tasks that were told to end; says whether all ended well.
+/// What they did not write down for lack of time is due at the next start.
+async fn ended(mut tasks: JoinSet<()>) -> bool {
+    let all = async {
+        let mut well = true;
+        while let Some(one) = tasks.join_next().await {
+            well &= one.is_ok();
+        }
+        well
+    };
+    tokio::time::timeout(LEAVING, all).await.unwrap_or(true)
 }
 
 /// Starts a thread that is to run until `stop`. One that ends before, by a

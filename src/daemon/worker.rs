@@ -294,7 +294,7 @@ fn drain(effects: &mut Vec<Effect>, composer: &Composer, batch: &mut Batch<Ack>)
             Effect::Journal(record) => {
                 wrote = true;
                 batch.urgent |= !matches!(record.body, JournalBody::Entry { .. });
-                composer.messages(&record, &mut batch.outbox);
+                composer.messages(&record, &mut batch.outbox, &mut batch.waiting);
                 batch.journal.push(journal_row(&record));
             }
             Effect::Show(status) => batch.outbox.push(composer.state(&status)),

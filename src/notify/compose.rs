@@ -7,11 +7,13 @@ use jiff::tz::TimeZone;
 use serde::Serialize;
 
 use crate::advice::{Advice, Measure, MixerCheck};
+use crate::alarm::Priority;
 use crate::engine::{AlarmLine, JournalBody, JournalRecord, Outcome, SumpStatus};
 use crate::settings::Settings;
-use crate::store::{BROKER, OutboxRow};
+use crate::store::{BROKER, OutboxRow, WaitingChange};
 use crate::units::{Timestamp, to_wire};
 
+use super::post::{Note, Notes, Post};
 use super::texts::{About, Reader, Texts};
 
 /// Makes the messages of one plant.
@@ -24,27 +26,23 @@ pub struct Composer {
     language: Arc<str>,
     zone: TimeZone,
     sumps: HashMap<Arc<str>, Addressed>,
+    /// The people.
+    post: Post,
 }
 
 #[derive(Debug, Clone)]
 struct Addressed {
     title: String,
     measure: Measure,
-    /// The people who care for the sump.
-    contacts: Vec<Addressee>,
-}
-
-/// Where messages for a contact go, and in which language.
-#[derive(Debug, Clone)]
-struct Addressee {
-    topic: String,
-    language: Arc<str>,
+    /// Places of the contacts who care for the sump.
+    contacts: Vec<usize>,
 }
 
 /// A message, by whom it is read.
 struct Told {
     topic: &'static str,
     payload: String,
+    text: String,
     /// Whether contacts get it too.
     personal: bool,
 }
@@ -115,18 +113,9 @@ impl Composer {
     /// For this plant, in these words.
     pub fn new(settings: &Settings, texts: Texts) -> Self {
         let contacts_of = |place: usize| {
-            let caring = settings
-                .contacts
-                .iter()
-                .filter(|contact| contact.sumps.contains(&place));
-            caring
-                .filter_map(|contact| {
-                    Some(Addressee {
-                        topic: contact.topic.clone()?,
-                        language: Arc::clone(&contact.language),
-                    })
-                })
-                .collect()
+            let all = settings.contacts.iter().enumerate();
+            let caring = all.filter(|(_, contact)| contact.sumps.contains(&place));
+            caring.map(|(place, _)| place).collect()
         };
         let sumps = settings.sumps.iter().enumerate().map(|(place, sump)| {
             let addressed = Addressed {
@@ -142,48 +131,59 @@ impl Composer {
             language: Arc::clone(&settings.texts.language),
             zone: settings.plant.time_zone.clone(),
             sumps: sumps.collect(),
+            post: Post::new(settings),
         }
     }
 
     /// The messages that a journal line calls for: one on the sump's own topic,
-    /// in the plant's language, and one for each contact, in theirs.
-    pub fn messages(&self, record: &JournalRecord, out: &mut Vec<OutboxRow>) {
+    /// in the plant's language, and those for each contact, in theirs; and what
+    /// is to happen later.
+    pub fn messages(
+        &self,
+        record: &JournalRecord,
+        out: &mut Vec<OutboxRow>,
+        later: &mut Vec<WaitingChange>,
+    ) {
         let Some(to) = self.sumps.get(&record.sump) else {
             return;
         };
         let Some(own) = self.told(record, to, &self.language) else {
             return;
         };
-        let mut row = |topic: String, payload: String| {
-            out.push(OutboxRow {
-                receiver: BROKER.to_owned(),
-                message: None,
-                expires: None,
-                topic,
-                payload,
-                retain: false,
-                slot: None,
-                created: record.time,
-            });
-        };
-        let mut others: HashMap<&str, String> = HashMap::new();
-        for contact in to.contacts.iter().filter(|_| own.personal) {
-            let payload = if contact.language == self.language {
-                own.payload.clone()
-            } else {
-                let translated = || self.told(record, to, &contact.language);
-                let known = others.entry(&contact.language);
-                let payload = known.or_insert_with(|| {
-                    translated().map_or_else(|| own.payload.clone(), |told| told.payload)
-                });
-                payload.clone()
+        if own.personal {
+            let alarm = match &record.body {
+                JournalBody::Alarm(line) => Some(line),
+                _ => None,
             };
-            row(contact.topic.clone(), payload);
+            let note = |told: &Told| Note {
+                id: self.post.id(&record.sump, record.time, record.seq),
+                kind: told.topic.to_owned(),
+                payload: told.payload.clone(),
+                text: told.text.clone(),
+                time: record.time,
+                priority: alarm.map_or(Priority::Low, |line| line.priority),
+            };
+            let translated = |language: &str| self.told(record, to, language);
+            let mut notes = Notes::new(&self.language, note(&own), |language| {
+                note(translated(language).as_ref().unwrap_or(&own))
+            });
+            self.post.tell(&to.contacts, &mut notes, alarm, out, later);
         }
-        row(
-            format!("{}/{}/{}", self.root, record.sump, own.topic),
-            own.payload,
-        );
+        out.push(OutboxRow {
+            receiver: BROKER.to_owned(),
+            message: None,
+            expires: None,
+            topic: format!("{}/{}/{}", self.root, record.sump, own.topic),
+            payload: own.payload,
+            retain: false,
+            slot: None,
+            created: record.time,
+        });
+    }
+
+    /// The people, and what their messages have in common.
+    pub fn post(&self) -> &Post {
+        &self.post
     }
 
     /// What a journal line tells in this language; none where it is for nobody.
@@ -200,7 +200,7 @@ impl Composer {
             measure: to.measure,
         };
         let texts = &self.texts;
-        let (topic, payload, personal) = match &record.body {
+        let (topic, payload, text, personal) = match &record.body {
             JournalBody::Alarm(line) => {
                 let text = texts.alarm(&reader, &about, line);
                 (
@@ -210,8 +210,9 @@ impl Composer {
                         sump,
                         title,
                         time,
-                        text,
+                        text: text.clone(),
                     }),
+                    text,
                     true,
                 )
             }
@@ -223,8 +224,9 @@ impl Composer {
                         advice,
                         sump,
                         title,
-                        text,
+                        text: text.clone(),
                     }),
+                    text,
                     false,
                 )
             }
@@ -237,8 +239,9 @@ impl Composer {
                         sump,
                         title,
                         time,
-                        text,
+                        text: text.clone(),
                     }),
+                    text,
                     true,
                 )
             }
@@ -251,8 +254,9 @@ impl Composer {
                         sump,
                         title,
                         time,
-                        text,
+                        text: text.clone(),
                     }),
+                    text,
                     true,
                 )
             }
@@ -263,9 +267,9 @@ impl Composer {
                     sump,
                     title,
                     time,
-                    text,
+                    text: text.clone(),
                 };
-                ("movement", json(&told), false)
+                ("movement", json(&told), text, false)
             }
             JournalBody::Departure {
                 departure: Some(departure),
@@ -276,9 +280,9 @@ impl Composer {
                     sump,
                     title,
                     time,
-                    text,
+                    text: text.clone(),
                 };
-                ("departure", json(&told), false)
+                ("departure", json(&told), text, false)
             }
             JournalBody::Departure { departure: None } => {
                 let text = texts.departure(&reader, &about, None);
@@ -288,9 +292,9 @@ impl Composer {
                     sump,
                     title,
                     time,
-                    text,
+                    text: text.clone(),
                 };
-                ("departure", json(&told), false)
+                ("departure", json(&told), text, false)
             }
             JournalBody::MovementLogged { .. }
             | JournalBody::AdviceFollowed { .. }
@@ -301,6 +305,7 @@ impl Composer {
         Some(Told {
             topic,
             payload,
+            text,
             personal,
         })
     }

@@ -172,7 +172,7 @@ fn escalation(
     names: &[String],
 ) -> Option<Option<Escalation>> {
     let (after, to) = (at.key("escalate_after"), at.key("escalate_to"));
-    let range = (Span::from_mins(1), Span::from_hours(7 * 24));
+    let range = (Span::from_secs(1), Span::from_hours(7 * 24));
     match (&raw.escalate_after, &raw.escalate_to) {
         (None, None) => Some(None),
         (Some(_), None) => {

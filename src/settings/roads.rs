@@ -80,7 +80,7 @@ pub struct WebhookSettings {
 /// Who is told when nobody acknowledges.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Escalation {
-    /// After so long, 1 min to 7 d.
+    /// After so long, 1 s to 7 d.
     pub after: Span,
     /// Place of the next one in the list of contacts.
     pub to: usize,

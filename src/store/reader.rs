@@ -307,6 +307,26 @@ impl Reader {
         Ok(newest.flatten().map(Timestamp::from_millis))
     }
 
+    /// Lines of the journal of this time and later, in its order, `limit` at
+    /// most: of more the newest.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn journal_since(
+        &self,
+        since: Timestamp,
+        limit: usize,
+    ) -> Result<Vec<StoredJournal>, StoreError> {
+        let mut lines = self.list(
+            "SELECT time, sump, seq, kind, body FROM journal WHERE time >= ?1
+             ORDER BY time DESC, sump DESC, seq DESC LIMIT ?2",
+            (since.millis(), limit as i64),
+            journal_line,
+        )?;
+        lines.reverse();
+        Ok(lines)
+    }
+
     /// Number of journal lines of a kind; with `field`, only those whose body
     /// has this text in the field of this name at its top.
     ///

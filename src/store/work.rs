@@ -23,6 +23,10 @@ const LONGEST_PAUSE: Duration = Duration::from_secs(5);
 const TELL_EVERY: Duration = Duration::from_secs(30);
 
 /// What the thread can be asked to do.
+#[expect(
+    clippy::large_enum_variant,
+    reason = "nearly all of them are batches, and few wait at a time"
+)]
 pub(super) enum Command<A> {
     /// Commit this.
     Batch(Batch<A>),

@@ -8,7 +8,7 @@ use crate::daemon::Daemon;
 use crate::plant::{Plant, Wanted};
 
 /// A certificate for 127.0.0.1 that vouches for itself.
-fn certificate(folder: &Path, name: &str) {
+pub fn certificate(folder: &Path, name: &str) {
     let made = Command::new("openssl")
         .args([
             "req",

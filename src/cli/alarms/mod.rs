@@ -10,9 +10,9 @@ use std::path::PathBuf;
 use serde::Serialize;
 
 use super::entry::when::WhenError;
-use super::kept;
 use super::{NO, WRONG};
 use crate::alarm::performance::{Course, Measures, Performance, Period, Present};
+use crate::daemon::kept;
 use crate::settings::Settings;
 use crate::store::{Reader, StoreError};
 use crate::units::{Span, Timestamp, to_wire};

@@ -1,7 +1,6 @@
 //! `consumption`: what sumps have used, what that costs, and how long the
 //! concentrate in stock lasts, from the store, whether a daemon runs or not.
 
-mod stock;
 #[cfg(test)]
 mod tests;
 mod text;
@@ -11,14 +10,14 @@ use std::path::PathBuf;
 
 use serde::Serialize;
 
-use super::kept::{self, KeptError};
 use super::sump_named::{NoSump, sump_named};
 use super::{NO, WRONG};
+use crate::daemon::kept::{self, KeptError};
+use crate::daemon::stock::{StockUse, Uses};
 use crate::engine::{SumpSetup, SumpWatch};
 use crate::settings::Settings;
 use crate::store::StoreError;
 use crate::units::to_wire;
-use stock::{StockUse, Uses};
 use used::SumpUse;
 
 /// Why there is no answer.

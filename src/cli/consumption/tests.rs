@@ -1,8 +1,8 @@
 use std::sync::Arc;
 
 use super::Told;
-use super::stock::{StockUse, Uses};
 use super::used::{KeptUse, SumpUse, TooStrong};
+use crate::daemon::stock::{StockUse, Uses};
 use crate::model::money::{
     Consumption, Currency, Litres, Movement, OverStrength, Prices, UnitPrice,
 };

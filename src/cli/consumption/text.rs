@@ -4,8 +4,8 @@ use std::fmt;
 use std::sync::Arc;
 
 use super::Told;
-use super::stock::StockUse;
 use super::used::{KeptUse, SumpUse, Used};
+use crate::daemon::stock::StockUse;
 use crate::model::money::Cost;
 use crate::units::Measured;
 

@@ -95,7 +95,7 @@ webhook = \"buch\"
 priorities = \"urgent\"
 hours = [\"mon-fri\"]
 language = \"fr\"
-escalate_after = \"1 s\"
+escalate_after = \"0 s\"
 escalate_to = \"b\"
 digest = \"6\"
 [contact.b]
@@ -116,7 +116,7 @@ high_waits = true
             "z.toml:11:14: contact.a.priorities: \"urgent\" is not one of them; allowed here: low, medium, high",
             "z.toml:12:10: contact.a.hours[0]: \"mon-fri\" is not a shift: write its days, a space and its hours, as \"mon-fri 06:00-22:00\"",
             "z.toml:13:12: contact.a.language: \"fr\" is not one of them; allowed here: en, de",
-            "z.toml:14:18: contact.a.escalate_after: 1 s is not allowed; allowed is 1 min to 7 d",
+            "z.toml:14:18: contact.a.escalate_after: 0 s is not allowed; allowed is 1 s to 7 d",
             "z.toml:16:10: contact.a.digest: \"6\" is not allowed; allowed is a time of day, as 06:30",
             "z.toml:17:10: contact.b.escalate_after: is missing; write for example escalate_after = \"30 min\", to go with escalate_to",
             "z.toml:20:1: contact.c.high_waits: has no effect: it is for contacts with hours only",

@@ -27,7 +27,7 @@ pub enum KeptError {
 }
 
 /// The plant's store, for reading; nothing where there is none yet.
-pub(super) fn store(settings: &Settings) -> Result<Option<Reader>, StoreError> {
+pub fn store(settings: &Settings) -> Result<Option<Reader>, StoreError> {
     let folder = &settings.store.folder;
     folder
         .join(FILE_NAME)
@@ -37,7 +37,7 @@ pub(super) fn store(settings: &Settings) -> Result<Option<Reader>, StoreError> {
 }
 
 /// The watch over a sump; nothing where none was kept yet.
-pub(super) fn watch(
+pub fn watch(
     settings: &Settings,
     reader: &Reader,
     sump: &SumpSetup,

@@ -11,39 +11,43 @@ use crate::units::{Measured, Timestamp, Volume};
 
 /// What is kept of one sump that has the fluid.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Uses<'a> {
-    pub(super) sump: &'a Arc<str>,
+pub struct Uses<'a> {
+    /// Its name.
+    pub sump: &'a Arc<str>,
     /// When the watch stood, and what it had counted.
-    pub(super) kept: Option<(Timestamp, &'a Consumption)>,
+    pub kept: Option<(Timestamp, &'a Consumption)>,
 }
 
 /// How long a stock lasts.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub(super) struct StockUse {
-    pub(super) fluid: Arc<str>,
-    pub(super) counted_l: f64,
-    pub(super) counted: String,
+pub struct StockUse {
+    /// Name of the fluid.
+    pub fluid: Arc<str>,
+    /// How much there was, L.
+    pub counted_l: f64,
+    /// The day on which it was counted.
+    pub counted: String,
     /// Concentrate used since that day began, L: what was used on the day
     /// itself is taken to have been used after the count.
-    pub(super) used_since_l: f64,
+    pub used_since_l: f64,
     /// The day from which on that use is known, where it is not known from the
     /// count on.
-    pub(super) known_from: Option<String>,
+    pub known_from: Option<String>,
     /// What should be left, L.
-    pub(super) left_l: f64,
+    pub left_l: f64,
     /// Use a day of all sumps whose use is known, L.
-    pub(super) daily_use_l: Option<Measured>,
+    pub daily_use_l: Option<Measured>,
     /// Sumps that use it, and whose use a day is known.
-    pub(super) sumps: Vec<Arc<str>>,
+    pub sumps: Vec<Arc<str>>,
     /// Sumps that use it, and whose use a day is not known yet.
-    pub(super) unknown: Vec<Arc<str>>,
+    pub unknown: Vec<Arc<str>>,
     /// How long what is left lasts; too long by the use that is not known.
-    pub(super) cover: Option<Cover>,
+    pub cover: Option<Cover>,
 }
 
 impl StockUse {
     /// The errors of the sumps' uses are taken to be independent.
-    pub(super) fn new(stock: &StockSettings, uses: &[Uses<'_>]) -> Self {
+    pub fn new(stock: &StockSettings, uses: &[Uses<'_>]) -> Self {
         let counted = day_number(stock.counted);
         let mut told = StockUse {
             fluid: Arc::clone(&stock.fluid),

@@ -1,0 +1,198 @@
+//! Chains of contacts, played with a clock of the test's own.
+
+use super::super::post::Notes;
+use super::*;
+use crate::alarm::{AlarmState, Priority, Transition};
+use crate::engine::AlarmLine;
+use crate::rules::{Condition, LimitLevel};
+use crate::settings::Settings;
+use crate::units::{Quantity, Span};
+
+const PLANT: &str = r#"
+[plant]
+name = "north"
+[store]
+folder = "./data"
+[broker.main]
+host = "127.0.0.1"
+[fluid.a]
+factor = 1.1
+[sump.cell-a]
+fluid = "a"
+target = "8 %"
+working_volume = "820 L"
+vessel = { shape = "rectangular", length = "1.6 m", width = "0.9 m", height = "0.65 m" }
+[sump.cell-a.channel.brix]
+quantity = "brix"
+topic = "cells/a/brix"
+[contact.anna]
+topic = "anna"
+escalate_after = "10 min"
+escalate_to = "lead"
+[contact.bert]
+topic = "bert"
+priorities = "high"
+escalate_after = "5 min"
+escalate_to = "lead"
+[contact.lead]
+topic = "lead"
+sumps = []
+hours = ["mon-fri 08:00-16:00"]
+escalate_after = "20 min"
+escalate_to = "boss"
+[contact.boss]
+topic = "boss"
+sumps = []
+"#;
+
+fn post() -> Post {
+    let settings = Settings::from_texts(&[("plant.toml", PLANT)], std::iter::empty());
+    Post::new(&settings.unwrap_or_else(|error| panic!("{error}")))
+}
+
+fn at(text: &str) -> Timestamp {
+    Timestamp::parse(text).unwrap()
+}
+
+fn line(priority: Priority, transition: Transition, state: AlarmState) -> AlarmLine {
+    AlarmLine {
+        id: "cell-a/concentration.low/1".to_owned(),
+        condition: Condition::Limit(Quantity::Concentration, LimitLevel::Low),
+        priority,
+        transition,
+        state,
+        since: at("2026-11-30T09:00:00Z"),
+        value: None,
+        unit: None,
+        limit: None,
+        window: None,
+        by: None,
+        reason: None,
+        because: None,
+        until: None,
+        advice: None,
+    }
+}
+
+/// What a line at this time causes.
+fn told(line: &AlarmLine, time: Timestamp) -> (Vec<OutboxRow>, Vec<WaitingChange>) {
+    let note = Note {
+        id: "north.cell-a.1.1".to_owned(),
+        kind: "alarm".to_owned(),
+        payload: "{\"a\":{\"b\":1}}".to_owned(),
+        text: "Cell A: TOO LOW".to_owned(),
+        time,
+        priority: line.priority,
+    };
+    let (mut out, mut later) = (Vec::new(), Vec::new());
+    let mut notes = Notes::new("en", note.clone(), |_| note.clone());
+    post().tell(&[0, 1], &mut notes, Some(line), &mut out, &mut later);
+    (out, later)
+}
+
+fn topics(rows: &[OutboxRow]) -> Vec<&str> {
+    rows.iter().map(|row| row.topic.as_str()).collect()
+}
+
+fn raised(priority: Priority) -> AlarmLine {
+    line(priority, Transition::Raised, AlarmState::Unacknowledged)
+}
+
+#[test]
+fn a_chain_is_told_one_after_the_other_to_its_end() {
+    let begun = at("2026-11-30T09:00:00Z");
+    let (out, later) = told(&raised(Priority::Medium), begun);
+    assert_eq!(topics(&out), ["anna"], "bert wants high ones only");
+    let [WaitingChange::Forget { .. }, WaitingChange::Add(first)] = &later[..] else {
+        panic!("{later:?}");
+    };
+    assert_eq!(first.due, begun + Span::from_mins(10));
+    assert_eq!(first.subject.as_deref(), Some("cell-a/concentration.low/1"));
+    let outcome = happen(&first.body, &post(), first.due).unwrap();
+    assert_eq!(topics(&outcome.outbox), ["lead"]);
+    let row = &outcome.outbox[0];
+    assert_eq!(row.payload, "{\"a\":{\"b\":1},\"escalated_from\":\"anna\"}");
+    let [second] = &outcome.waiting[..] else {
+        panic!("{outcome:?}");
+    };
+    assert_eq!(second.due, first.due + Span::from_mins(20));
+    assert_eq!(second.subject, first.subject);
+    let end = happen(&second.body, &post(), second.due).unwrap();
+    assert_eq!(topics(&end.outbox), ["boss"]);
+    assert!(end.waiting.is_empty());
+    assert_ne!(end.outbox[0].message, row.message);
+}
+
+#[test]
+fn two_who_have_the_same_next_one_tell_them_once_and_as_soon_as_the_first() {
+    let begun = at("2026-11-30T09:00:00Z");
+    let (out, later) = told(&raised(Priority::High), begun);
+    assert_eq!(topics(&out), ["anna", "bert"]);
+    let adds = later
+        .iter()
+        .filter(|change| matches!(change, WaitingChange::Add(_)));
+    assert_eq!(adds.count(), 1);
+    let Some(WaitingChange::Add(row)) = later.last() else {
+        panic!("{later:?}");
+    };
+    assert_eq!(row.due, begun + Span::from_mins(5));
+}
+
+#[test]
+fn acknowledging_or_ending_takes_everything_back() {
+    let begun = at("2026-11-30T09:00:00Z");
+    for (transition, state) in [
+        (Transition::Acknowledged, AlarmState::Acknowledged),
+        (Transition::Returned, AlarmState::ReturnedUnacknowledged),
+        (Transition::Returned, AlarmState::Normal),
+        (Transition::Returned, AlarmState::LatchedUnacknowledged),
+        (Transition::Shelved, AlarmState::Shelved),
+    ] {
+        let (_, later) = told(&line(Priority::High, transition, state), begun);
+        let subject = "cell-a/concentration.low/1".to_owned();
+        assert_eq!(later, [WaitingChange::Forget { subject }]);
+    }
+    // What comes forth again begins it anew.
+    for step in [
+        Transition::Unacknowledged,
+        Transition::RaisedAgain,
+        Transition::Unshelved,
+    ] {
+        let again = line(Priority::High, step, AlarmState::Unacknowledged);
+        assert_eq!(told(&again, begun).1.len(), 2, "{step:?}");
+    }
+}
+
+#[test]
+fn outside_their_hours_the_next_one_is_told_when_they_work() {
+    let night = at("2026-11-30T20:00:00Z");
+    let (_, later) = told(&raised(Priority::Medium), night);
+    let Some(WaitingChange::Add(row)) = later.last() else {
+        panic!("{later:?}");
+    };
+    let outcome = happen(&row.body, &post(), row.due).unwrap();
+    assert!(outcome.outbox.is_empty());
+    let morning = at("2026-12-01T08:00:00Z");
+    let [held, next] = &outcome.waiting[..] else {
+        panic!("{outcome:?}");
+    };
+    assert_eq!(
+        (held.due, next.due),
+        (morning, morning + Span::from_mins(20))
+    );
+    let told = happen(&held.body, &post(), morning).unwrap();
+    assert_eq!(topics(&told.outbox), ["lead"]);
+    // A high one does not wait.
+    let (_, later) = self::told(&raised(Priority::High), night);
+    let Some(WaitingChange::Add(row)) = later.last() else {
+        panic!("{later:?}");
+    };
+    let outcome = happen(&row.body, &post(), row.due).unwrap();
+    assert_eq!(topics(&outcome.outbox), ["lead"]);
+}
+
+#[test]
+fn what_cannot_be_read_is_told() {
+    let told = happen("{\"what\":\"dance\"}", &post(), at("2026-11-30T20:00:00Z"));
+    assert!(told.unwrap_err().to_string().contains("is dropped"));
+}
