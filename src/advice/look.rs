@@ -105,11 +105,35 @@ pub enum LookStep {
     SetAndRead,
     /// Read the sumps that it feeds.
     ReadItsSumps,
+    /// Hardness and chloride measured.
+    SaltsMeasured,
+    /// What else brings salts.
+    SaltsBroughtIn,
+    /// Purified water for top-ups.
+    PurifiedTopUp,
+    /// Smell and slime.
+    SmellAndLook,
+    /// A second pH and a dip slide.
+    SecondPh,
+    /// Air, oil off, the right strength.
+    KeepMoving,
+    /// Who decides on treatment.
+    AppointedDecide,
+    /// What to go by under tramp oil.
+    GoByTitration,
+    /// Where tramp oil comes from.
+    SkimOil,
+    /// How much oil rises.
+    LetSampleStand,
+    /// Both methods again.
+    RepeatBoth,
+    /// What speaks for each cause of the gap.
+    SeeMethods,
 }
 
 impl LookStep {
     /// Every step.
-    pub const ALL: [LookStep; 46] = [
+    pub const ALL: [LookStep; 58] = [
         LookStep::SampleByHand,
         LookStep::LeanCauses,
         LookStep::RichCauses,
@@ -156,6 +180,18 @@ impl LookStep {
         LookStep::MixerParts,
         LookStep::SetAndRead,
         LookStep::ReadItsSumps,
+        LookStep::SaltsMeasured,
+        LookStep::SaltsBroughtIn,
+        LookStep::PurifiedTopUp,
+        LookStep::SmellAndLook,
+        LookStep::SecondPh,
+        LookStep::KeepMoving,
+        LookStep::AppointedDecide,
+        LookStep::GoByTitration,
+        LookStep::SkimOil,
+        LookStep::LetSampleStand,
+        LookStep::RepeatBoth,
+        LookStep::SeeMethods,
     ];
 }
 
@@ -180,6 +216,10 @@ pub fn look_at(condition: &Condition) -> (Vec<LookStep>, Vec<Caution>) {
         Condition::Mixer => mixer(),
         // What to look at stands in the rule itself.
         Condition::Own(_) => (Vec::new(), vec![Caution::DataSheets]),
+        Condition::Mineral(..) | Condition::Excess(_) => minerals(),
+        Condition::Souring(_) => souring(),
+        Condition::TrampOil => tramp_oil(),
+        Condition::Factor => factor(),
     }
 }
 
@@ -299,6 +339,53 @@ fn mixer() -> (Vec<LookStep>, Vec<Caution>) {
             LookStep::ReadItsSumps,
         ],
         vec![Caution::Concentrate, Caution::DataSheets],
+    )
+}
+
+fn minerals() -> (Vec<LookStep>, Vec<Caution>) {
+    (
+        vec![
+            LookStep::SaltsMeasured,
+            LookStep::SaltsBroughtIn,
+            LookStep::PurifiedTopUp,
+        ],
+        vec![Caution::DataSheets],
+    )
+}
+
+/// HSE and DGUV Regel 109-003 for smell, dip slide and pH.
+fn souring() -> (Vec<LookStep>, Vec<Caution>) {
+    (
+        vec![
+            LookStep::SmellAndLook,
+            LookStep::SecondPh,
+            LookStep::KeepMoving,
+            LookStep::AppointedDecide,
+        ],
+        vec![
+            Caution::Biocide,
+            Caution::ConfinedSpace,
+            Caution::DataSheets,
+        ],
+    )
+}
+
+/// DGUV Regel 109-003, section 7.1, for what tramp oil does to a refractometer.
+fn tramp_oil() -> (Vec<LookStep>, Vec<Caution>) {
+    (
+        vec![
+            LookStep::GoByTitration,
+            LookStep::SkimOil,
+            LookStep::LetSampleStand,
+        ],
+        vec![Caution::MovingParts, Caution::DataSheets],
+    )
+}
+
+fn factor() -> (Vec<LookStep>, Vec<Caution>) {
+    (
+        vec![LookStep::RepeatBoth, LookStep::SeeMethods],
+        vec![Caution::DataSheets],
     )
 }
 

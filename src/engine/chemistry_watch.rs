@@ -276,6 +276,21 @@ impl SumpWatch {
         minerals.status(&self.setup.minerals, &now)
     }
 
+    /// Conductivity as a multiple of its base line; none while an addition mixes
+    /// in, as conductivity and concentration are then not those of one fluid, and
+    /// none by instruments that ask for somebody.
+    pub(super) fn conductivity_ratio(&self) -> Option<f64> {
+        let well = self.well(Quantity::Concentration) && self.well(Quantity::Conductivity);
+        if self.dosing.mixing_until.is_some() || !well {
+            return None;
+        }
+        let seen = Conductivity::from_microsiemens_per_cm(self.signal(Quantity::Conductivity)?);
+        let at = self.known_concentration()?;
+        let minerals = &self.chemistry.now.minerals;
+        let excess = minerals.excess(&self.setup.minerals, seen, at)?;
+        Some(excess.ratio)
+    }
+
     /// Whether it goes sour, where something is known of it.
     pub(super) fn souring_status(&self) -> Option<SouringStatus> {
         let souring = &self.chemistry.now.souring;

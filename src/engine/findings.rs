@@ -1,5 +1,7 @@
 //! What the rules find as things stand.
 
+mod fluid;
+
 use crate::alarm::Verdict;
 use crate::model::{Departure, DepartureKind};
 use crate::rules::{Finding, Rule};
@@ -19,6 +21,11 @@ impl SumpWatch {
             Rule::Contradicted => self.of_contradiction(),
             Rule::Mixer => self.of_mixers(),
             Rule::Own(own) => Finding::plain(own.rule.verdict(inputs.get(self, own)).verdict),
+            Rule::Mineral(mineral, step) => self.of_mineral(*mineral, *step),
+            Rule::Excess(step) => self.of_excess(*step),
+            Rule::Souring(step) => self.of_souring(*step),
+            Rule::TrampOil => self.of_tramp_oil(),
+            Rule::Factor => self.of_factor(),
         }
     }
 

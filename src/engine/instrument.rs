@@ -96,6 +96,15 @@ impl SumpWatch {
         })
     }
 
+    /// Whether the instrument of the signal is neither doubted nor worse than in
+    /// want of maintenance.
+    pub(super) fn well(&self, signal: Quantity) -> bool {
+        self.channel_of(signal).is_some_and(|channel| {
+            let class = self.instrument_judgement(channel).class;
+            !self.alarms.is_doubted(channel) && class <= InstrumentClass::MaintenanceRequired
+        })
+    }
+
     /// How the channel's instrument is now.
     pub(super) fn instrument_judgement(&self, channel: usize) -> InstrumentJudgement {
         let (setup, watch) = (&self.setup.channels[channel], &self.channels[channel]);

@@ -49,7 +49,7 @@ pub use crate::alarm::{AlarmManner, Priority};
 pub use crate::model::{
     Bounds, FactorSetup, GermBounds, MineralSetup, SheetBaseLine, SouringSetup, Water,
 };
-pub use crate::rules::{LimitLevel, OwnAlarm, OwnWords, Rule, RuleSetup};
+pub use crate::rules::{LimitLevel, OwnAlarm, OwnWords, Rule, RuleSetup, Step};
 pub use crate::signal::{
     DespikeSetup, InstrumentClass, InstrumentReason, InstrumentSetup, MeterSetup, Probe,
 };

@@ -58,7 +58,7 @@ impl SumpWatch {
         if self.recharge_under_way() {
             return Some(Suppressor::Recharge);
         }
-        if let Some(worse) = self.worse(signal, level) {
+        if let Some(worse) = self.covering(&Condition::Limit(signal, level)) {
             return Some(Suppressor::Alarm(worse.to_string()));
         }
         let channel = self.channel_of(signal)?;
@@ -102,26 +102,27 @@ impl SumpWatch {
                 }
                 self.recharge_under_way().then_some(Suppressor::Recharge)
             }
-            Rule::Loss | Rule::Gain | Rule::DoseMissed | Rule::Contradicted => {
-                self.recharge_under_way().then_some(Suppressor::Recharge)
-            }
             Rule::Mixer | Rule::Own(_) => None,
+            other => {
+                if self.recharge_under_way() {
+                    return Some(Suppressor::Recharge);
+                }
+                let worse = self.covering(&other.condition())?;
+                Some(Suppressor::Alarm(worse.to_string()))
+            }
         }
     }
 
-    /// The urgent alarm on the same side of the window, while it is told or about
-    /// to be.
-    fn worse(&self, signal: Quantity, level: LimitLevel) -> Option<Condition> {
-        let urgent = match level {
-            LimitLevel::Low => LimitLevel::LowLow,
-            LimitLevel::High => LimitLevel::HighHigh,
-            LimitLevel::LowLow | LimitLevel::HighHigh => return None,
+    /// The alarm that tells of the same and of more, while it is told or about to
+    /// be.
+    fn covering(&self, condition: &Condition) -> Option<Condition> {
+        let stands = |worse: &Condition| {
+            let mut each = self.alarms.each();
+            each.any(|(_, spec, life)| {
+                spec.condition == *worse && (life.is_told() || life.is_rising())
+            })
         };
-        let worse = Condition::Limit(signal, urgent);
-        let mut each = self.alarms.each();
-        let stands = each
-            .any(|(_, spec, life)| spec.condition == worse && (life.is_told() || life.is_rising()));
-        stands.then_some(worse)
+        condition.covered_by().into_iter().find(stands)
     }
 
     /// Whether what is known of the channel's instrument would show the signal
@@ -172,7 +173,7 @@ impl SumpWatch {
     }
 
     /// The channel that the signal is taken from, usable or not.
-    fn channel_of(&self, signal: Quantity) -> Option<usize> {
+    pub(super) fn channel_of(&self, signal: Quantity) -> Option<usize> {
         let first = |quantity: Quantity| {
             let mut channels = self.setup.channels.iter();
             channels.position(|channel| channel.quantity == quantity)

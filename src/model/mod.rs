@@ -66,5 +66,7 @@ pub use movement::{Logged, Movement, MovementKind, Origin};
 pub use setup::{BalanceSetup, ErrorSetup};
 pub use shift::{Shift, ShiftError};
 pub use shift_pattern::{ShiftPattern, ShiftPatternError};
-pub use souring::{GermBounds, Odour, SouringNow, SouringSetup, SouringStatus, SouringWatch};
+pub use souring::{
+    GermBounds, Odour, Souring, SouringNow, SouringSetup, SouringStatus, SouringWatch,
+};
 pub use state::Step;

@@ -5,9 +5,10 @@ use std::sync::Arc;
 
 use serde::{Serialize, Serializer};
 
+use crate::model::Mineral;
 use crate::units::Quantity;
 
-use super::LimitLevel;
+use super::{LimitLevel, Step};
 
 /// What can be wrong with a sump. Written `concentration.low`,
 /// `silent.<channel>`, `instrument.<channel>`, `loss`.
@@ -33,6 +34,16 @@ pub enum Condition {
     Mixer,
     /// A rule of the plant's own holds.
     Own(Arc<str>),
+    /// A mineral of the mix is above one of its bounds.
+    Mineral(Mineral, Step),
+    /// Conductivity is that far above its base line.
+    Excess(Step),
+    /// There are signs of souring.
+    Souring(Step),
+    /// Tramp oil falsifies the refractometer.
+    TrampOil,
+    /// The refractometer and another method part, and not by tramp oil.
+    Factor,
 }
 
 impl Condition {
@@ -59,6 +70,45 @@ impl Condition {
             Condition::Contradicted => "contradicted",
             Condition::Mixer => "mixer",
             Condition::Own(_) => "own",
+            Condition::Mineral(..) => "mineral",
+            Condition::Excess(_) => "excess",
+            Condition::Souring(_) => "souring",
+            Condition::TrampOil => "tramp_oil",
+            Condition::Factor => "factor",
+        }
+    }
+
+    /// The conditions that tell of the same thing and of more: while one of them
+    /// is told, this one need not be.
+    pub fn covered_by(&self) -> Vec<Condition> {
+        let limit = |quantity, level| Condition::Limit(quantity, level);
+        let both = |quantity, level: LimitLevel| {
+            let more = level.is_low().then_some(LimitLevel::LowLow);
+            let more = more.unwrap_or(LimitLevel::HighHigh);
+            vec![limit(quantity, level), limit(quantity, more)]
+        };
+        match *self {
+            Condition::Limit(quantity, LimitLevel::Low) => {
+                vec![limit(quantity, LimitLevel::LowLow)]
+            }
+            Condition::Limit(quantity, LimitLevel::High) => {
+                vec![limit(quantity, LimitLevel::HighHigh)]
+            }
+            Condition::Mineral(mineral, Step::Watch) => {
+                vec![Condition::Mineral(mineral, Step::Act)]
+            }
+            Condition::Excess(step) => {
+                let mut more = both(Quantity::Conductivity, LimitLevel::High);
+                more.extend((step == Step::Watch).then_some(Condition::Excess(Step::Act)));
+                more
+            }
+            // What a low pH may mean stands with it.
+            Condition::Souring(Step::Watch) => {
+                let mut more = both(Quantity::Ph, LimitLevel::Low);
+                more.push(Condition::Souring(Step::Act));
+                more
+            }
+            _ => Vec::new(),
         }
     }
 }
@@ -73,11 +123,18 @@ impl fmt::Display for Condition {
             | Condition::Own(name) => {
                 write!(f, "{}.{name}", self.kind())
             }
-            Condition::Loss
-            | Condition::Gain
-            | Condition::DoseMissed
-            | Condition::Contradicted
-            | Condition::Mixer => f.write_str(self.kind()),
+            Condition::Mineral(mineral, step) => {
+                let level = match step {
+                    Step::Watch => LimitLevel::High,
+                    Step::Act => LimitLevel::HighHigh,
+                };
+                write!(f, "{}.{}", mineral.quantity(), level.name())
+            }
+            Condition::Excess(Step::Watch) => f.write_str("conductivity.excess"),
+            Condition::Excess(Step::Act) => f.write_str("conductivity.excess_high"),
+            Condition::Souring(Step::Watch) => f.write_str("souring.suspected"),
+            Condition::Souring(Step::Act) => f.write_str("souring.likely"),
+            _ => f.write_str(self.kind()),
         }
     }
 }

@@ -8,8 +8,10 @@ mod finding;
 mod limit;
 pub mod own;
 mod rule;
+mod step;
 
 pub use condition::Condition;
 pub use finding::Finding;
 pub use limit::{LimitLevel, judge_limit};
 pub use rule::{OwnAlarm, OwnWords, Rule, RuleSetup};
+pub use step::{Step, judge_bound};

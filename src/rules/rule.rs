@@ -6,9 +6,10 @@ use jiff::tz::TimeZone;
 use serde::Serialize;
 
 use crate::alarm::{AlarmManner, Priority};
+use crate::model::Mineral;
 
-use super::Condition;
 use super::own::OwnRule;
+use super::{Condition, Step};
 
 /// A rule over signals and model. What it is held against comes from the
 /// settings.
@@ -29,6 +30,16 @@ pub enum Rule {
     Contradicted,
     /// A mixer gives another strength than it is set to.
     Mixer,
+    /// The mix holds more of a mineral than it should.
+    Mineral(Mineral, Step),
+    /// Conductivity is above what the concentration accounts for.
+    Excess(Step),
+    /// There are signs of souring.
+    Souring(Step),
+    /// Tramp oil falsifies the refractometer.
+    TrampOil,
+    /// The refractometer and another method part, and not by tramp oil.
+    Factor,
     /// What the plant has written itself.
     Own(Arc<OwnAlarm>),
 }
@@ -70,6 +81,11 @@ impl Rule {
             Rule::Contradicted => Condition::Contradicted,
             Rule::Mixer => Condition::Mixer,
             Rule::Own(own) => Condition::Own(Arc::clone(&own.name)),
+            Rule::Mineral(mineral, step) => Condition::Mineral(*mineral, *step),
+            Rule::Excess(step) => Condition::Excess(*step),
+            Rule::Souring(step) => Condition::Souring(*step),
+            Rule::TrampOil => Condition::TrampOil,
+            Rule::Factor => Condition::Factor,
         }
     }
 }

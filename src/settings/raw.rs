@@ -364,6 +364,16 @@ tables! {
         dose_missed: Switch<RawRule>,
         contradicted: Switch<RawRule>,
         mixer: Switch<RawRule>,
+        hardness_high: Switch<RawRule>,
+        hardness_high_high: Switch<RawRule>,
+        chloride_high: Switch<RawRule>,
+        chloride_high_high: Switch<RawRule>,
+        conductivity_excess: Switch<RawRule>,
+        conductivity_excess_high: Switch<RawRule>,
+        souring_suspected: Switch<RawRule>,
+        souring_likely: Switch<RawRule>,
+        tramp_oil: Switch<RawRule>,
+        factor: Switch<RawRule>,
     }
     /// `[sump.NAME.rules.NAME]`
     RawRule {

@@ -1,6 +1,7 @@
 //! What of a sump is watched besides its limits.
 
-use crate::engine::{AlarmManner, ChannelKind, ChannelSetup, Priority, Rule, RuleSetup};
+use crate::engine::{AlarmManner, ChannelKind, ChannelSetup, Priority, Rule, RuleSetup, Step};
+use crate::model::Mineral;
 use crate::units::{Parse, Span};
 
 use super::key_path::KeyPath;
@@ -16,17 +17,53 @@ const OFF_DELAY: Span = Span::from_mins(30);
 /// An instrument's status is left alone for so long: bubbles pass. (choice)
 const INSTRUMENT_DELAY: Span = Span::from_mins(30);
 
+/// Minerals come with the water over weeks: a wrong reading is corrected within
+/// so long. (choice)
+const MINERAL_DELAY: Span = Span::from_hours(1);
+/// What hovers about a bound comes back as the same alarm. (choice: a day's
+/// swing)
+const FLUID_OFF_DELAY: Span = Span::from_hours(12);
+
 /// A rule as it stands where nothing is written.
+#[derive(Debug, Clone, Copy)]
 struct Standard {
     priority: Priority,
     on: Span,
+    off: Span,
 }
 
-/// What somebody has to look into within the day, once it is known.
-const UPKEEP: Standard = Standard {
+/// An instrument that asks for somebody.
+const INSTRUMENT: Standard = Standard {
+    priority: Priority::Low,
+    on: INSTRUMENT_DELAY,
+    off: OFF_DELAY,
+};
+/// What runs in or out unseen.
+const FLOW: Standard = Standard {
+    priority: Priority::Medium,
+    on: AT_ONCE,
+    off: OFF_DELAY,
+};
+/// The fluid is to be watched.
+const WATCH: Standard = Standard {
+    priority: Priority::Low,
+    on: MINERAL_DELAY,
+    off: FLUID_OFF_DELAY,
+};
+/// Something is to be done about the fluid.
+const ACT: Standard = Standard {
+    priority: Priority::Medium,
+    ..WATCH
+};
+/// Two methods part, or oil was measured: the reading itself is the delay.
+const METHODS: Standard = Standard {
     priority: Priority::Low,
     on: AT_ONCE,
+    off: OFF_DELAY,
 };
+
+/// What somebody has to look into within the day, once it is known.
+const UPKEEP: Standard = METHODS;
 
 /// The rules of a sump with these channels.
 pub(super) fn rules(
@@ -35,55 +72,144 @@ pub(super) fn rules(
     raw: &RawRules,
     channels: &[ChannelSetup],
 ) -> Option<Vec<RuleSetup>> {
-    let instrument = Standard {
-        priority: Priority::Low,
-        on: INSTRUMENT_DELAY,
-    };
-    let flow = Standard {
-        priority: Priority::Medium,
-        on: AT_ONCE,
-    };
-    let instrument = behaviour(
-        review,
-        &at.key("instrument"),
-        raw.instrument.as_ref(),
-        &instrument,
-    );
-    let loss = behaviour(review, &at.key("loss"), raw.loss.as_ref(), &flow);
-    let gain = behaviour(review, &at.key("gain"), raw.gain.as_ref(), &flow);
-    let upkeep = [
-        ("dose_missed", raw.dose_missed.as_ref(), Rule::DoseMissed),
-        (
-            "contradicted",
-            raw.contradicted.as_ref(),
-            Rule::Contradicted,
-        ),
-        ("mixer", raw.mixer.as_ref(), Rule::Mixer),
-    ]
-    .map(|(key, raw, rule)| (behaviour(review, &at.key(key), raw, &UPKEEP), rule));
-    let (instrument, loss, gain) = (instrument?, loss?, gain?);
     let gauges = channels
         .iter()
         .filter(|channel| matches!(channel.kind, ChannelKind::Gauge));
     let of_channels = gauges.map(|channel| Rule::Instrument {
         channel: channel.name.clone(),
     });
-    let with = |rule: Rule, behaviour: &Option<Behaviour>| {
-        behaviour.map(|behaviour| RuleSetup {
-            rule,
-            priority: behaviour.priority,
-            manner: behaviour.manner,
-        })
+    let mut table = Table {
+        review,
+        at,
+        rules: Vec::new(),
+        sound: true,
     };
-    let mut rules: Vec<RuleSetup> = of_channels
-        .filter_map(|rule| with(rule, &instrument))
-        .collect();
-    rules.extend(with(Rule::Loss, &loss));
-    rules.extend(with(Rule::Gain, &gain));
-    for (behaviour, rule) in upkeep {
-        rules.extend(with(rule, &behaviour?));
+    table.add(
+        "instrument",
+        raw.instrument.as_ref(),
+        INSTRUMENT,
+        of_channels,
+    );
+    table.add("loss", raw.loss.as_ref(), FLOW, [Rule::Loss]);
+    table.add("gain", raw.gain.as_ref(), FLOW, [Rule::Gain]);
+    let upkeep = [
+        ("dose_missed", &raw.dose_missed, Rule::DoseMissed),
+        ("contradicted", &raw.contradicted, Rule::Contradicted),
+        ("mixer", &raw.mixer, Rule::Mixer),
+    ];
+    for (key, raw, rule) in upkeep {
+        table.add(key, raw.as_ref(), UPKEEP, [rule]);
     }
-    Some(rules)
+    of_fluid(&mut table, raw);
+    table.sound.then_some(table.rules)
+}
+
+/// The rules over the state of the fluid; the key is the condition's name.
+fn of_fluid(table: &mut Table<'_>, raw: &RawRules) {
+    let steps: [(&str, &Option<Switch<RawRule>>, fn(Step) -> Rule, Step); 8] = [
+        (
+            "hardness_high",
+            &raw.hardness_high,
+            of_hardness,
+            Step::Watch,
+        ),
+        (
+            "hardness_high_high",
+            &raw.hardness_high_high,
+            of_hardness,
+            Step::Act,
+        ),
+        (
+            "chloride_high",
+            &raw.chloride_high,
+            of_chloride,
+            Step::Watch,
+        ),
+        (
+            "chloride_high_high",
+            &raw.chloride_high_high,
+            of_chloride,
+            Step::Act,
+        ),
+        (
+            "conductivity_excess",
+            &raw.conductivity_excess,
+            Rule::Excess,
+            Step::Watch,
+        ),
+        (
+            "conductivity_excess_high",
+            &raw.conductivity_excess_high,
+            Rule::Excess,
+            Step::Act,
+        ),
+        (
+            "souring_suspected",
+            &raw.souring_suspected,
+            Rule::Souring,
+            Step::Watch,
+        ),
+        (
+            "souring_likely",
+            &raw.souring_likely,
+            Rule::Souring,
+            Step::Act,
+        ),
+    ];
+    for (key, raw, rule, step) in steps {
+        let standard = match step {
+            Step::Watch => WATCH,
+            Step::Act => ACT,
+        };
+        table.add(key, raw.as_ref(), standard, [rule(step)]);
+    }
+    table.add(
+        "tramp_oil",
+        raw.tramp_oil.as_ref(),
+        METHODS,
+        [Rule::TrampOil],
+    );
+    table.add("factor", raw.factor.as_ref(), METHODS, [Rule::Factor]);
+}
+
+const fn of_hardness(step: Step) -> Rule {
+    Rule::Mineral(Mineral::Hardness, step)
+}
+
+const fn of_chloride(step: Step) -> Rule {
+    Rule::Mineral(Mineral::Chloride, step)
+}
+
+/// The table `rules` as it is read.
+struct Table<'a> {
+    review: &'a mut Review,
+    at: &'a KeyPath,
+    rules: Vec<RuleSetup>,
+    /// Whether nothing was wrong so far.
+    sound: bool,
+}
+
+impl Table<'_> {
+    /// Rules that behave as is written at `key`; none where it is off.
+    fn add(
+        &mut self,
+        key: &str,
+        raw: Option<&Switch<RawRule>>,
+        standard: Standard,
+        rules: impl IntoIterator<Item = Rule>,
+    ) {
+        let Some(behaviour) = behaviour(self.review, &self.at.key(key), raw, &standard) else {
+            self.sound = false;
+            return;
+        };
+        if let Some(Behaviour { priority, manner }) = behaviour {
+            self.rules.extend(rules.into_iter().map(|rule| RuleSetup {
+                rule,
+                priority,
+                manner,
+            }));
+        }
+    }
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -119,7 +245,7 @@ fn behaviour(
         review,
         &at.key("off_delay"),
         raw.off_delay.as_ref(),
-        OFF_DELAY,
+        standard.off,
     );
     let again_after = again_after(review, &at.key("again_after"), raw.again_after.as_ref());
     Some(Some(Behaviour {

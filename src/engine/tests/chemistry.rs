@@ -8,8 +8,8 @@ use crate::model::souring::Souring;
 use crate::model::{Mineral, MovementKind, Origin};
 use crate::units::Measured;
 
-const PH: u16 = 2;
-const CONDUCTIVITY: u16 = 3;
+pub(super) const PH: u16 = 2;
+pub(super) const CONDUCTIVITY: u16 = 3;
 
 fn water(name: &str, hardness: f64, chloride: f64) -> Arc<Water> {
     Arc::new(Water {
@@ -21,7 +21,7 @@ fn water(name: &str, hardness: f64, chloride: f64) -> Arc<Water> {
 
 /// The invented sump with pH and conductivity, filled with tap water and topped
 /// up with purified water.
-fn equipped() -> Arc<SumpSetup> {
+pub(super) fn equipped() -> Arc<SumpSetup> {
     let mut setup = (*setup()).clone();
     setup.channels.extend([
         channel("ph", Quantity::Ph, 4, 0.02, 0.3),
@@ -35,32 +35,35 @@ fn equipped() -> Arc<SumpSetup> {
     Arc::new(setup)
 }
 
-struct Sump {
-    watch: SumpWatch,
-    minute: i64,
+pub(super) struct Sump {
+    pub(super) watch: SumpWatch,
+    pub(super) minute: i64,
     /// m, and so m³.
-    level: f64,
+    pub(super) level: f64,
+    /// What it wanted done.
+    pub(super) effects: Vec<Effect>,
 }
 
 impl Sump {
     /// Charged at the start, and a first day of 8 % (4.2 °Bx), pH 9.2 and
     /// 2400 µS/cm.
-    fn charged() -> Self {
+    pub(super) fn charged() -> Self {
         Self::charged_with(equipped())
     }
 
-    fn charged_with(setup: Arc<SumpSetup>) -> Self {
+    pub(super) fn charged_with(setup: Arc<SumpSetup>) -> Self {
         let mut sump = Sump {
             watch: SumpWatch::new(setup, ADMISSION, start()),
             minute: 0,
             level: 0.9,
+            effects: Vec::new(),
         };
         sump.write("charge", None, event(HappeningKind::Recharged, None));
         sump.run(24 * 60, 4.2, 9.2, 2400.0);
         sump
     }
 
-    fn run(&mut self, minutes: i64, brix: f64, ph: f64, conductivity: f64) {
+    pub(super) fn run(&mut self, minutes: i64, brix: f64, ph: f64, conductivity: f64) {
         for _ in 0..minutes {
             self.minute += 1;
             let values = [
@@ -70,12 +73,12 @@ impl Sump {
                 (CONDUCTIVITY, conductivity),
             ];
             for (channel, value) in values {
-                self.read(channel, value);
+                self.sense(channel, value);
             }
         }
     }
 
-    fn read(&mut self, channel: u16, value: f64) {
+    pub(super) fn sense(&mut self, channel: u16, value: f64) {
         let reading = Reading {
             channel,
             claimed: Some(minute(self.minute)),
@@ -84,10 +87,12 @@ impl Sump {
             form: Form::Reported,
             quality: Quality::GOOD,
         };
-        self.watch.step(&Event::Reading(reading), &mut Vec::new());
+        self.watch.step(&Event::Reading(reading), &mut self.effects);
+        self.effects
+            .retain(|effect| matches!(effect, Effect::Journal(_)));
     }
 
-    fn usual(&mut self, minutes: i64) {
+    pub(super) fn usual(&mut self, minutes: i64) {
         self.run(minutes, 4.2, 9.2, 2400.0);
     }
 
@@ -102,7 +107,7 @@ impl Sump {
         inferred.map(|one| (one.kind, one.litres.value)).collect()
     }
 
-    fn write(&mut self, id: &str, supersedes: Option<&str>, kind: EntryKind) {
+    pub(super) fn write(&mut self, id: &str, supersedes: Option<&str>, kind: EntryKind) {
         self.write_of(minute(self.minute), id, supersedes, kind);
     }
 
@@ -118,7 +123,7 @@ impl Sump {
         };
         self.watch.step(
             &Event::Entry(Box::new(entry), minute(self.minute)),
-            &mut Vec::new(),
+            &mut self.effects,
         );
     }
 
@@ -129,7 +134,7 @@ impl Sump {
     }
 }
 
-fn event(what: HappeningKind, litres: Option<f64>) -> EntryKind {
+pub(super) fn event(what: HappeningKind, litres: Option<f64>) -> EntryKind {
     EntryKind::Event {
         what,
         litres,
@@ -138,7 +143,7 @@ fn event(what: HappeningKind, litres: Option<f64>) -> EntryKind {
     }
 }
 
-fn read(quantity: Quantity, value: f64, method: Option<Method>) -> EntryKind {
+pub(super) fn read(quantity: Quantity, value: f64, method: Option<Method>) -> EntryKind {
     EntryKind::HandReading {
         mixer: None,
         quantity,
@@ -158,7 +163,7 @@ fn added(litres: f64, water: Option<&str>) -> EntryKind {
     }
 }
 
-fn smelt(smell: Smell) -> EntryKind {
+pub(super) fn smelt(smell: Smell) -> EntryKind {
     EntryKind::Impression {
         smell: Some(smell),
         look: Vec::new(),
@@ -435,12 +440,12 @@ fn water_that_a_meter_counts_brings_its_minerals_once() {
     };
     setup.channels.push(meter);
     let mut sump = Sump::charged_with(Arc::new(setup));
-    sump.read(METER, 100.0);
+    sump.sense(METER, 100.0);
     sump.usual(10);
     let before = sump.hardness();
     sump.write("w", None, added(45.0, None));
     assert_eq!(sump.hardness(), before);
-    sump.read(METER, 145.0);
+    sump.sense(METER, 145.0);
     sump.usual(10);
     let brought = (sump.hardness() - before) * 900.0;
     assert!((brought / 9000.0 - 1.0).abs() < 0.02, "{brought}");
@@ -464,6 +469,7 @@ fn a_correction_days_later_leaves_what_instruments_told_since() {
         watch: SumpWatch::new(equipped(), ADMISSION, start()),
         minute: 0,
         level: 0.9,
+        effects: Vec::new(),
     };
     sump.write("charge", None, event(HappeningKind::Recharged, None));
     sump.usual(30);
@@ -526,10 +532,10 @@ fn pumps_that_stand_by_their_switch_are_seen_without_an_entry() {
     setup.pump = Some(PUMP);
     let mut sump = Sump::charged_with(Arc::new(setup));
     let circulates = |sump: &Sump| sump.watch.chemistry.now.souring.circulates();
-    sump.read(PUMP, 1.0);
+    sump.sense(PUMP, 1.0);
     sump.usual(60);
     assert_eq!(circulates(&sump), Some((minute(sump.minute - 60), true)));
-    sump.read(PUMP, 0.0);
+    sump.sense(PUMP, 0.0);
     let stopped = minute(sump.minute);
     sump.usual(60);
     assert_eq!(circulates(&sump), Some((stopped, false)));

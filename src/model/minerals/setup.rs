@@ -8,7 +8,7 @@ use super::excess::SheetBaseLine;
 use crate::units::{Conductivity, Measured, Quantity};
 
 /// What is followed.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Mineral {
     /// Total hardness, as mg/L of calcium carbonate.

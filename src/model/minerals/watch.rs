@@ -146,6 +146,11 @@ impl MineralWatch {
         self.tracer(mineral).mg_l(volume)
     }
 
+    /// Whether the content was followed and is not known any more.
+    pub fn is_lost(&self, mineral: Mineral) -> bool {
+        matches!(self.tracer(mineral), Content::Lost { .. })
+    }
+
     pub(super) fn tracer(&self, mineral: Mineral) -> &Content {
         match mineral {
             Mineral::Hardness => &self.hardness,

@@ -70,6 +70,7 @@ fn line(priority: Priority, transition: Transition, state: AlarmState) -> AlarmL
         reason: None,
         because: None,
         until: None,
+        own: None,
         advice: None,
     }
 }

@@ -10,7 +10,7 @@ use crate::advice::{
 use crate::alarm::{AlarmState, Priority, Transition};
 use crate::engine::{AlarmLine, Outcome, Suppressor};
 use crate::model::{Departure, DepartureKind, Movement, MovementKind, Origin};
-use crate::rules::{Condition, LimitLevel};
+use crate::rules::{Condition, LimitLevel, Step};
 use crate::signal::InstrumentReason;
 use crate::units::{Concentration, Measured, Quantity, Span, Timestamp, Volume};
 
@@ -207,6 +207,12 @@ fn alarms() -> Vec<AlarmLine> {
         Condition::DoseMissed,
         Condition::Contradicted,
         Condition::Mixer,
+        Condition::Excess(Step::Watch),
+        Condition::Excess(Step::Act),
+        Condition::Souring(Step::Watch),
+        Condition::Souring(Step::Act),
+        Condition::TrampOil,
+        Condition::Factor,
     ] {
         lines.push(alarm(condition.clone(), Transition::Raised));
         lines.push(alarm(condition, Transition::Returned));

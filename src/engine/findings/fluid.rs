@@ -1,0 +1,111 @@
+//! What the state of the fluid comes to: minerals, souring, and the
+//! refractometer against other methods.
+
+use crate::alarm::Verdict;
+use crate::model::factor_check::GapCause;
+use crate::model::{FactorStatus, Mineral, Souring, SouringStatus, Speaks, Weight};
+use crate::rules::{Finding, Step, judge_bound};
+use crate::units::Quantity;
+
+use crate::engine::watch::SumpWatch;
+
+impl SumpWatch {
+    /// Of a charge in which nothing is known of the mineral nothing is told; one
+    /// that is not known any more may be as high as it was.
+    pub(super) fn of_mineral(&self, mineral: Mineral, step: Step) -> Finding {
+        let bound = step.of(self.setup.minerals.bounds(mineral));
+        let content = self.mineral_now(mineral).map(|content| content.value);
+        let unknown = self.chemistry.now.minerals.is_lost(mineral);
+        let verdict = match content {
+            None if !unknown => Verdict::Inside,
+            content => judge_bound(bound, content),
+        };
+        Finding {
+            value: content,
+            unit: Some(mineral.quantity().unit()),
+            limit: Some(bound),
+            ..Finding::plain(verdict)
+        }
+    }
+
+    pub(super) fn of_excess(&self, step: Step) -> Finding {
+        let bound = step.of(self.setup.minerals.excess);
+        let ratio = self.conductivity_ratio();
+        Finding {
+            value: ratio,
+            unit: Some(""),
+            limit: Some(bound),
+            ..Finding::plain(judge_bound(bound, ratio))
+        }
+    }
+
+    /// Told first where at least one moderate sign says so: two weak ones, as a
+    /// weekend's stand-still and a slow fall of pH, need nobody yet.
+    pub(super) fn of_souring(&self, step: Step) -> Finding {
+        let status = self.souring_status();
+        let told = status.as_ref().is_some_and(|status| match step {
+            Step::Watch => status.level >= Souring::Watch && has_moderate_sign(status),
+            Step::Act => status.level >= Souring::Likely,
+        });
+        let since = status.filter(|_| told).and_then(|status| {
+            let facts = status.evidence.into_iter();
+            facts
+                .filter(|fact| fact.speaks == Speaks::For)
+                .filter_map(|fact| fact.since)
+                .min()
+        });
+        let verdict = if !told && self.misses_a_sign() {
+            Verdict::Unknown
+        } else {
+            Verdict::of(told)
+        };
+        Finding {
+            since,
+            ..Finding::plain(verdict)
+        }
+    }
+
+    /// Whether an instrument that tells of souring tells nothing now.
+    fn misses_a_sign(&self) -> bool {
+        let signs = [Quantity::Ph, Quantity::DissolvedOxygen, Quantity::Redox];
+        let mut channels = self.setup.channels.iter();
+        channels.any(|channel| {
+            signs.contains(&channel.quantity) && self.signal(channel.quantity).is_none()
+        })
+    }
+
+    pub(super) fn of_tramp_oil(&self) -> Finding {
+        let most = self.setup.methods.tramp_oil_pct;
+        let read = self.tramp_oil();
+        let parts = self.factor_status().filter(parts_by_tramp_oil);
+        let told = read.is_some_and(|read| read > most) || parts.is_some();
+        Finding {
+            value: read,
+            unit: Some(Quantity::TrampOil.unit()),
+            limit: Some(most),
+            ..Finding::plain(Verdict::of(told))
+        }
+    }
+
+    pub(super) fn of_factor(&self) -> Finding {
+        let status = self.factor_status();
+        let told = status
+            .as_ref()
+            .is_some_and(|status| status.gap.too_much && !parts_by_tramp_oil(status));
+        Finding {
+            value: status.as_ref().map(|status| status.gap.points),
+            unit: Some(Quantity::Concentration.unit()),
+            since: status.filter(|_| told).map(|status| status.gap.time),
+            ..Finding::plain(Verdict::of(told))
+        }
+    }
+}
+
+fn has_moderate_sign(status: &SouringStatus) -> bool {
+    let mut facts = status.evidence.iter();
+    facts.any(|fact| fact.speaks == Speaks::For && fact.weight >= Weight::Moderate)
+}
+
+fn parts_by_tramp_oil(status: &FactorStatus) -> bool {
+    status.gap.too_much && status.cause == Some(GapCause::TrampOil)
+}

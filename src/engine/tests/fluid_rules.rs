@@ -1,0 +1,142 @@
+//! Alarms over the state of the fluid.
+
+use super::chemistry::{Sump, equipped, event, read, smelt};
+use super::*;
+use crate::model::Mineral;
+
+fn ruled(rules: &[(Rule, Priority)]) -> Sump {
+    let mut setup = (*equipped()).clone();
+    setup.limits.clear();
+    // The invented readings stand still to the last digit.
+    for channel in &mut setup.channels {
+        channel.instrument.frozen_after = None;
+    }
+    let rules = rules.iter().map(|(rule, priority)| RuleSetup {
+        rule: rule.clone(),
+        priority: *priority,
+        manner: AlarmManner {
+            on: Span::from_mins(30),
+            off: Span::from_mins(30),
+            ..AlarmManner::default()
+        },
+    });
+    setup.rules = rules.collect();
+    Sump::charged_with(Arc::new(setup))
+}
+
+fn told_by(sump: &Sump) -> Vec<(String, Transition)> {
+    let lines = sump.effects.iter().filter_map(|effect| match effect {
+        Effect::Journal(record) => match &record.body {
+            JournalBody::Alarm(line) => Some((line.condition.to_string(), line.transition)),
+            _ => None,
+        },
+        _ => None,
+    });
+    lines.collect()
+}
+
+fn steps(rule: fn(Step) -> Rule) -> Sump {
+    ruled(&[
+        (rule(Step::Watch), Priority::Low),
+        (rule(Step::Act), Priority::Medium),
+    ])
+}
+
+#[test]
+fn a_mineral_is_told_at_each_bound_and_the_worse_one_alone() {
+    let mut sump = steps(|step| Rule::Mineral(Mineral::Hardness, step));
+    let hardness = |value| read(Quantity::Hardness, value, Some(Method::Titration));
+    sump.usual(60);
+    assert_eq!(told_by(&sump), [], "tap water is fine");
+    sump.write("a", None, hardness(500.0));
+    sump.usual(60);
+    assert_eq!(told_by(&sump), [told("hardness.high", Transition::Raised)]);
+    sump.effects.clear();
+    sump.write("b", None, hardness(900.0));
+    sump.usual(60);
+    assert_eq!(
+        told_by(&sump),
+        [
+            told("hardness.high", Transition::Suppressed),
+            told("hardness.high_high", Transition::Raised),
+        ]
+    );
+    sump.effects.clear();
+    sump.write("c", None, event(HappeningKind::Recharged, None));
+    sump.usual(60);
+    let returned = |name| told(name, Transition::Returned);
+    assert!(told_by(&sump).contains(&returned("hardness.high_high")));
+}
+
+#[test]
+fn conductivity_is_held_against_its_base_line_and_not_while_something_mixes_in() {
+    let mut sump = steps(Rule::Excess);
+    sump.run(300, 5.2, 9.2, 3000.0);
+    assert_eq!(told_by(&sump), [], "richer, and so it conducts more");
+    sump.run(300, 4.2, 9.2, 3800.0);
+    assert_eq!(
+        told_by(&sump),
+        [told("conductivity.excess", Transition::Raised)]
+    );
+    sump.effects.clear();
+    sump.usual(300);
+    assert_eq!(
+        told_by(&sump),
+        [told("conductivity.excess", Transition::Returned)]
+    );
+}
+
+#[test]
+fn souring_takes_one_moderate_sign_and_is_likely_by_two() {
+    let mut sump = steps(Rule::Souring);
+    sump.write("s", None, smelt(Smell::Stale));
+    sump.usual(120);
+    assert_eq!(told_by(&sump), [], "one weak sign");
+    sump.run(240, 4.2, 8.6, 2400.0);
+    assert_eq!(
+        told_by(&sump),
+        [told("souring.suspected", Transition::Raised)]
+    );
+    sump.write("r", None, smelt(Smell::Rotten));
+    sump.run(120, 4.2, 8.6, 2400.0);
+    assert_eq!(
+        told_by(&sump)[1..],
+        [
+            told("souring.suspected", Transition::Suppressed),
+            told("souring.likely", Transition::Raised),
+        ]
+    );
+}
+
+#[test]
+fn a_silent_ph_probe_takes_no_sign_of_souring_away() {
+    let mut sump = steps(Rule::Souring);
+    sump.run(240, 4.2, 8.6, 2400.0);
+    sump.effects.clear();
+    for _ in 0..600 {
+        sump.minute += 1;
+        sump.sense(super::BRIX, 4.2);
+    }
+    let returned = told("souring.suspected", Transition::Returned);
+    assert!(!told_by(&sump).contains(&returned));
+}
+
+#[test]
+fn tramp_oil_is_told_by_its_reading_and_a_wrong_factor_by_titration() {
+    let both = [
+        (Rule::TrampOil, Priority::Low),
+        (Rule::Factor, Priority::Low),
+    ];
+    let mut sump = ruled(&both);
+    sump.write("o", None, read(Quantity::TrampOil, 1.0, None));
+    sump.usual(60);
+    assert_eq!(told_by(&sump), []);
+    sump.write("p", None, read(Quantity::TrampOil, 3.0, None));
+    sump.usual(60);
+    assert_eq!(told_by(&sump), [told("tramp_oil", Transition::Raised)]);
+    let mut sump = ruled(&both);
+    let titrated = read(Quantity::Concentration, 10.0, Some(Method::Titration));
+    sump.write("t", None, titrated);
+    sump.usual(60);
+    assert_eq!(told_by(&sump), [told("factor", Transition::Raised)]);
+}
