@@ -46,11 +46,13 @@ pub enum Caution {
     ProtectiveEquipment,
     /// Spent mix, cleaner, rinse and sludge.
     WasteCodes,
+    /// Cabinets with live parts.
+    ElectricalCabinet,
 }
 
 impl Caution {
     /// Every caution.
-    pub const ALL: [Caution; 17] = [
+    pub const ALL: [Caution; 18] = [
         Caution::Concentrate,
         Caution::PremixOnly,
         Caution::DosingPoint,
@@ -68,6 +70,7 @@ impl Caution {
         Caution::Jetting,
         Caution::ProtectiveEquipment,
         Caution::WasteCodes,
+        Caution::ElectricalCabinet,
     ];
 
     /// The caution in words.
@@ -121,6 +124,9 @@ impl Caution {
             }
             Caution::WasteCodes => {
                 "Spent mix, cleaner, rinse and sludge are regulated waste (EU list: 12 01 09* free of halogens, 12 01 08* with halogens; the disposer confirms the code): collect all of it, never to the sewer."
+            }
+            Caution::ElectricalCabinet => {
+                "Cabinets hold live parts: only qualified electricians open them."
             }
         }
     }

@@ -129,11 +129,17 @@ pub enum LookStep {
     RepeatBoth,
     /// What speaks for each cause of the gap.
     SeeMethods,
+    /// Power and network of what is gone.
+    SourcePower,
+    /// Where it stands what was tried, and why it fails.
+    SourceReport,
+    /// Nobody watches its sumps: read them by hand.
+    ReadBlindSumps,
 }
 
 impl LookStep {
     /// Every step.
-    pub const ALL: [LookStep; 58] = [
+    pub const ALL: [LookStep; 61] = [
         LookStep::SampleByHand,
         LookStep::LeanCauses,
         LookStep::RichCauses,
@@ -192,6 +198,9 @@ impl LookStep {
         LookStep::LetSampleStand,
         LookStep::RepeatBoth,
         LookStep::SeeMethods,
+        LookStep::SourcePower,
+        LookStep::SourceReport,
+        LookStep::ReadBlindSumps,
     ];
 }
 
@@ -220,6 +229,7 @@ pub fn look_at(condition: &Condition) -> (Vec<LookStep>, Vec<Caution>) {
         Condition::Souring(_) => souring(),
         Condition::TrampOil => tramp_oil(),
         Condition::Factor => factor(),
+        Condition::Source(_) => source(),
     }
 }
 
@@ -386,6 +396,17 @@ fn factor() -> (Vec<LookStep>, Vec<Caution>) {
     (
         vec![LookStep::RepeatBoth, LookStep::SeeMethods],
         vec![Caution::DataSheets],
+    )
+}
+
+fn source() -> (Vec<LookStep>, Vec<Caution>) {
+    (
+        vec![
+            LookStep::SourcePower,
+            LookStep::SourceReport,
+            LookStep::ReadBlindSumps,
+        ],
+        vec![Caution::ElectricalCabinet, Caution::MovingParts],
     )
 }
 

@@ -171,6 +171,8 @@ fn read_entries(
         }
         let line_number = number as u64 + 1;
         match decode_entry(line.as_bytes(), &settings.sumps) {
+            // What is said of the plant moves no sump.
+            Ok((sump, _)) if sump >= settings.sumps.len() => {}
             Ok((sump, entry)) => entries.push(EntryAtLine {
                 line: line_number,
                 came: entry.time,

@@ -4,11 +4,45 @@
 use std::collections::HashSet;
 use std::path::PathBuf;
 
-use crate::engine::{Correction, CorrectionError, Entry, SumpWatch};
+use crate::engine::{Correction, CorrectionError, Entry, PlantWatch, SumpWatch};
 use crate::ingest::EntryOutcome;
 use crate::settings::nearest;
 use crate::store::Reader;
 use crate::units::Timestamp;
+
+/// A watch that takes entries: of a sump, or of the plant.
+pub(super) trait Takes {
+    fn knows_entry(&self, id: &str) -> bool;
+    fn check_entry(&self, entry: &Entry) -> Result<Correction, CorrectionError>;
+    fn is_ahead(&self, entry: &Entry, arrival: Timestamp) -> bool;
+    fn names_in_vain(&self, entry: &Entry) -> Option<String>;
+    fn newest_ids(&self) -> Vec<&str>;
+}
+
+/// As the watch itself has them.
+macro_rules! takes {
+    ($($watch:ty),*) => {$(
+        impl Takes for $watch {
+            fn knows_entry(&self, id: &str) -> bool {
+                <$watch>::knows_entry(self, id)
+            }
+            fn check_entry(&self, entry: &Entry) -> Result<Correction, CorrectionError> {
+                <$watch>::check_entry(self, entry)
+            }
+            fn is_ahead(&self, entry: &Entry, arrival: Timestamp) -> bool {
+                <$watch>::is_ahead(self, entry, arrival)
+            }
+            fn names_in_vain(&self, entry: &Entry) -> Option<String> {
+                <$watch>::names_in_vain(self, entry)
+            }
+            fn newest_ids(&self) -> Vec<&str> {
+                self.entry_ids().collect()
+            }
+        }
+    )*};
+}
+
+takes!(SumpWatch, PlantWatch);
 
 /// The journal, for what lies further back than a watch remembers.
 pub(super) struct Journal {
@@ -50,7 +84,7 @@ impl Journal {
     /// What will become of an entry that arrives at `arrival`.
     pub(super) fn judge(
         &mut self,
-        watch: &SumpWatch,
+        watch: &impl Takes,
         entry: &Entry,
         arrival: Timestamp,
     ) -> EntryOutcome {
@@ -79,7 +113,7 @@ impl Journal {
                 let mut why = error.to_string();
                 let found = entry.supersedes.as_deref().unwrap_or_default();
                 if !watch.knows_entry(found)
-                    && let Some(near) = nearest(found, watch.entry_ids())
+                    && let Some(near) = nearest(found, watch.newest_ids())
                 {
                     why += &format!("; did you mean \"{near}\"?");
                 }
@@ -90,7 +124,7 @@ impl Journal {
 
     /// What will become of an entry out of history: it may correct one that is
     /// yet to come out of the same file, but not what another has superseded.
-    pub(super) fn judge_past(&mut self, watch: &SumpWatch, entry: &Entry) -> EntryOutcome {
+    pub(super) fn judge_past(&mut self, watch: &impl Takes, entry: &Entry) -> EntryOutcome {
         if self.knows(watch, entry) {
             return EntryOutcome::Known;
         }
@@ -104,7 +138,7 @@ impl Journal {
 
     /// Whether the entry was taken before, however many came in between.
     /// Without an answer it was not: an entry is rather kept twice than lost.
-    fn knows(&mut self, watch: &SumpWatch, entry: &Entry) -> bool {
+    fn knows(&mut self, watch: &impl Takes, entry: &Entry) -> bool {
         watch.knows_entry(&entry.id) || self.has(&entry.sump, &entry.id).unwrap_or(false)
     }
 

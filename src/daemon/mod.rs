@@ -13,7 +13,9 @@ mod desk;
 mod digest;
 mod entries;
 pub mod kept;
+mod plant_desk;
 mod reports;
+mod source_watch;
 mod sources;
 pub mod stock;
 mod worker;
@@ -40,7 +42,9 @@ use crate::store::{self, Limits, Opened, Reader, Receipt, SeriesRow, Store, Stor
 use catch_up::{TakenUp, take_up};
 use desk::Desk;
 use entries::Journal;
+use plant_desk::PlantDesk;
 use reports::Reporter;
+use source_watch::SourceWatcher;
 use sources::Sources;
 use worker::Worker;
 
@@ -112,11 +116,14 @@ pub async fn run(
     let composer = Composer::new(&settings, texts.clone());
     let start = clock.now();
     let taken = take_up(&settings, &reader, &series_map, start)?;
+    let mut plant = Some(PlantDesk::take_up(&settings, &reader, start)?);
+    let (of_plant, _) = intake.place(settings.sumps.len() as u32);
     let spare = Arc::new(Mutex::new(spare_room));
     let mut workers = Vec::new();
     for (taken, room) in deal(taken, intake.shards()).into_iter().zip(rooms) {
+        let plant = plant.take_if(|_| workers.len() == of_plant);
         let worker = Worker::new(
-            taken,
+            (taken, plant),
             intake.shards(),
             start,
             composer.clone(),
@@ -134,6 +141,9 @@ pub async fn run(
     )?;
     let writes = writer.handle();
     sources.add_control(&settings, &intake, writes, &clock, control_room, &stop)?;
+    let sumps = settings.sumps.len();
+    let watcher = SourceWatcher::new(&settings.watched, &sources.reports, sumps, &intake, &clock);
+    let watching = tokio::spawn(watcher.run(stop.clone()));
     let reporter = Reporter {
         reports: sources.reports.clone().into(),
         changes,
@@ -200,6 +210,7 @@ pub async fn run(
         Ok(reporter) => blocking(move || reporter.say_stopped()).await.is_ok(),
         Err(_) => false,
     };
+    well &= watching.await.is_ok();
     drop(intake);
     well &= join(workers).await;
     let flushing = writer.handle();

@@ -6,7 +6,8 @@ use std::sync::{Arc, Mutex};
 use tokio::sync::mpsc::Receiver;
 
 use crate::engine::{
-    Effect, Entry, Event, Form, JournalBody, JournalRecord, Reading, Shard, SumpWatch, Trouble,
+    Effect, Entry, Event, Form, GRID, JournalBody, JournalRecord, PlantEvent, Reading, SETTLING,
+    Shard, SumpWatch, Trouble,
 };
 use crate::ingest::{Ack, AnswerTo, AnswerTopic, Arrived, Batch as Inbound, Content, EntryOutcome};
 use crate::notify::Composer;
@@ -17,16 +18,19 @@ use crate::units::{Span, Timestamp, to_wire};
 
 use super::catch_up::TakenUp;
 use super::entries::Journal;
+use super::plant_desk::PlantDesk;
 
 /// A watch is kept at least this often while readings come, so that little is
 /// left to be caught up with after a crash.
-const SNAPSHOT_EVERY: Span = Span::from_secs(60);
+pub(super) const SNAPSHOT_EVERY: Span = Span::from_secs(60);
 
 /// Emptied batches, shared by the workers.
 pub(super) type SpareBatches = Arc<Mutex<Spare<Batch<Ack>>>>;
 
 pub(super) struct Worker {
     shard: Shard,
+    /// What is the plant's, for one of the workers.
+    plant: Option<PlantDesk>,
     /// How many shards share the sumps.
     shards: usize,
     /// When each watch is to be kept next.
@@ -46,7 +50,7 @@ impl Worker {
     /// `shards`. What they wanted done while they were taken up is done first,
     /// and kept with where they stand.
     pub(super) fn new(
-        taken: Vec<TakenUp>,
+        (taken, plant): (Vec<TakenUp>, Option<PlantDesk>),
         shards: usize,
         start: Timestamp,
         composer: Composer,
@@ -67,6 +71,7 @@ impl Worker {
         Worker {
             keep_at: (0..count).map(|ix| start + share(ix)).collect(),
             shard: Shard::new(watches),
+            plant,
             shards,
             clock: start,
             composer,
@@ -92,6 +97,7 @@ impl Worker {
         for ix in 0..self.shard.watches().len() {
             self.keep(ix);
         }
+        self.keep_plant();
         self.submit();
     }
 
@@ -126,11 +132,33 @@ impl Worker {
         for ix in wrote {
             self.keep(ix);
         }
+        let point = (self.clock - SETTLING).floor(GRID);
+        self.step_plant(&PlantEvent::Tick(point));
+    }
+
+    /// Lets something happen to the plant, and keeps its watch with what it
+    /// wrote.
+    fn step_plant(&mut self, event: &PlantEvent) {
+        let Some(plant) = &mut self.plant else {
+            return;
+        };
+        plant.watch.step(event, &mut self.effects);
+        if drain(&mut self.effects, &self.composer, &mut self.batch) {
+            self.keep_plant();
+        }
+    }
+
+    fn keep_plant(&mut self) {
+        let kept = self.plant.as_mut().map(|plant| plant.keep(self.clock));
+        self.batch.snapshots.extend(kept);
     }
 
     fn deliver(&mut self, arrived: Arrived) {
         self.advance(arrived.arrival);
         let ix = arrived.sump as usize / self.shards;
+        if ix == self.shard.watches().len() {
+            return self.deliver_to_plant(arrived);
+        }
         let event = match arrived.content {
             Content::Reading {
                 channel,
@@ -177,7 +205,7 @@ impl Worker {
                 }
                 Event::PastEntry(entry, self.clock)
             }
-            Content::Known => {
+            Content::Known | Content::Source { .. } => {
                 self.batch.acks.extend(arrived.ack);
                 return;
             }
@@ -188,6 +216,37 @@ impl Worker {
             self.keep(ix);
         }
         self.batch.acks.extend(arrived.ack);
+    }
+
+    fn deliver_to_plant(&mut self, arrived: Arrived) {
+        let event = self.event_of_plant(arrived.content);
+        if let Some(event) = event {
+            self.step_plant(&event);
+        }
+        self.batch.acks.extend(arrived.ack);
+    }
+
+    /// What happens to the plant by this; nothing by what is of channels.
+    fn event_of_plant(&mut self, content: Content) -> Option<PlantEvent> {
+        let (clock, watch) = (self.clock, &self.plant.as_ref()?.watch);
+        match content {
+            Content::Source { name, lost } => Some(PlantEvent::Source {
+                name,
+                time: clock,
+                lost,
+            }),
+            Content::Entry { entry, answer } => {
+                let outcome = self.journal.judge(watch, &entry, clock);
+                let taken = self.may_happen(&entry, outcome, answer);
+                taken.then_some(PlantEvent::Entry(entry, clock))
+            }
+            Content::PastEntry { entry, answer } => {
+                let outcome = self.journal.judge_past(watch, &entry);
+                let taken = self.may_happen(&entry, outcome, answer);
+                taken.then_some(PlantEvent::PastEntry(entry, clock))
+            }
+            _ => None,
+        }
     }
 
     /// Whether the entry is to be taken in; whoever wrote it is told.
@@ -228,6 +287,13 @@ impl Worker {
             if self.clock >= self.keep_at[ix] {
                 self.keep(ix);
             }
+        }
+        if self
+            .plant
+            .as_ref()
+            .is_some_and(|plant| plant.is_due(self.clock))
+        {
+            self.keep_plant();
         }
     }
 

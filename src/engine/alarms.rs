@@ -281,6 +281,7 @@ impl SumpWatch {
                 Watched::Rule(Rule::Own(own)) => Some(Arc::clone(&own.words)),
                 _ => None,
             },
+            source: None,
             advice,
         };
         self.journal(JournalBody::Alarm(line), out);

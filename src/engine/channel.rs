@@ -40,6 +40,9 @@ pub(super) struct ChannelWatch {
     /// Its source has been lost, with all its channels.
     #[serde(default)]
     pub(super) source_gone: bool,
+    /// It was silent before that.
+    #[serde(default)]
+    pub(super) silent_before: bool,
     /// Messages that could not be read since the last reading.
     #[serde(default)]
     pub(super) unreadable: Option<Unreadable>,
@@ -87,6 +90,7 @@ impl ChannelWatch {
             baseline: None,
             gone: false,
             source_gone: false,
+            silent_before: false,
             unreadable: None,
             instrument: InstrumentWatch::default(),
             last_quality: Quality::GOOD,

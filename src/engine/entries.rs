@@ -29,7 +29,7 @@ const FRESH: Span = Span::from_mins(30);
 /// Alarms that are named to somebody who named another.
 const NAMED: usize = 3;
 
-fn listed(alarms: &[String]) -> String {
+pub(super) fn listed(alarms: &[String]) -> String {
     match alarms {
         [] => "none".to_owned(),
         alarms => alarms[..alarms.len().min(NAMED)].join(", "),
@@ -364,7 +364,7 @@ impl SumpWatch {
 }
 
 /// What is told of a step that a person made.
-fn told_by<'a>(by: Option<&'a str>, reason: Option<&'a str>) -> Told<'a> {
+pub(super) fn told_by<'a>(by: Option<&'a str>, reason: Option<&'a str>) -> Told<'a> {
     Told {
         by,
         reason,

@@ -144,8 +144,26 @@ pub struct AlarmLine {
     /// Until when it is shelved.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub until: Option<Timestamp>,
+    /// The source that it is about, where it is about one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub source: Option<Box<SourceLost>>,
     /// What to do about it.
     pub advice: Option<Arc<Advice>>,
+}
+
+/// A source that is or was lost, and what it blinds.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct SourceLost {
+    /// `broker`, `modbus` or `serial`.
+    pub kind: &'static str,
+    /// Where it is: host and port, or a device.
+    pub address: String,
+    /// Why there is no connection, as it was last tried.
+    pub why: String,
+    /// How many channels it brings.
+    pub channels: usize,
+    /// Of how many sumps.
+    pub sumps: usize,
 }
 
 /// What came of a dose that was followed.

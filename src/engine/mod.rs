@@ -30,12 +30,17 @@ mod journal;
 mod mineral_moves;
 mod own_inputs;
 mod ph_trend;
+mod plant_entries;
+mod plant_setup;
+mod plant_snapshot;
+mod plant_watch;
 mod remedy;
 mod remembered;
 mod setup;
 mod shard;
 mod signals;
 mod snapshot;
+mod source_gone;
 mod status;
 mod suppression;
 #[cfg(test)]
@@ -60,8 +65,11 @@ pub use event::{
 };
 pub use input::{Calibration, InputSetup};
 pub use instrument::InstrumentStatus;
-pub use journal::{AlarmLine, JournalBody, JournalRecord, Outcome};
+pub use journal::{AlarmLine, JournalBody, JournalRecord, Outcome, SourceLost};
 pub use ph_trend::PhOutlook;
+pub use plant_setup::{PLANT, PlantSetup, SourceSetup};
+pub use plant_snapshot::PlantSnapshot;
+pub use plant_watch::{Lost, PlantEvent, PlantWatch};
 pub use remedy::{ChargeFound, OldCharge, RemedyStatus};
 pub use remembered::{Correction, CorrectionError};
 pub use setup::{

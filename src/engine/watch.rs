@@ -255,15 +255,7 @@ impl SumpWatch {
                 self.watch_silence(ix, out);
                 self.show(out);
             }
-            TroubleKind::SourceGone(gone) => {
-                self.channels[ix].source_gone = *gone;
-                if !gone {
-                    // Its next reading may be a whole interval away.
-                    let heard = self.channels[ix].usable_at.max(trouble.time);
-                    self.channels[ix].usable_at = heard;
-                    self.watch_silence(ix, out);
-                }
-            }
+            TroubleKind::SourceGone(gone) => self.step_source(ix, *gone, out),
             TroubleKind::Unreadable { count, why } => {
                 let first = self.channels[ix].count_unreadable(trouble.time, *count, why);
                 if first {

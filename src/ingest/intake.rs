@@ -5,7 +5,7 @@ use std::sync::atomic::{AtomicU32, Ordering};
 
 use tokio::sync::{OwnedSemaphorePermit, Semaphore, mpsc};
 
-use crate::engine::{Entry, Quality, TroubleKind};
+use crate::engine::{Entry, Lost, Quality, TroubleKind};
 use crate::units::Timestamp;
 
 use super::answer::{AnswerTo, AnswerTopic};
@@ -69,6 +69,13 @@ pub enum Content {
         /// What was heard.
         kind: TroubleKind,
     },
+    /// A source was lost, or is there again; goes to the plant.
+    Source {
+        /// Its name.
+        name: Arc<str>,
+        /// Since when it is gone, and why; nothing where it is there.
+        lost: Option<Lost>,
+    },
     /// What a person wrote.
     Entry {
         /// The entry.
@@ -98,7 +105,8 @@ pub enum Content {
 /// One reading or entry of a message.
 #[derive(Debug, Clone)]
 pub struct Arrived {
-    /// Place of the sump in the settings.
+    /// Place of the sump in the settings; the plant itself stands behind the
+    /// last one.
     pub sump: u32,
     /// When it came.
     pub arrival: Timestamp,

@@ -28,7 +28,7 @@ pub use recent::{Recent, Trace};
 pub use refusals::{IngestCounters, Refusals};
 pub use report::{
     ClockStatus, Counts, MasterStatus, RefusedTopic, Said, SlaveStatus, SourceName, SourceReport,
-    SourceStatus, UnknownTopic, UnreadableTopic, WireStatus,
+    SourceStatus, Standing, UnknownTopic, UnreadableTopic, WireStatus,
 };
 pub use router::{Readings, Route, Router, Target};
 pub use unreadable::Unreadable;

@@ -7,8 +7,8 @@ use jiff::tz::TimeZone;
 use serde::Serialize;
 
 use crate::advice::{Advice, Measure, MixerCheck};
-use crate::alarm::Priority;
-use crate::engine::{AlarmLine, JournalBody, JournalRecord, Outcome, SumpStatus};
+use crate::alarm::{Priority, Transition};
+use crate::engine::{AlarmLine, JournalBody, JournalRecord, Outcome, PLANT, SumpStatus};
 use crate::settings::Settings;
 use crate::store::{BROKER, OutboxRow, WaitingChange};
 use crate::units::{Timestamp, to_wire};
@@ -125,12 +125,18 @@ impl Composer {
             };
             (Arc::clone(&sump.name), addressed)
         });
+        // What is the plant's is everybody's.
+        let plant = Addressed {
+            title: settings.plant.name.to_string(),
+            measure: settings.sumps[0].dose.measure,
+            contacts: (0..settings.contacts.len()).collect(),
+        };
         Composer {
             root: format!("{}/{}", settings.plant.base_topic, settings.plant.name),
             texts,
             language: Arc::clone(&settings.texts.language),
             zone: settings.plant.time_zone.clone(),
-            sumps: sumps.collect(),
+            sumps: sumps.chain([(PLANT.into(), plant)]).collect(),
             post: Post::new(settings),
         }
     }
@@ -167,7 +173,11 @@ impl Composer {
             let mut notes = Notes::new(&self.language, note(&own), |language| {
                 note(translated(language).as_ref().unwrap_or(&own))
             });
-            self.post.tell(&to.contacts, &mut notes, alarm, out, later);
+            let contacts = match alarm {
+                Some(line) if !is_for_people(line) => &[],
+                _ => &to.contacts[..],
+            };
+            self.post.tell(contacts, &mut notes, alarm, out, later);
         }
         out.push(OutboxRow {
             receiver: BROKER.to_owned(),
@@ -343,6 +353,16 @@ impl Composer {
     /// The topic that says whether the daemon is there.
     pub fn status_topic(&self) -> String {
         format!("{}/status", self.root)
+    }
+}
+
+/// What is suppressed is told by what suppresses it, and nobody hears of its
+/// coming and going.
+fn is_for_people(line: &AlarmLine) -> bool {
+    match line.transition {
+        Transition::Suppressed => false,
+        Transition::Unsuppressed => line.transition.annunciates(line.state),
+        _ => true,
     }
 }
 

@@ -10,8 +10,8 @@ use crate::units::Quantity;
 
 use super::{LimitLevel, Step};
 
-/// What can be wrong with a sump. Written `concentration.low`,
-/// `silent.<channel>`, `instrument.<channel>`, `loss`.
+/// What can be wrong with a sump, or with the plant. Written
+/// `concentration.low`, `silent.<channel>`, `loss`, `source.<name>`.
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
 pub enum Condition {
     /// A signal is outside one of its limits.
@@ -44,6 +44,8 @@ pub enum Condition {
     TrampOil,
     /// The refractometer and another method part, and not by tramp oil.
     Factor,
+    /// A source of readings is gone, and with it all its channels; of the plant.
+    Source(Arc<str>),
 }
 
 impl Condition {
@@ -70,6 +72,7 @@ impl Condition {
             Condition::Contradicted => "contradicted",
             Condition::Mixer => "mixer",
             Condition::Own(_) => "own",
+            Condition::Source(_) => "source",
             Condition::Mineral(..) => "mineral",
             Condition::Excess(_) => "excess",
             Condition::Souring(_) => "souring",
@@ -120,7 +123,8 @@ impl fmt::Display for Condition {
             Condition::Silent(name)
             | Condition::Disagrees(name)
             | Condition::Instrument(name)
-            | Condition::Own(name) => {
+            | Condition::Own(name)
+            | Condition::Source(name) => {
                 write!(f, "{}.{name}", self.kind())
             }
             Condition::Mineral(mineral, step) => {

@@ -49,6 +49,7 @@ mod own_rules;
 mod payload;
 mod places;
 mod plant;
+mod plant_rules;
 mod ports;
 mod prices;
 mod problem;

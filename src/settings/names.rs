@@ -1,5 +1,7 @@
 //! Names that become topics: no two sources may report on one, and no sump may
-//! take theirs.
+//! take theirs or the plant's.
+
+use crate::engine::PLANT;
 
 use super::key_path::KeyPath;
 use super::problem::Problem;
@@ -36,12 +38,17 @@ pub(super) fn check_sources(review: &mut Review, kinds: &[(&str, &[String])]) {
     }
 }
 
-/// Tells a sump whose topics would be those of sources.
+/// Tells a sump whose topics would be those of sources, or of the plant.
 pub(super) fn check_sumps(review: &mut Review, names: &[String]) {
-    for name in names.iter().filter(|name| *name == OF_THE_SOURCES) {
-        let at = KeyPath::root().key("sump").key(name);
-        let by = "the topics on which sources report".to_owned();
-        let name = name.clone();
-        review.tell(&at, Problem::NameTaken { name, by });
+    let taken = [
+        (OF_THE_SOURCES, "the topics on which sources report"),
+        (PLANT, "the plant itself, whose alarms are told under it"),
+    ];
+    for name in names {
+        if let Some((_, by)) = taken.iter().find(|(taken, _)| taken == name) {
+            let at = KeyPath::root().key("sump").key(name);
+            let (name, by) = (name.clone(), (*by).to_owned());
+            review.tell(&at, Problem::NameTaken { name, by });
+        }
     }
 }

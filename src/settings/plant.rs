@@ -7,7 +7,7 @@ use std::sync::Arc;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
-use crate::engine::{AdmissionSetup, SumpSetup};
+use crate::engine::{AdmissionSetup, PlantSetup, SumpSetup};
 use crate::units::{Linear, Quantity, Span, Volume};
 use crate::{line, modbus};
 
@@ -53,6 +53,8 @@ pub struct Settings {
     pub own_rules: Vec<OwnRuleSetup>,
     /// The concentrate in stock, by fluid.
     pub stocks: Vec<StockSettings>,
+    /// What of the plant itself is watched.
+    pub watched: PlantSetup,
     /// Every series; `SeriesIx` is a place in this list. For each sump its
     /// channels come first, each meter's total behind it, then the estimates
     /// `concentration` and `volume`.

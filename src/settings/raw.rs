@@ -56,6 +56,7 @@ tables! {
         name: String,
         base_topic: String,
         time_zone: String,
+        rules: RawPlantRules,
     }
     /// `[shifts]`, or `[sump.NAME.shifts]`
     RawShifts {
@@ -356,6 +357,10 @@ tables! {
         first_fill_surplus: Written,
         settle: Written,
     }
+    /// `[plant.rules]`
+    RawPlantRules {
+        source: Switch<RawRule>,
+    }
     /// `[sump.NAME.rules]`
     RawRules {
         instrument: Switch<RawRule>,
@@ -375,7 +380,7 @@ tables! {
         tramp_oil: Switch<RawRule>,
         factor: Switch<RawRule>,
     }
-    /// `[sump.NAME.rules.NAME]`
+    /// `[sump.NAME.rules.NAME]`, `[plant.rules.NAME]`
     RawRule {
         priority: String,
         on_delay: Written,

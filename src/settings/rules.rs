@@ -26,10 +26,10 @@ const FLUID_OFF_DELAY: Span = Span::from_hours(12);
 
 /// A rule as it stands where nothing is written.
 #[derive(Debug, Clone, Copy)]
-struct Standard {
-    priority: Priority,
-    on: Span,
-    off: Span,
+pub(super) struct Standard {
+    pub(super) priority: Priority,
+    pub(super) on: Span,
+    pub(super) off: Span,
 }
 
 /// An instrument that asks for somebody.
@@ -213,13 +213,13 @@ impl Table<'_> {
 }
 
 #[derive(Debug, Clone, Copy)]
-struct Behaviour {
-    priority: Priority,
-    manner: AlarmManner,
+pub(super) struct Behaviour {
+    pub(super) priority: Priority,
+    pub(super) manner: AlarmManner,
 }
 
 /// How the alarm of a rule behaves; nothing where the rule is off.
-fn behaviour(
+pub(super) fn behaviour(
     review: &mut Review,
     at: &KeyPath,
     raw: Option<&Switch<RawRule>>,

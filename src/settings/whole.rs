@@ -25,6 +25,7 @@ use super::names;
 use super::origin::Ways;
 use super::own_rules;
 use super::plant::{PlantSettings, Settings, StoreSettings};
+use super::plant_rules::{self, WatchedSources};
 use super::ports;
 use super::prices;
 use super::problem::Problem;
@@ -85,7 +86,8 @@ fn settings(sources: Sources) -> Result<Settings, SettingsError> {
 }
 
 fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings> {
-    let raw_plant = raw.plant.unwrap_or_default();
+    let mut raw_plant = raw.plant.unwrap_or_default();
+    let rules = plant_rules::plant_rules(review, &raw_plant.rules.take().unwrap_or_default());
     let time_zone = shifts::time_zone(review, &KeyPath::root().key("plant"), &raw_plant);
     let shifts = PlantShifts::read(review, raw.shifts.as_ref(), time_zone.clone());
     let plant = plant(review, raw_plant, time_zone.clone());
@@ -167,17 +169,28 @@ fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings>
     if let (Some(own_rules), Some(setups), Some(plant)) = (&own_rules, &mut setups, &plant) {
         own_rules::connect(own_rules, setups, &plant.time_zone);
     }
+    let brokers = all(brokers.settings)?;
+    let modbus = all(masters.settings)?;
+    let serial = all(line_ports.settings)?;
+    let routes = all(sumps.routes)?;
+    let watched = WatchedSources {
+        brokers: &brokers,
+        modbus: &modbus,
+        serial: &serial,
+        routes: &routes,
+    };
     Some(Settings {
         plant: plant?,
         store: store?,
-        brokers: all(brokers.settings)?,
-        modbus: all(masters.settings)?,
-        serial: all(line_ports.settings)?,
+        watched: watched.setup(&rules?),
+        brokers,
+        modbus,
+        serial,
         messages_broker: messages_broker?,
         entry_topic: entry_topic?,
         texts: texts?,
         sumps: setups?,
-        routes: all(sumps.routes)?,
+        routes,
         messages: MessageSettings {
             expire_after: expire_after?,
             mail: mail?,

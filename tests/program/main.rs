@@ -35,6 +35,7 @@ mod senml;
 mod shutdown;
 mod slave;
 mod source;
+mod source_gone;
 mod sparkplug;
 mod stream;
 mod survey;

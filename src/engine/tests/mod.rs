@@ -10,6 +10,7 @@ mod fluid_rules;
 mod instrument_status;
 mod instruments;
 mod loops;
+mod plant_alarms;
 mod properties;
 mod upkeep;
 

@@ -17,7 +17,7 @@ use std::time::Instant;
 
 use tokio::sync::Notify;
 
-use crate::engine::AdmissionSetup;
+use crate::engine::{AdmissionSetup, Lost};
 use crate::units::Timestamp;
 
 use super::refusals::{IngestCounters, Refusals, beginning, shown};
@@ -89,6 +89,20 @@ struct Link {
     why_not: Option<String>,
 }
 
+/// How a source's connection stands, as far as it is known.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Standing {
+    /// The first attempt is not over yet.
+    Starting,
+    /// There is a connection.
+    Connected,
+    /// There is none.
+    Lost(Lost),
+}
+
+/// Said in the place of a reason until the first attempt is over.
+const STARTING: &str = "starting";
+
 /// The last message of a topic that could not be read.
 #[derive(Debug)]
 struct Last {
@@ -114,7 +128,7 @@ impl SourceReport {
     ) -> Self {
         let link = Link {
             since: now,
-            why_not: Some("starting".to_owned()),
+            why_not: Some(STARTING.to_owned()),
         };
         SourceReport {
             source,
@@ -255,6 +269,19 @@ impl SourceReport {
             text: String::new(),
         }
         .with_text()
+    }
+
+    /// How its connection stands.
+    pub fn standing(&self) -> Standing {
+        let told = self.lock();
+        match told.link.why_not.as_deref() {
+            None => Standing::Connected,
+            Some(STARTING) => Standing::Starting,
+            Some(why) => Standing::Lost(Lost {
+                since: told.link.since,
+                why: why.to_owned(),
+            }),
+        }
     }
 
     /// The counts in words, for the log.

@@ -71,6 +71,7 @@ fn line(priority: Priority, transition: Transition, state: AlarmState) -> AlarmL
         because: None,
         until: None,
         own: None,
+        source: None,
         advice: None,
     }
 }

@@ -8,7 +8,7 @@ use crate::advice::{
     MixerCheck, Reason, VolumeUnit, Way, Withheld,
 };
 use crate::alarm::{AlarmState, Priority, Transition};
-use crate::engine::{AlarmLine, Outcome, Suppressor};
+use crate::engine::{AlarmLine, Outcome, SourceLost, Suppressor};
 use crate::model::{Departure, DepartureKind, Movement, MovementKind, Origin};
 use crate::rules::{Condition, LimitLevel, Step};
 use crate::signal::InstrumentReason;
@@ -119,6 +119,21 @@ pub(super) fn each(mut see: impl FnMut(&About<'_>, &Told<'_>)) {
     }
 }
 
+/// What an alarm about a source tells of it.
+fn source(condition: &Condition) -> Option<Box<SourceLost>> {
+    matches!(condition, Condition::Source(_)).then(|| Box::new(lost("broker", 12)))
+}
+
+fn lost(kind: &'static str, channels: usize) -> SourceLost {
+    SourceLost {
+        kind,
+        address: "192.168.2.5:1883".to_owned(),
+        why: "connection refused".to_owned(),
+        channels,
+        sumps: channels.div_ceil(3),
+    }
+}
+
 /// An alarm about this condition.
 pub(super) fn alarm(condition: Condition, transition: Transition) -> AlarmLine {
     let (value, unit) = match &condition {
@@ -142,6 +157,7 @@ pub(super) fn alarm(condition: Condition, transition: Transition) -> AlarmLine {
         because: None,
         until: None,
         own: None,
+        source: source(&condition),
         advice: None,
         condition,
     }
@@ -213,9 +229,17 @@ fn alarms() -> Vec<AlarmLine> {
         Condition::Souring(Step::Act),
         Condition::TrampOil,
         Condition::Factor,
+        Condition::Source("hall-3".into()),
     ] {
         lines.push(alarm(condition.clone(), Transition::Raised));
         lines.push(alarm(condition, Transition::Returned));
+    }
+    for (kind, channels) in [("broker", 0), ("modbus", 1), ("serial", 7)] {
+        let line = alarm(Condition::Source("hall-3".into()), Transition::Raised);
+        lines.push(AlarmLine {
+            source: Some(Box::new(lost(kind, channels))),
+            ..line
+        });
     }
     for advice in all_advice() {
         let advice = Some(Arc::new(advice));

@@ -8,6 +8,7 @@ mod instrument;
 mod layers;
 mod messages;
 mod own_rules;
+mod plant_rules;
 mod recharge;
 mod roads;
 mod shifts;

@@ -13,7 +13,7 @@ use serde_json::{Map, Value};
 
 use super::super::recent::fnv1a;
 use crate::engine::{
-    AdditionKind, Entry, EntryKind, HappeningKind, Look, Method, Smell, SumpSetup,
+    AdditionKind, Entry, EntryKind, HappeningKind, Look, Method, PLANT, Smell, SumpSetup,
 };
 use crate::settings::nearest;
 use crate::units::{Quantity, Timestamp};
@@ -35,21 +35,28 @@ const LONGEST_TEXT: usize = 2000;
 /// The kinds by the names that people write, with what reads the fields that
 /// are particular to each.
 const KINDS: [(&str, Kind); 12] = [
-    kind("hand_reading", hand_reading),
-    kind("impression", impression),
-    kind("addition", addition),
-    kind("event", event),
-    kind("note", note),
-    kind("acknowledge", acknowledge),
-    kind("shelve", shelve),
-    kind("unshelve", unshelve),
-    kind("out_of_service", out_of_service),
-    kind("in_service", in_service),
-    kind("reset", reset),
-    kind("withdrawn", withdrawn),
+    kind("hand_reading", Read::Sump(hand_reading)),
+    kind("impression", Read::Sump(impression)),
+    kind("addition", Read::Sump(addition)),
+    kind("event", Read::Sump(event)),
+    kind("note", Read::Any(note)),
+    kind("acknowledge", Read::Any(acknowledge)),
+    kind("shelve", Read::Any(shelve)),
+    kind("unshelve", Read::Any(unshelve)),
+    kind("out_of_service", Read::Any(out_of_service)),
+    kind("in_service", Read::Any(in_service)),
+    kind("reset", Read::Any(reset)),
+    kind("withdrawn", Read::Any(withdrawn)),
 ];
 
-type Read = fn(&mut Fields, &SumpSetup) -> Result<EntryKind, EntryError>;
+/// What reads the fields that are particular to a kind.
+#[derive(Clone, Copy)]
+enum Read {
+    /// Of a sump, and checked against it.
+    Sump(fn(&mut Fields, &SumpSetup) -> Result<EntryKind, EntryError>),
+    /// Of a sump or of the plant.
+    Any(fn(&mut Fields) -> Result<EntryKind, EntryError>),
+}
 
 #[derive(Clone, Copy)]
 struct Kind {
@@ -100,7 +107,8 @@ const LOOKS: [(&str, Look); 7] = [
     ("slime", Look::Slime),
 ];
 
-/// Reads an entry; returns it with the place of its sump. An entry without an
+/// Reads an entry; returns it with the place of its sump, or the one behind the
+/// last sump for an entry of the plant. An entry without an
 /// id gets one made from its content, in which neither the order of the fields
 /// nor white space counts.
 ///
@@ -118,19 +126,37 @@ pub fn decode_entry(payload: &[u8], sumps: &[SumpSetup]) -> Result<(usize, Entry
 
     let id = fields.text("id", LONGEST_NAME)?.unwrap_or(made);
     let sump = fields.needed_text("sump", LONGEST_NAME, "the name of a sump")?;
-    let place = sumps.iter().position(|one| *one.name == *sump);
-    let place = place.ok_or_else(|| unknown_sump(&sump, sumps))?;
+    let place = match sumps.iter().position(|one| *one.name == *sump) {
+        None if sump == PLANT => sumps.len(),
+        place => place.ok_or_else(|| unknown_sump(&sump, sumps))?,
+    };
     let entry = Entry {
         id,
         time: time(&mut fields)?,
         sump,
         by: fields.text("by", LONGEST_WORD)?,
         supersedes: fields.text("supersedes", LONGEST_NAME)?,
-        kind: (kind.read)(&mut fields, &sumps[place])?,
+        kind: particular(kind, &mut fields, sumps.get(place))?,
     };
     fields.nothing_left(kind.name)?;
     supersedes_another(&entry)?;
     Ok((place, entry))
+}
+
+/// What is particular to the kind; of the plant there is no `sump`.
+fn particular(
+    kind: Kind,
+    fields: &mut Fields,
+    sump: Option<&SumpSetup>,
+) -> Result<EntryKind, EntryError> {
+    match (kind.read, sump) {
+        (Read::Any(read), _) => read(fields),
+        (Read::Sump(read), Some(sump)) => read(fields, sump),
+        (Read::Sump(_), None) => {
+            let allowed = "an entry of this kind is about one sump; for the plant there are note, withdrawn, and what is done about alarms";
+            Err(wrong("sump", format!("\"{PLANT}\""), allowed))
+        }
+    }
 }
 
 /// The id of an entry that was given none.
@@ -288,12 +314,12 @@ fn event(fields: &mut Fields, sump: &SumpSetup) -> Result<EntryKind, EntryError>
     })
 }
 
-fn note(fields: &mut Fields, _: &SumpSetup) -> Result<EntryKind, EntryError> {
+fn note(fields: &mut Fields) -> Result<EntryKind, EntryError> {
     let text = fields.needed_text("text", LONGEST_TEXT, "the words of the note")?;
     Ok(EntryKind::Note { text })
 }
 
-fn acknowledge(fields: &mut Fields, _: &SumpSetup) -> Result<EntryKind, EntryError> {
+fn acknowledge(fields: &mut Fields) -> Result<EntryKind, EntryError> {
     let alarm = fields.needed_text("alarm", LONGEST_NAME, "the id of the alarm")?;
     Ok(EntryKind::Acknowledge { alarm })
 }
@@ -302,7 +328,7 @@ fn acknowledge(fields: &mut Fields, _: &SumpSetup) -> Result<EntryKind, EntryErr
 /// what lasts longer is out of service. Choice.
 const LONGEST_SHELF_HOURS: f64 = 168.0;
 
-fn shelve(fields: &mut Fields, _: &SumpSetup) -> Result<EntryKind, EntryError> {
+fn shelve(fields: &mut Fields) -> Result<EntryKind, EntryError> {
     let alarm = called(fields)?;
     let hours = fields.needed_number("hours", "for how many hours")?;
     if !(hours > 0.0 && hours <= LONGEST_SHELF_HOURS) {
@@ -318,23 +344,23 @@ fn shelve(fields: &mut Fields, _: &SumpSetup) -> Result<EntryKind, EntryError> {
     })
 }
 
-fn unshelve(fields: &mut Fields, _: &SumpSetup) -> Result<EntryKind, EntryError> {
+fn unshelve(fields: &mut Fields) -> Result<EntryKind, EntryError> {
     let alarm = called(fields)?;
     Ok(EntryKind::Unshelve { alarm })
 }
 
-fn out_of_service(fields: &mut Fields, _: &SumpSetup) -> Result<EntryKind, EntryError> {
+fn out_of_service(fields: &mut Fields) -> Result<EntryKind, EntryError> {
     let alarm = called(fields)?;
     let reason = reason(fields)?;
     Ok(EntryKind::OutOfService { alarm, reason })
 }
 
-fn in_service(fields: &mut Fields, _: &SumpSetup) -> Result<EntryKind, EntryError> {
+fn in_service(fields: &mut Fields) -> Result<EntryKind, EntryError> {
     let alarm = called(fields)?;
     Ok(EntryKind::InService { alarm })
 }
 
-fn reset(fields: &mut Fields, _: &SumpSetup) -> Result<EntryKind, EntryError> {
+fn reset(fields: &mut Fields) -> Result<EntryKind, EntryError> {
     let alarm = called(fields)?;
     Ok(EntryKind::Reset { alarm })
 }
@@ -348,7 +374,7 @@ fn reason(fields: &mut Fields) -> Result<String, EntryError> {
     fields.needed_text("reason", LONGEST_TEXT, "why, in your words")
 }
 
-fn withdrawn(fields: &mut Fields, _: &SumpSetup) -> Result<EntryKind, EntryError> {
+fn withdrawn(fields: &mut Fields) -> Result<EntryKind, EntryError> {
     let text = fields.text("text", LONGEST_TEXT)?;
     Ok(EntryKind::Withdrawn { text })
 }

@@ -254,3 +254,19 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn of_the_plant_there_are_entries_about_its_alarms_and_none_about_fluid() {
+    let written = |fields: Value| {
+        let mut entry = with_usual(&fields);
+        entry["sump"] = "plant".into();
+        decode_entry(entry.to_string().as_bytes(), sumps())
+    };
+    let taken =
+        written(json!({"kind": "out_of_service", "alarm": "source.hall-3", "reason": "moved"}));
+    let (place, entry) = taken.unwrap();
+    assert_eq!((place, &*entry.sump), (sumps().len(), "plant"));
+    let refused = written(json!({"kind": "addition", "what": "water", "litres": 5.0}));
+    let told = refused.unwrap_err().to_string();
+    assert!(told.starts_with("sump is \"plant\""), "{told}");
+}

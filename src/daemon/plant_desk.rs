@@ -1,0 +1,70 @@
+//! The plant's watch beside those of the sumps: taking it up, and keeping it.
+
+use std::sync::Arc;
+
+use crate::engine::{PLANT, PlantSnapshot, PlantWatch};
+use crate::settings::Settings;
+use crate::store::{Reader, SnapshotRow, StoreError};
+use crate::units::Timestamp;
+
+use super::worker::SNAPSHOT_EVERY;
+
+/// The plant's watch, with when it is to be kept next.
+pub(super) struct PlantDesk {
+    pub(super) watch: PlantWatch,
+    keep_at: Timestamp,
+}
+
+impl PlantDesk {
+    /// The watch as it stood, ready to go on at `start`.
+    ///
+    /// # Errors
+    /// When the store cannot be read. A kept state that cannot be read is told,
+    /// and the watch starts anew.
+    pub(super) fn take_up(
+        settings: &Settings,
+        reader: &Reader,
+        start: Timestamp,
+    ) -> Result<Self, StoreError> {
+        let (setup, admission) = (Arc::new(settings.watched.clone()), settings.admission);
+        let kept = reader.snapshot(PLANT)?;
+        let snapshot = kept.and_then(|kept| {
+            let read = serde_json::from_slice::<PlantSnapshot>(&kept.body);
+            read.inspect_err(|error| {
+                tracing::error!(
+                    "the plant's kept state cannot be read ({error}); its watch starts anew"
+                );
+            })
+            .ok()
+        });
+        let mut watch = match snapshot {
+            Some(snapshot) => PlantWatch::restore(setup, admission, snapshot),
+            None => PlantWatch::new(setup, admission, start),
+        };
+        if watch.now() > start + admission.future_skew {
+            watch.pull_back(start);
+        }
+        watch.listen_from(start);
+        Ok(PlantDesk {
+            watch,
+            keep_at: start,
+        })
+    }
+
+    /// Whether its minute is over.
+    pub(super) fn is_due(&self, clock: Timestamp) -> bool {
+        clock >= self.keep_at
+    }
+
+    /// The memory of the watch, to be stored.
+    pub(super) fn keep(&mut self, clock: Timestamp) -> SnapshotRow {
+        self.keep_at = clock + SNAPSHOT_EVERY;
+        let body = serde_json::to_vec(&self.watch.snapshot())
+            .expect("a snapshot has text keys and finite numbers only");
+        SnapshotRow {
+            sump: PLANT.into(),
+            time: clock,
+            body,
+        }
+    }
+}

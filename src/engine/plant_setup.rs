@@ -1,0 +1,42 @@
+//! What of the plant itself is watched, by the settings.
+
+use std::sync::Arc;
+
+use crate::alarm::{AlarmManner, Priority};
+
+/// Stands in the place of a sump's name in what is the plant's.
+pub const PLANT: &str = "plant";
+
+/// What of the plant itself is watched.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct PlantSetup {
+    /// The sources whose loss is told, by name.
+    pub sources: Vec<SourceSetup>,
+}
+
+/// A source of readings whose loss is told.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SourceSetup {
+    /// Its name in the settings.
+    pub name: Arc<str>,
+    /// `broker`, `modbus` or `serial`.
+    pub kind: &'static str,
+    /// Where it is: host and port, or a device.
+    pub address: String,
+    /// The channels that it brings: place of the sump, place of the channel.
+    pub channels: Vec<(usize, u16)>,
+    /// How much hurry.
+    pub priority: Priority,
+    /// How the alarm behaves.
+    pub manner: AlarmManner,
+}
+
+impl SourceSetup {
+    /// How many sumps it brings channels of.
+    pub fn sumps(&self) -> usize {
+        let mut sumps: Vec<usize> = self.channels.iter().map(|(sump, _)| *sump).collect();
+        sumps.sort_unstable();
+        sumps.dedup();
+        sumps.len()
+    }
+}

@@ -1,0 +1,91 @@
+//! The memory of the plant's watch, to be kept and taken up again.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use serde::{Deserialize, Serialize};
+
+use crate::alarm::AlarmLife;
+use crate::units::Timestamp;
+
+use super::plant_setup::PlantSetup;
+use super::plant_watch::{PlantWatch, SourceWatch};
+use super::remembered::Remembered;
+use super::setup::AdmissionSetup;
+
+/// Everything that the plant's watch remembers. Sources and alarms are kept by
+/// name: what is still in the settings goes on, what is gone is forgotten.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct PlantSnapshot {
+    now: Timestamp,
+    seq: u64,
+    given: u64,
+    #[serde(default)]
+    sources: BTreeMap<String, SourceWatch>,
+    #[serde(default)]
+    alarms: BTreeMap<String, AlarmLife>,
+    #[serde(default)]
+    remembered: Remembered,
+}
+
+impl PlantWatch {
+    /// The watch's memory as it is now.
+    pub fn snapshot(&self) -> PlantSnapshot {
+        let sources = self.setup.sources.iter().zip(&self.sources);
+        let alarms = self.alarms.iter();
+        PlantSnapshot {
+            now: self.now,
+            seq: self.seq,
+            given: self.given,
+            sources: sources
+                .map(|(setup, watch)| (setup.name.to_string(), watch.clone()))
+                .collect(),
+            alarms: alarms
+                .map(|alarm| (alarm.condition.to_string(), alarm.life))
+                .collect(),
+            remembered: self.remembered.clone(),
+        }
+    }
+
+    /// A watch that goes on from a snapshot.
+    pub fn restore(
+        setup: Arc<PlantSetup>,
+        admission: AdmissionSetup,
+        mut snapshot: PlantSnapshot,
+    ) -> Self {
+        let mut watch = PlantWatch::new(setup, admission, snapshot.now);
+        watch.seq = snapshot.seq;
+        watch.given = snapshot.given;
+        watch.remembered = snapshot.remembered;
+        for (setup, source) in watch.setup.sources.iter().zip(&mut watch.sources) {
+            if let Some(kept) = snapshot.sources.remove(&*setup.name) {
+                *source = kept;
+            }
+        }
+        for alarm in &mut watch.alarms {
+            if let Some(kept) = snapshot.alarms.get(&alarm.condition.to_string()) {
+                alarm.life = *kept;
+            }
+        }
+        watch
+    }
+
+    /// The clock had run ahead, and stands at `start` again.
+    pub fn pull_back(&mut self, start: Timestamp) {
+        self.now = self.now.min(start);
+        self.restart_delays();
+    }
+
+    /// Nobody watched until `start`: after a longer pause no delay goes on.
+    pub fn listen_from(&mut self, start: Timestamp) {
+        if start - self.now > self.admission.late_after {
+            self.restart_delays();
+        }
+    }
+
+    fn restart_delays(&mut self) {
+        for alarm in &mut self.alarms {
+            alarm.life.restart_delay();
+        }
+    }
+}

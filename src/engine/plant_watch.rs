@@ -1,0 +1,287 @@
+//! The watch over what is the plant's and no sump's: its sources.
+//!
+//! It keeps the same promises as [`super::SumpWatch`]: the same events give the
+//! same lines, time comes from events only, and it goes on from a snapshot as if
+//! nothing had happened.
+
+use std::sync::Arc;
+
+use serde::{Deserialize, Serialize};
+
+use crate::advice::{self, Advice};
+use crate::alarm::{AlarmLife, AlarmManner, AlarmState, Priority, Transition, Verdict};
+use crate::rules::Condition;
+use crate::units::Timestamp;
+
+use super::alarms::Told;
+use super::entry::Entry;
+use super::event::Effect;
+use super::journal::{AlarmLine, JournalBody, JournalRecord, SourceLost};
+use super::plant_setup::{PLANT, PlantSetup};
+use super::remembered::Remembered;
+use super::setup::AdmissionSetup;
+use super::watch::GRID;
+
+/// Everything that can happen to the plant.
+#[derive(Debug, Clone, PartialEq)]
+pub enum PlantEvent {
+    /// A source was lost, or is there again.
+    Source {
+        /// Its name.
+        name: Arc<str>,
+        /// When that was known.
+        time: Timestamp,
+        /// Since when it is gone, and why; nothing where it is there.
+        lost: Option<Lost>,
+    },
+    /// A person wrote something down; with the time it reached us.
+    Entry(Box<Entry>, Timestamp),
+    /// A person's entry out of history: kept as late, it changes nothing.
+    PastEntry(Box<Entry>, Timestamp),
+    /// The clock reached a point of the grid.
+    Tick(Timestamp),
+}
+
+/// The loss of a source.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Lost {
+    /// Since when it is gone.
+    pub since: Timestamp,
+    /// Why, as it was last tried.
+    pub why: String,
+}
+
+/// What is remembered of a source.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub(super) struct SourceWatch {
+    gone: bool,
+    /// The present loss, or the last one.
+    lost: Option<Lost>,
+}
+
+impl SourceWatch {
+    /// One that was gone already is so since then: a start of ours in between
+    /// changes nothing.
+    fn step(&mut self, lost: Option<Lost>) {
+        let was_gone = std::mem::replace(&mut self.gone, lost.is_some());
+        if let Some(lost) = lost {
+            let known = self.lost.take().filter(|_| was_gone);
+            let since = known.map_or(lost.since, |known| known.since);
+            self.lost = Some(Lost { since, ..lost });
+        }
+    }
+}
+
+/// One alarm of the plant, with how it stands.
+#[derive(Debug, Clone)]
+pub(super) struct PlantAlarm {
+    pub(super) condition: Condition,
+    priority: Priority,
+    pub(super) manner: AlarmManner,
+    pub(super) life: AlarmLife,
+}
+
+/// The watch over the plant.
+#[derive(Debug, Clone)]
+pub struct PlantWatch {
+    pub(super) setup: Arc<PlantSetup>,
+    pub(super) admission: AdmissionSetup,
+    /// Newest time of any event; never goes back.
+    pub(super) now: Timestamp,
+    /// Lines that it wrote to the journal so far.
+    pub(super) seq: u64,
+    /// Advice given so far.
+    pub(super) given: u64,
+    /// In the order of the setup.
+    pub(super) sources: Vec<SourceWatch>,
+    /// One for each source, in the order of the setup.
+    pub(super) alarms: Vec<PlantAlarm>,
+    pub(super) remembered: Remembered,
+}
+
+impl PlantWatch {
+    /// A watch that begins at `start`; nothing is known of any source yet.
+    pub fn new(setup: Arc<PlantSetup>, admission: AdmissionSetup, start: Timestamp) -> Self {
+        let alarms = setup.sources.iter().map(|source| PlantAlarm {
+            condition: Condition::Source(Arc::clone(&source.name)),
+            priority: source.priority,
+            manner: source.manner,
+            life: AlarmLife::default(),
+        });
+        PlantWatch {
+            admission,
+            now: start,
+            seq: 0,
+            given: 0,
+            sources: vec![SourceWatch::default(); setup.sources.len()],
+            alarms: alarms.collect(),
+            remembered: Remembered::default(),
+            setup,
+        }
+    }
+
+    /// Newest time of any event.
+    pub fn now(&self) -> Timestamp {
+        self.now
+    }
+
+    /// Lets one event happen.
+    pub fn step(&mut self, event: &PlantEvent, out: &mut Vec<Effect>) {
+        match event {
+            PlantEvent::Source { name, time, lost } => {
+                self.advance(*time, out);
+                self.step_source(name, lost.clone(), out);
+            }
+            PlantEvent::Entry(entry, _) | PlantEvent::PastEntry(entry, _)
+                if self.passes_over(entry) => {}
+            PlantEvent::Entry(entry, arrival) => {
+                let ahead = self.is_ahead(entry, *arrival);
+                let time = if ahead { *arrival } else { entry.time };
+                self.advance(time, out);
+                self.step_entry(entry, time, out);
+            }
+            PlantEvent::PastEntry(entry, _) => self.keep_past_entry(entry, out),
+            PlantEvent::Tick(time) => self.advance(*time, out),
+        }
+    }
+
+    fn step_source(&mut self, name: &str, lost: Option<Lost>, out: &mut Vec<Effect>) {
+        let mut sources = self.setup.sources.iter();
+        if let Some(ix) = sources.position(|source| *source.name == *name) {
+            self.sources[ix].step(lost);
+            self.judge(ix, out);
+        }
+    }
+
+    /// Moves the time forward, letting each timer end at its own point of the
+    /// grid on the way.
+    fn advance(&mut self, time: Timestamp, out: &mut Vec<Effect>) {
+        while let Some(due) = self.next_due().filter(|due| *due <= time) {
+            self.now = self.now.max(due);
+            self.end_timers(out);
+        }
+        self.now = self.now.max(time);
+    }
+
+    fn next_due(&self) -> Option<Timestamp> {
+        let due = self
+            .alarms
+            .iter()
+            .filter_map(|one| one.life.due(one.manner));
+        due.min().map(|due| due.ceil(GRID))
+    }
+
+    fn end_timers(&mut self, out: &mut Vec<Effect>) {
+        for ix in 0..self.alarms.len() {
+            let due = self.alarms[ix].life.due(self.alarms[ix].manner);
+            if due.is_none_or(|due| due > self.now) {
+                continue;
+            }
+            if let Some(transition) = self.alarms[ix].life.end_shelf(self.now) {
+                self.tell(ix, transition, &Told::default(), out);
+            }
+            self.judge(ix, out);
+        }
+    }
+
+    /// Judges an alarm as things stand now.
+    fn judge(&mut self, ix: usize, out: &mut Vec<Effect>) {
+        let verdict = Verdict::of(self.sources[ix].gone);
+        let PlantAlarm { life, manner, .. } = &mut self.alarms[ix];
+        if let Some(transition) = life.observe(self.now, verdict, *manner) {
+            self.tell(ix, transition, &Told::default(), out);
+        }
+    }
+
+    /// Writes a step to the journal, with advice when people are told of
+    /// something new.
+    pub(super) fn tell(
+        &mut self,
+        ix: usize,
+        transition: Transition,
+        told: &Told<'_>,
+        out: &mut Vec<Effect>,
+    ) {
+        let id = self.alarm_id(ix).unwrap_or_default();
+        let life = self.alarms[ix].life;
+        let annunciated = transition.annunciates(life.state());
+        let advice = annunciated.then(|| self.advise(ix));
+        let lost = self.sources[ix].lost.as_ref();
+        let line = AlarmLine {
+            id,
+            condition: self.alarms[ix].condition.clone(),
+            priority: self.alarms[ix].priority,
+            transition,
+            state: life.state(),
+            since: lost
+                .map(|lost| lost.since)
+                .or(life.since())
+                .unwrap_or(self.now),
+            value: None,
+            unit: None,
+            limit: None,
+            window: None,
+            by: told.by.map(str::to_owned),
+            reason: told.reason.map(str::to_owned),
+            because: None,
+            until: life.shelved_until(),
+            own: None,
+            source: Some(Box::new(self.source_lost(ix))),
+            advice,
+        };
+        self.journal(JournalBody::Alarm(line), out);
+    }
+
+    fn source_lost(&self, ix: usize) -> SourceLost {
+        let source = &self.setup.sources[ix];
+        let lost = self.sources[ix].lost.as_ref();
+        SourceLost {
+            kind: source.kind,
+            address: source.address.clone(),
+            why: lost.map(|lost| lost.why.clone()).unwrap_or_default(),
+            channels: source.channels.len(),
+            sumps: source.sumps(),
+        }
+    }
+
+    fn advise(&mut self, ix: usize) -> Arc<Advice> {
+        let condition = self.alarms[ix].condition.clone();
+        let (look_at, cautions) = advice::look_at(&condition);
+        self.given += 1;
+        Arc::new(Advice {
+            id: format!("{PLANT}/advice/{}", self.given),
+            time: self.now,
+            condition,
+            dose: None,
+            withheld: None,
+            look_at,
+            cautions,
+        })
+    }
+
+    /// Adds a line to the journal.
+    pub(super) fn journal(&mut self, body: JournalBody, out: &mut Vec<Effect>) {
+        self.seq += 1;
+        out.push(Effect::Journal(Box::new(JournalRecord {
+            time: self.now,
+            sump: PLANT.into(),
+            seq: self.seq,
+            body,
+        })));
+    }
+
+    /// The id of the present or last occurrence.
+    pub(super) fn alarm_id(&self, ix: usize) -> Option<String> {
+        let PlantAlarm {
+            condition, life, ..
+        } = &self.alarms[ix];
+        Some(format!("{PLANT}/{condition}/{}", life.raised()?))
+    }
+
+    /// Ids of the alarms that stand.
+    pub(super) fn standing(&self) -> Vec<String> {
+        let stands = |ix: &usize| self.alarms[*ix].life.state() != AlarmState::Normal;
+        let standing = (0..self.alarms.len()).filter(stands);
+        standing.filter_map(|ix| self.alarm_id(ix)).collect()
+    }
+}

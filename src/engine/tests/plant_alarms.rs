@@ -1,0 +1,254 @@
+//! Alarms that are the plant's: sources that go and come.
+
+use super::*;
+use crate::engine::plant_watch::Lost;
+
+const TWO: Span = Span::from_mins(2);
+
+fn setup() -> Arc<PlantSetup> {
+    let source = |name: &str, channels| SourceSetup {
+        name: name.into(),
+        kind: "modbus",
+        address: "192.168.2.5:502".to_owned(),
+        channels,
+        priority: Priority::Medium,
+        manner: AlarmManner {
+            on: TWO,
+            off: TWO,
+            ..AlarmManner::default()
+        },
+    };
+    let sources = vec![
+        source("hall-3", vec![(0, 0), (0, 1), (4, 0)]),
+        source("hall-4", Vec::new()),
+    ];
+    Arc::new(PlantSetup { sources })
+}
+
+fn at(seconds: i64) -> Timestamp {
+    minute(0) + Span::from_secs(seconds)
+}
+
+struct Plant {
+    watch: PlantWatch,
+    effects: Vec<Effect>,
+}
+
+impl Plant {
+    fn new() -> Self {
+        let admission = AdmissionSetup {
+            future_skew: Span::from_mins(1),
+            oldest: Span::from_hours(24),
+            late_after: Span::from_mins(1),
+        };
+        Plant {
+            watch: PlantWatch::new(setup(), admission, at(0)),
+            effects: Vec::new(),
+        }
+    }
+
+    fn step(&mut self, event: PlantEvent) {
+        self.watch.step(&event, &mut self.effects);
+    }
+
+    fn source(&mut self, seconds: i64, lost: Option<(i64, &str)>) {
+        let lost = lost.map(|(since, why)| Lost {
+            since: at(since),
+            why: why.to_owned(),
+        });
+        self.step(PlantEvent::Source {
+            name: "hall-3".into(),
+            time: at(seconds),
+            lost,
+        });
+    }
+
+    fn tick(&mut self, seconds: i64) {
+        self.step(PlantEvent::Tick(at(seconds)));
+    }
+
+    fn entry(&mut self, id: &str, seconds: i64, kind: EntryKind, supersedes: Option<&str>) {
+        let entry = Entry {
+            id: id.to_owned(),
+            time: at(seconds),
+            sump: PLANT.to_owned(),
+            by: Some("anna".to_owned()),
+            supersedes: supersedes.map(str::to_owned),
+            kind,
+        };
+        self.step(PlantEvent::Entry(Box::new(entry), at(seconds)));
+    }
+
+    /// Through a snapshot as the store keeps it, going on at `seconds`.
+    fn restart(&mut self, seconds: i64) {
+        let kept = serde_json::to_string(&self.watch.snapshot()).unwrap();
+        let kept = serde_json::from_str(&kept).unwrap();
+        let admission = self.watch.admission;
+        self.watch = PlantWatch::restore(setup(), admission, kept);
+        self.watch.listen_from(at(seconds));
+    }
+
+    fn lines(&self) -> Vec<&AlarmLine> {
+        let lines = self.effects.iter().filter_map(|effect| match effect {
+            Effect::Journal(record) => {
+                assert_eq!(&*record.sump, "plant");
+                match &record.body {
+                    JournalBody::Alarm(line) => Some(line),
+                    _ => None,
+                }
+            }
+            _ => None,
+        });
+        lines.collect()
+    }
+
+    fn steps(&self) -> Vec<Transition> {
+        self.lines().iter().map(|line| line.transition).collect()
+    }
+}
+
+#[test]
+fn a_source_that_is_gone_for_longer_than_its_delay_is_one_alarm() {
+    let mut plant = Plant::new();
+    plant.source(10, Some((9, "closed by the far end")));
+    plant.source(20, Some((9, "connection refused")));
+    plant.tick(9 + 119);
+    assert!(plant.lines().is_empty());
+    plant.tick(600);
+    let raised = plant.lines()[0].clone();
+    assert_eq!(raised.condition.to_string(), "source.hall-3");
+    assert_eq!(raised.since, at(9));
+    let source = raised.source.unwrap();
+    assert_eq!((source.channels, source.sumps), (3, 2));
+    assert_eq!(source.why, "connection refused");
+    assert!(!raised.advice.unwrap().look_at.is_empty());
+    plant.source(700, None);
+    plant.tick(700 + 119);
+    assert_eq!(plant.steps(), [Transition::Raised]);
+    plant.tick(700 + 120);
+    assert_eq!(plant.steps(), [Transition::Raised, Transition::Returned]);
+}
+
+#[test]
+fn a_source_that_is_back_within_its_delay_is_nothing() {
+    let mut plant = Plant::new();
+    for again in 0..20 {
+        plant.source(200 * again, Some((200 * again, "closed")));
+        plant.source(200 * again + 110, None);
+    }
+    plant.tick(10_000);
+    assert!(plant.lines().is_empty());
+}
+
+#[test]
+fn a_restart_while_it_is_gone_tells_nothing_anew_and_keeps_since_when() {
+    let mut plant = Plant::new();
+    plant.source(10, Some((9, "closed")));
+    plant.tick(300);
+    plant.restart(900);
+    plant.source(901, Some((900, "no route")));
+    plant.tick(3_000);
+    assert_eq!(plant.steps(), [Transition::Raised]);
+    plant.source(3_600, None);
+    plant.tick(4_000);
+    assert_eq!(plant.steps(), [Transition::Raised, Transition::Returned]);
+    assert_eq!(plant.lines()[1].since, at(9));
+    assert_eq!(plant.lines()[0].id, plant.lines()[1].id);
+}
+
+#[test]
+fn nobody_counts_the_time_of_a_long_stop_to_the_delay() {
+    let mut plant = Plant::new();
+    plant.source(10, Some((9, "closed")));
+    plant.restart(900);
+    plant.source(901, Some((900, "closed")));
+    plant.tick(901 + 119);
+    assert!(plant.lines().is_empty());
+    plant.tick(901 + 121);
+    assert_eq!(plant.steps(), [Transition::Raised]);
+}
+
+#[test]
+fn people_take_it_on_shelve_it_and_take_it_out_of_service() {
+    let mut plant = Plant::new();
+    plant.source(0, Some((0, "closed")));
+    plant.tick(200);
+    let id = plant.lines()[0].id.clone();
+    let acknowledge = EntryKind::Acknowledge { alarm: id };
+    plant.entry("a", 210, acknowledge, None);
+    plant.entry("b", 220, EntryKind::Withdrawn { text: None }, Some("a"));
+    let shelve = EntryKind::Shelve {
+        alarm: "source.hall-3".to_owned(),
+        hours: 1.0,
+        reason: "switch is being replaced".to_owned(),
+    };
+    plant.entry("c", 230, shelve, None);
+    plant.tick(230 + 3_599);
+    let steps = [
+        Transition::Raised,
+        Transition::Acknowledged,
+        Transition::Unacknowledged,
+        Transition::Shelved,
+    ];
+    assert_eq!(plant.steps(), steps);
+    plant.tick(230 + 3_600);
+    assert_eq!(plant.steps()[4..], [Transition::Unshelved]);
+    let out = EntryKind::OutOfService {
+        alarm: "source.hall-3".to_owned(),
+        reason: "hall is empty".to_owned(),
+    };
+    plant.entry("d", 4_000, out.clone(), None);
+    plant.entry("d", 4_001, out, None);
+    plant.source(4_100, None);
+    plant.tick(9_000);
+    assert_eq!(plant.steps()[5..], [Transition::TakenOutOfService]);
+}
+
+#[test]
+fn an_entry_about_an_alarm_that_the_plant_has_not_is_answered_with_those_it_has() {
+    let plant = Plant::new();
+    let entry = Entry {
+        id: "a".to_owned(),
+        time: at(0),
+        sump: PLANT.to_owned(),
+        by: None,
+        supersedes: None,
+        kind: EntryKind::Unshelve {
+            alarm: "source.hall-9".to_owned(),
+        },
+    };
+    let said = plant.watch.names_in_vain(&entry).unwrap();
+    assert!(said.contains("source.hall-3, source.hall-4"), "{said}");
+}
+
+#[test]
+fn a_channel_has_its_whole_time_to_report_once_its_source_is_back() {
+    let mut bench = Bench::new();
+    bench.run(0..60, 8.0, 900.0);
+    let source = |bench: &mut Bench, time, gone| {
+        for channel in [BRIX, LEVEL] {
+            let kind = TroubleKind::SourceGone(gone);
+            let trouble = Event::Trouble(Trouble {
+                channel,
+                time,
+                kind,
+            });
+            bench.watch.step(&Event::Tick(time), &mut bench.effects);
+            bench.watch.step(&trouble, &mut bench.effects);
+        }
+    };
+    source(&mut bench, minute(60), true);
+    source(&mut bench, minute(300), false);
+    bench.run(301..360, 8.0, 900.0);
+    let steps = bench.alarms().into_iter();
+    let raised: Vec<_> = steps.filter(|(_, by)| *by == Transition::Raised).collect();
+    assert!(raised.is_empty(), "{raised:?}");
+    // Back, and yet nothing comes: that is told.
+    source(&mut bench, minute(360), true);
+    source(&mut bench, minute(400), false);
+    let tick = Event::Tick(minute(500));
+    bench.watch.step(&tick, &mut bench.effects);
+    let raised = bench.alarms().into_iter();
+    let raised = raised.filter(|(_, by)| *by == Transition::Raised).count();
+    assert_eq!(raised, 2);
+}
