@@ -104,7 +104,8 @@ fn a_digest_comes_once_a_day_whatever_kills_the_daemon() {
     daemon.kill();
     assert_eq!(cursor(), Some(passed_over));
     let _daemon = Daemon::start(&plant);
-    // What comes next is the next alarm, not the digest again.
+    // What comes next is the next step of the alarm, not another digest; a
+    // message whose confirmation a kill cut off may come again, the same.
     reads(&client, 0, 4.0);
     let mut again = 0;
     loop {
@@ -112,8 +113,8 @@ fn a_digest_comes_once_a_day_whatever_kills_the_daemon() {
         if next["transition"] == "returned" {
             break;
         }
-        assert_eq!(next, digest);
-        again += 1;
+        again += usize::from(next == digest);
+        assert!(next == digest || next == raised, "{next}");
     }
     assert!(again <= 1);
 }
