@@ -115,7 +115,7 @@ high_waits = true
             "z.toml:10:11: contact.a.webhook: there is no webhook \"buch\"; allowed here: book",
             "z.toml:11:14: contact.a.priorities: \"urgent\" is not one of them; allowed here: low, medium, high",
             "z.toml:12:10: contact.a.hours[0]: \"mon-fri\" is not a shift: write its days, a space and its hours, as \"mon-fri 06:00-22:00\"",
-            "z.toml:13:12: contact.a.language: \"fr\" is not one of them; allowed here: en, de",
+            "z.toml:13:12: contact.a.language: there is no language \"fr\"; allowed here: de, en",
             "z.toml:14:18: contact.a.escalate_after: 0 s is not allowed; allowed is 1 s to 7 d",
             "z.toml:16:10: contact.a.digest: \"6\" is not allowed; allowed is a time of day, as 06:30",
             "z.toml:17:10: contact.b.escalate_after: is missing; write for example escalate_after = \"30 min\", to go with escalate_to",
