@@ -8,7 +8,7 @@ use crate::advice::{
     MixerCheck, Reason, VolumeUnit, Way, Withheld,
 };
 use crate::alarm::{AlarmState, Priority, Transition};
-use crate::engine::{AlarmLine, Outcome, SourceLost, Suppressor};
+use crate::engine::{AlarmLine, Outcome, OwnWords, SourceLost, Suppressor};
 use crate::model::{Departure, DepartureKind, Movement, MovementKind, Origin};
 use crate::rules::{Condition, LimitLevel, Step};
 use crate::signal::InstrumentReason;
@@ -175,6 +175,21 @@ fn suppressors() -> [Suppressor; 6] {
     ]
 }
 
+/// What a plant's own rules may say.
+fn own_words() -> [OwnWords; 2] {
+    let bare = OwnWords {
+        title: "Smell after a stand-still".to_owned(),
+        message: None,
+        look_at: Vec::new(),
+    };
+    let full = OwnWords {
+        message: Some("It stood for two days.".to_owned()),
+        look_at: vec!["Smell it.".to_owned()],
+        ..bare.clone()
+    };
+    [bare, full]
+}
+
 fn alarms() -> Vec<AlarmLine> {
     let low = || Condition::Limit(Quantity::Concentration, LimitLevel::Low);
     let mut lines = Vec::new();
@@ -238,6 +253,13 @@ fn alarms() -> Vec<AlarmLine> {
         let line = alarm(Condition::Source("hall-3".into()), Transition::Raised);
         lines.push(AlarmLine {
             source: Some(Box::new(lost(kind, channels))),
+            ..line
+        });
+    }
+    for own in own_words() {
+        let line = alarm(Condition::Own("smell".into()), Transition::Raised);
+        lines.push(AlarmLine {
+            own: Some(Arc::new(own)),
             ..line
         });
     }

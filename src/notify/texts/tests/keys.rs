@@ -141,11 +141,17 @@ fn the_samples_say_every_sentence_that_the_engine_asks_for() {
     sample::each(|about, message| {
         shown.push_str(&serde_json::Value::from(message.data(about)).to_string());
     });
+    let is_condition = |part: &str| {
+        let first = format!("\"condition\":\"{part}");
+        shown.contains(&first) || shown.contains(&format!(".{part}\""))
+    };
     for key in asked_for() {
         let (table, own) = key.split_once('.').unwrap();
         let is_said = match table {
-            // What is wrong stands within the condition's name.
-            "condition" | "quantity" | "about" => shown.contains(own),
+            // What is wrong, and with what, stands within the condition's name.
+            "condition" => is_condition(&format!("{own}.")) || is_condition(own),
+            "quantity" => is_condition(&format!("{own}.")),
+            "about" => is_condition(own),
             _ => shown.contains(&format!("\"{own}\"")),
         };
         assert!(is_said, "{key}");

@@ -44,6 +44,19 @@ fn a_plant_changes_a_sentence_and_nothing_else() {
     assert_eq!(usual(&texts, "de"), usual(&built_in(), "de"));
 }
 
+/// A plant begins with copies of what comes with the program: nothing in them
+/// may be wrong, and nothing changes by them.
+#[test]
+fn the_built_in_files_can_be_a_plants_own() {
+    let layouts = super::super::built_in::LAYOUTS;
+    let layouts = layouts.map(|(name, text)| (None, name, text));
+    let phrases = super::super::built_in::PHRASES;
+    let phrases = phrases.map(|(name, text)| (Some(name), "phrases.toml", text));
+    let files: Vec<_> = layouts.into_iter().chain(phrases).collect();
+    let texts = Texts::new(&plants(&files)).unwrap_or_else(|wrong| panic!("{wrong}"));
+    assert_eq!(usual(&texts, "de"), usual(&built_in(), "de"));
+}
+
 #[test]
 fn a_layout_is_for_all_languages_or_for_one() {
     let texts = Texts::new(&plants(&[
