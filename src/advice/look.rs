@@ -230,6 +230,11 @@ pub fn look_at(condition: &Condition) -> (Vec<LookStep>, Vec<Caution>) {
         Condition::TrampOil => tramp_oil(),
         Condition::Factor => factor(),
         Condition::Source(_) => source(),
+        // A person gains the time to look and to make ready.
+        Condition::Ahead(Quantity::Concentration, level) => concentration(*level),
+        Condition::Ahead(Quantity::Volume, level) => level_limit(*level),
+        Condition::Ahead(Quantity::Ph, level) => ph(*level),
+        Condition::Ahead(..) => minerals(),
     }
 }
 

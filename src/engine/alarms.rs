@@ -111,6 +111,7 @@ impl SumpWatch {
             return;
         }
         self.judge_at = judging_after(self.now);
+        self.follow_courses();
         let inputs = InputsOnce::default();
         for alarm in self.alarms.rules() {
             let verdict = self.found_by_rule(alarm, &inputs).verdict;
@@ -262,6 +263,7 @@ impl SumpWatch {
         let annunciated = transition.annunciates(life.state());
         let advice = annunciated.then(|| self.advise(&condition, out));
         let evidence = self.evidence(alarm);
+        let beside = annunciated.then(|| Box::new(self.alarm_evidence(&condition)));
         let line = AlarmLine {
             id: self.alarm_id(alarm).unwrap_or_default(),
             condition,
@@ -283,6 +285,7 @@ impl SumpWatch {
             },
             source: None,
             advice,
+            evidence: beside,
         };
         self.journal(JournalBody::Alarm(line), out);
         self.show(out);

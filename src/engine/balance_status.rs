@@ -169,6 +169,12 @@ impl SumpWatch {
         outlooks.collect()
     }
 
+    /// What comes if nobody does anything, where the losses are known.
+    pub(super) fn known_forecast(&self) -> Option<Forecast> {
+        let losses = self.balance.balance.losses(&self.balance_setup).ok()?;
+        self.forecast(&losses)
+    }
+
     fn forecast(&self, losses: &Losses) -> Option<Forecast> {
         let limit = |signal: Quantity, level: LimitLevel| {
             let mut of_signal = self.setup.limits.iter().filter(|one| one.signal == signal);

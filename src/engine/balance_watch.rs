@@ -366,6 +366,7 @@ impl SumpWatch {
         self.tell_of_balance(told, out);
         self.balance.begin_anew();
         self.ph_trend.begin_anew();
+        self.courses.disturbed();
     }
 
     /// A new charge begins; what of its first fill nobody wrote down as
@@ -398,6 +399,7 @@ impl SumpWatch {
         for told in told {
             let body = match told {
                 Told::Movement(movement) => {
+                    self.courses.disturbed();
                     self.note_ledger(&movement);
                     let working = self.setup.working_volume.litres();
                     self.upkeep.moved(&movement, self.now, working);

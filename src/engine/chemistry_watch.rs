@@ -226,6 +226,7 @@ impl SumpWatch {
     /// the fluid.
     pub(super) fn ph_probe_touched(&mut self, time: Timestamp) {
         self.ph_trend.begin_anew();
+        self.courses.disturbed();
         for signs in self.chemistry.both() {
             signs.souring.probe_touched(time);
         }
@@ -238,7 +239,7 @@ impl SumpWatch {
         (class != InstrumentClass::FunctionCheck).then_some(ph)
     }
 
-    fn souring_now(&self) -> SouringNow {
+    pub(super) fn souring_now(&self) -> SouringNow {
         SouringNow {
             time: self.now,
             ph: self.instrument_ph().map(Ph::from_units),

@@ -1,5 +1,6 @@
 //! What the rules find as things stand.
 
+mod ahead;
 mod fluid;
 
 use crate::alarm::Verdict;
@@ -26,6 +27,11 @@ impl SumpWatch {
             Rule::Souring(step) => self.of_souring(*step),
             Rule::TrampOil => self.of_tramp_oil(),
             Rule::Factor => self.of_factor(),
+            Rule::Ahead {
+                signal,
+                level,
+                within,
+            } => self.of_ahead(*signal, *level, *within),
         }
     }
 

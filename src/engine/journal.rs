@@ -11,6 +11,7 @@ use crate::rules::{Condition, OwnWords};
 use crate::units::{Measured, Timestamp};
 
 use super::entry::Entry;
+use super::evidence::AlarmEvidence;
 use super::suppression::Suppressor;
 
 /// One line of the journal. The order of the journal is (time, sump, seq).
@@ -149,6 +150,9 @@ pub struct AlarmLine {
     pub source: Option<Box<SourceLost>>,
     /// What to do about it.
     pub advice: Option<Arc<Advice>>,
+    /// What it rests on, where people are told of something new.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub evidence: Option<Box<AlarmEvidence>>,
 }
 
 /// A source that is or was lost, and what it blinds.

@@ -16,12 +16,14 @@ mod balance_watch;
 mod channel;
 mod chemistry_memory;
 mod chemistry_watch;
+mod courses;
 mod current_loop;
 mod dose_grade;
 mod dosing;
 mod entries;
 mod entry;
 mod event;
+mod evidence;
 mod findings;
 mod input;
 mod instrument;
@@ -63,6 +65,7 @@ pub use entry::{AdditionKind, Entry, EntryKind, HappeningKind, Look, Method, Sme
 pub use event::{
     Effect, Event, Form, Quality, QualityClass, Reading, Sample, SeriesIx, Trouble, TroubleKind,
 };
+pub use evidence::{AlarmEvidence, EvidenceTrend, EvidenceValue};
 pub use input::{Calibration, InputSetup};
 pub use instrument::InstrumentStatus;
 pub use journal::{AlarmLine, JournalBody, JournalRecord, Outcome, SourceLost};

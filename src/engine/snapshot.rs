@@ -11,6 +11,7 @@ use crate::units::{Span, Timestamp};
 use super::balance_watch::BalanceWatch;
 use super::channel::ChannelWatch;
 use super::chemistry_memory::ChemistryWatch;
+use super::courses::Courses;
 use super::dosing::Dosing;
 use super::ph_trend::PhTrend;
 use super::remembered::Remembered;
@@ -41,6 +42,8 @@ pub struct SumpSnapshot {
     meters: Option<Vec<String>>,
     #[serde(default)]
     ph_trend: PhTrend,
+    #[serde(default)]
+    courses: Courses,
     /// Ids alone, as earlier versions kept them.
     #[serde(default, skip_serializing)]
     entries: VecDeque<String>,
@@ -99,6 +102,7 @@ impl SumpWatch {
             balance: Some(self.balance.clone()),
             meters: Some(meters(&self.setup)),
             ph_trend: self.ph_trend.clone(),
+            courses: self.courses.clone(),
             entries: VecDeque::new(),
             remembered: self.remembered.clone(),
             estimated_at_ms: self.estimated_at.millis(),
@@ -126,6 +130,7 @@ impl SumpWatch {
             };
         }
         watch.ph_trend = snapshot.ph_trend;
+        watch.courses = snapshot.courses;
         watch.remembered = if snapshot.entries.is_empty() {
             snapshot.remembered
         } else {
@@ -162,6 +167,7 @@ impl SumpWatch {
         }
         self.balance.begin_anew();
         self.ph_trend.begin_anew();
+        self.courses = Courses::default();
         self.alarms.lives_mut().for_each(AlarmLife::restart_delay);
         self.judge_at = judging_after(self.now);
         let mixing = &mut self.dosing.mixing_until;

@@ -10,6 +10,7 @@ use super::alarm_list::AlarmList;
 use super::balance_watch::{BalanceWatch, Tells, balance_setup, tells};
 use super::channel::ChannelWatch;
 use super::chemistry_memory::ChemistryWatch;
+use super::courses::Courses;
 use super::current_loop::mark;
 use super::dosing::Dosing;
 use super::entry::Entry;
@@ -50,6 +51,7 @@ pub struct SumpWatch {
     pub(super) chemistry: ChemistryWatch,
     pub(super) balance: BalanceWatch,
     pub(super) ph_trend: PhTrend,
+    pub(super) courses: Courses,
     pub(super) balance_setup: BalanceSetup,
     /// What each channel tells the balance.
     pub(super) tells: Vec<Tells>,
@@ -88,6 +90,7 @@ impl SumpWatch {
             chemistry: ChemistryWatch::default(),
             balance: BalanceWatch::new(&setup),
             ph_trend: PhTrend::default(),
+            courses: Courses::default(),
             balance_setup: balance_setup(&setup),
             tells: tells(&setup),
             remembered: Remembered::default(),

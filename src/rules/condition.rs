@@ -46,6 +46,8 @@ pub enum Condition {
     Factor,
     /// A source of readings is gone, and with it all its channels; of the plant.
     Source(Arc<str>),
+    /// A signal will be beyond one of its limits before long.
+    Ahead(Quantity, LimitLevel),
 }
 
 impl Condition {
@@ -78,6 +80,7 @@ impl Condition {
             Condition::Souring(_) => "souring",
             Condition::TrampOil => "tramp_oil",
             Condition::Factor => "factor",
+            Condition::Ahead(..) => "ahead",
         }
     }
 
@@ -105,6 +108,12 @@ impl Condition {
                 more.extend((step == Step::Watch).then_some(Condition::Excess(Step::Act)));
                 more
             }
+            Condition::Ahead(signal, level) => match Mineral::read_as(signal) {
+                Some(mineral) => [Step::Watch, Step::Act]
+                    .map(|step| Condition::Mineral(mineral, step))
+                    .to_vec(),
+                None => both(signal, level),
+            },
             // What a low pH may mean stands with it.
             Condition::Souring(Step::Watch) => {
                 let mut more = both(Quantity::Ph, LimitLevel::Low);
@@ -138,6 +147,7 @@ impl fmt::Display for Condition {
             Condition::Excess(Step::Act) => f.write_str("conductivity.excess_high"),
             Condition::Souring(Step::Watch) => f.write_str("souring.suspected"),
             Condition::Souring(Step::Act) => f.write_str("souring.likely"),
+            Condition::Ahead(quantity, level) => write!(f, "{quantity}.{}_ahead", level.name()),
             _ => f.write_str(self.kind()),
         }
     }

@@ -3,6 +3,8 @@
 //! Promises: a rule looks at values only and remembers nothing. Refuses: to
 //! judge a value that is not there.
 
+mod ahead;
+pub mod causes;
 mod condition;
 mod finding;
 mod limit;
@@ -10,6 +12,7 @@ pub mod own;
 mod rule;
 mod step;
 
+pub use ahead::{Reach, judge_ahead};
 pub use condition::Condition;
 pub use finding::Finding;
 pub use limit::{LimitLevel, judge_limit};

@@ -7,9 +7,10 @@ use serde::Serialize;
 
 use crate::alarm::{AlarmManner, Priority};
 use crate::model::Mineral;
+use crate::units::{Quantity, Span};
 
 use super::own::OwnRule;
-use super::{Condition, Step};
+use super::{Condition, LimitLevel, Step};
 
 /// A rule over signals and model. What it is held against comes from the
 /// settings.
@@ -40,6 +41,15 @@ pub enum Rule {
     TrampOil,
     /// The refractometer and another method part, and not by tramp oil.
     Factor,
+    /// A signal will be beyond a limit before long.
+    Ahead {
+        /// The signal.
+        signal: Quantity,
+        /// The limit.
+        level: LimitLevel,
+        /// Told when it is reached within so long.
+        within: Span,
+    },
     /// What the plant has written itself.
     Own(Arc<OwnAlarm>),
 }
@@ -86,6 +96,7 @@ impl Rule {
             Rule::Souring(step) => Condition::Souring(*step),
             Rule::TrampOil => Condition::TrampOil,
             Rule::Factor => Condition::Factor,
+            Rule::Ahead { signal, level, .. } => Condition::Ahead(*signal, *level),
         }
     }
 }

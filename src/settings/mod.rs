@@ -61,6 +61,7 @@ mod remark;
 mod review;
 mod roads;
 mod rules;
+mod rules_ahead;
 mod scale;
 mod secret;
 mod secret_file;

@@ -379,6 +379,21 @@ tables! {
         souring_likely: Switch<RawRule>,
         tramp_oil: Switch<RawRule>,
         factor: Switch<RawRule>,
+        concentration_low_ahead: Switch<RawAhead>,
+        concentration_high_ahead: Switch<RawAhead>,
+        level_low_ahead: Switch<RawAhead>,
+        ph_low_ahead: Switch<RawAhead>,
+        hardness_high_ahead: Switch<RawAhead>,
+        chloride_high_ahead: Switch<RawAhead>,
+    }
+    /// `[sump.NAME.rules.NAME]` of limits ahead
+    RawAhead {
+        within: Written,
+        priority: String,
+        on_delay: Written,
+        off_delay: Written,
+        latching: bool,
+        again_after: Written,
     }
     /// `[sump.NAME.rules.NAME]`, `[plant.rules.NAME]`
     RawRule {

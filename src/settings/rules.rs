@@ -7,6 +7,7 @@ use crate::units::{Parse, Span};
 use super::key_path::KeyPath;
 use super::raw::{RawRule, RawRules};
 use super::review::Review;
+use super::rules_ahead::{self, Ahead};
 use super::written::{Switch, Written};
 
 /// Losses, gains and instruments were followed for hours before they are told
@@ -101,67 +102,56 @@ pub(super) fn rules(
         table.add(key, raw.as_ref(), UPKEEP, [rule]);
     }
     of_fluid(&mut table, raw);
+    for ahead in rules_ahead::all(raw) {
+        table.add_ahead(&ahead);
+    }
     table.sound.then_some(table.rules)
 }
 
 /// The rules over the state of the fluid; the key is the condition's name.
 fn of_fluid(table: &mut Table<'_>, raw: &RawRules) {
-    let steps: [(&str, &Option<Switch<RawRule>>, fn(Step) -> Rule, Step); 8] = [
-        (
-            "hardness_high",
-            &raw.hardness_high,
-            of_hardness,
-            Step::Watch,
-        ),
+    let hardness = |step| Rule::Mineral(Mineral::Hardness, step);
+    let chloride = |step| Rule::Mineral(Mineral::Chloride, step);
+    let steps = [
+        ("hardness_high", &raw.hardness_high, hardness(Step::Watch)),
         (
             "hardness_high_high",
             &raw.hardness_high_high,
-            of_hardness,
-            Step::Act,
+            hardness(Step::Act),
         ),
-        (
-            "chloride_high",
-            &raw.chloride_high,
-            of_chloride,
-            Step::Watch,
-        ),
+        ("chloride_high", &raw.chloride_high, chloride(Step::Watch)),
         (
             "chloride_high_high",
             &raw.chloride_high_high,
-            of_chloride,
-            Step::Act,
+            chloride(Step::Act),
         ),
         (
             "conductivity_excess",
             &raw.conductivity_excess,
-            Rule::Excess,
-            Step::Watch,
+            Rule::Excess(Step::Watch),
         ),
         (
             "conductivity_excess_high",
             &raw.conductivity_excess_high,
-            Rule::Excess,
-            Step::Act,
+            Rule::Excess(Step::Act),
         ),
         (
             "souring_suspected",
             &raw.souring_suspected,
-            Rule::Souring,
-            Step::Watch,
+            Rule::Souring(Step::Watch),
         ),
         (
             "souring_likely",
             &raw.souring_likely,
-            Rule::Souring,
-            Step::Act,
+            Rule::Souring(Step::Act),
         ),
     ];
-    for (key, raw, rule, step) in steps {
-        let standard = match step {
-            Step::Watch => WATCH,
-            Step::Act => ACT,
+    for (key, raw, rule) in steps {
+        let standard = match rule {
+            Rule::Mineral(_, Step::Act) | Rule::Excess(Step::Act) | Rule::Souring(Step::Act) => ACT,
+            _ => WATCH,
         };
-        table.add(key, raw.as_ref(), standard, [rule(step)]);
+        table.add(key, raw.as_ref(), standard, [rule]);
     }
     table.add(
         "tramp_oil",
@@ -170,14 +160,6 @@ fn of_fluid(table: &mut Table<'_>, raw: &RawRules) {
         [Rule::TrampOil],
     );
     table.add("factor", raw.factor.as_ref(), METHODS, [Rule::Factor]);
-}
-
-const fn of_hardness(step: Step) -> Rule {
-    Rule::Mineral(Mineral::Hardness, step)
-}
-
-const fn of_chloride(step: Step) -> Rule {
-    Rule::Mineral(Mineral::Chloride, step)
 }
 
 /// The table `rules` as it is read.
@@ -190,6 +172,14 @@ struct Table<'a> {
 }
 
 impl Table<'_> {
+    fn add_ahead(&mut self, ahead: &Ahead<'_>) {
+        let Some((rule, behaves)) = ahead.rule(self.review, &self.at.key(ahead.key)) else {
+            self.sound = false;
+            return;
+        };
+        self.add(ahead.key, behaves.as_ref(), WATCH, rule);
+    }
+
     /// Rules that behave as is written at `key`; none where it is off.
     fn add(
         &mut self,

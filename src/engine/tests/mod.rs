@@ -6,6 +6,7 @@ mod calibrations;
 mod chemistry;
 mod corrections;
 mod doses;
+mod evidence;
 mod fluid_rules;
 mod instrument_status;
 mod instruments;

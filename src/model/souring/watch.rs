@@ -198,6 +198,16 @@ impl SouringWatch {
         self.jump.map(|(time, _)| time)
     }
 
+    /// How it smells, as long as that counts.
+    pub fn odour_now(&self, setup: &SouringSetup, now: Timestamp) -> Option<Odour> {
+        setup.still_counts(self.odour, now)
+    }
+
+    /// The change of pH since the first day that the concentration explains.
+    pub fn shift_now(&self, setup: &SouringSetup, now: &SouringNow) -> Option<f64> {
+        super::signs::shift_by_concentration(self, setup, now)
+    }
+
     /// Whether it circulates, and since when, where that is known.
     pub fn circulates(&self) -> Option<(Timestamp, bool)> {
         self.circulates

@@ -15,6 +15,7 @@ pub(super) const LAYOUTS: [(&str, &str); 13] = [
     ("do.txt", include_str!("../../../texts/do.txt")),
     ("dose.txt", include_str!("../../../texts/dose.txt")),
     ("evidence.txt", include_str!("../../../texts/evidence.txt")),
+    ("likely.txt", include_str!("../../../texts/likely.txt")),
     ("mixer.txt", include_str!("../../../texts/mixer.txt")),
     ("movement.txt", include_str!("../../../texts/movement.txt")),
     ("options.txt", include_str!("../../../texts/options.txt")),

@@ -8,8 +8,9 @@ use crate::advice::{
     MixerCheck, Reason, VolumeUnit, Way, Withheld,
 };
 use crate::alarm::{AlarmState, Priority, Transition};
-use crate::engine::{AlarmLine, Outcome, OwnWords, SourceLost, Suppressor};
+use crate::engine::{AlarmEvidence, AlarmLine, Outcome, OwnWords, SourceLost, Suppressor};
 use crate::model::{Departure, DepartureKind, Movement, MovementKind, Origin};
+use crate::rules::causes::{CauseKind, LikelyCause, Sign, SignSeen};
 use crate::rules::{Condition, LimitLevel, Step};
 use crate::signal::InstrumentReason;
 use crate::units::{Concentration, Measured, Quantity, Span, Timestamp, Volume};
@@ -159,6 +160,7 @@ pub(super) fn alarm(condition: Condition, transition: Transition) -> AlarmLine {
         own: None,
         source: source(&condition),
         advice: None,
+        evidence: None,
         condition,
     }
 }
@@ -245,6 +247,8 @@ fn alarms() -> Vec<AlarmLine> {
         Condition::TrampOil,
         Condition::Factor,
         Condition::Source("hall-3".into()),
+        Condition::Ahead(Quantity::Ph, LimitLevel::Low),
+        Condition::Ahead(Quantity::Concentration, LimitLevel::High),
     ] {
         lines.push(alarm(condition.clone(), Transition::Raised));
         lines.push(alarm(condition, Transition::Returned));
@@ -263,12 +267,35 @@ fn alarms() -> Vec<AlarmLine> {
             ..line
         });
     }
+    for evidence in all_evidence() {
+        let evidence = Some(Box::new(evidence));
+        let line = alarm(low(), Transition::Raised);
+        lines.push(AlarmLine { evidence, ..line });
+    }
     for advice in all_advice() {
         let advice = Some(Arc::new(advice));
         let line = alarm(low(), Transition::Raised);
         lines.push(AlarmLine { advice, ..line });
     }
     lines
+}
+
+/// Every cause with every sign.
+fn all_evidence() -> [AlarmEvidence; 1] {
+    let sign = |sign| SignSeen {
+        sign,
+        value: None,
+        unit: "",
+    };
+    let cause = |cause| LikelyCause {
+        cause,
+        signs: Sign::ALL.map(sign).to_vec(),
+    };
+    [AlarmEvidence {
+        values: Vec::new(),
+        trend: None,
+        causes: CauseKind::ALL.map(cause).to_vec(),
+    }]
 }
 
 /// Advice with this dose, or with the reason why there is none.

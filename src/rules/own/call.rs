@@ -102,7 +102,8 @@ impl Check<'_> {
             .any(|quantity| quantity.name() == signal)
         {
             let levels = LimitLevel::ALL.map(LimitLevel::name);
-            if !levels.contains(&level) {
+            let others = ["low_ahead", "high_ahead", "excess", "excess_high"];
+            if !levels.contains(&level) && !others.contains(&level) {
                 return self.unknown(at, "limit", level, levels.into_iter());
             }
         }

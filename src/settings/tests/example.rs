@@ -10,8 +10,8 @@ use super::{example, variables};
 use crate::engine::ChannelKind;
 use crate::settings::Settings;
 use crate::settings::raw::{
-    RawAdmission, RawBroker, RawCalibration, RawChannel, RawChecksum, RawChoice, RawCleaner,
-    RawContact, RawDespike, RawDose, RawEngine, RawFluid, RawLimit, RawLimits, RawMail,
+    RawAdmission, RawAhead, RawBroker, RawCalibration, RawChannel, RawChecksum, RawChoice,
+    RawCleaner, RawContact, RawDespike, RawDose, RawEngine, RawFluid, RawLimit, RawLimits, RawMail,
     RawMessages, RawMethods, RawMinerals, RawMixer, RawModbus, RawOwnRule, RawPlant, RawPrices,
     RawRecharge, RawRule, RawRules, RawSerial, RawSettings, RawShifts, RawSouring, RawStock,
     RawStore, RawSump, RawTemplate, RawTls, RawVessel, RawWater, RawWebhook,
@@ -177,6 +177,7 @@ fn the_example_names_every_setting() {
         keys::<RawLimit>(),
         keys::<RawRules>(),
         keys::<RawRule>(),
+        keys::<RawAhead>(),
         keys::<RawChannel>(),
         keys::<RawCalibration>(),
         keys::<RawDespike>(),

@@ -12,6 +12,7 @@ use crate::advice::{Cause, Caution, LookStep, MixerVerdict, Reason, Way, Withhel
 use crate::alarm::{Priority, Transition};
 use crate::engine::Suppressor;
 use crate::model::{DepartureKind, MovementKind};
+use crate::rules::causes::{CauseKind, Sign};
 use crate::rules::{Condition, LimitLevel};
 use crate::signal::InstrumentReason;
 use crate::units::Quantity;
@@ -78,16 +79,28 @@ fn asked_for() -> BTreeSet<String> {
         "instrument",
         &all!(InstrumentReason: Silent, Fault, Frozen, JustTouched, OutOfRange, Foam, Noisy, Fouled, Drifting, Spiking),
     );
+    add(
+        "likely",
+        &all!(CauseKind: WaterIn, PlainWater, MixerWeak, MixerStrong, MixIn, TopUpOverdue, Evaporation, Prism, TrampOil, Cleaner, Dilution, Richer, Bacteria, Acid, Electrode, CarryOff, Leak, LinesFilled, DrainedBack, Overfilled, Foam, LevelProbe, Minerals),
+    );
+    add(
+        "sign",
+        &all!(Sign: WaterByBalance, MixByBalance, LevelRises, LevelFalls, ConcentrationRises, ConcentrationFalls, ConcentrationSteady, WaterWrittenDown, JustAdded, NothingAdded, MixerReadsWeak, MixerReadsStrong, HandReadsHigher, HandReadsLower, InstrumentAsks, BalanceForbids, ConductivityStays, ConductivityLags, ConductivityHigh, TitrationLess, OilFound, PhJumped, OxygenLow, GermsFound, Smells, StoodStill, Warm, MixLost, WaterLost, PumpsStarted, PumpsStand, FoamSeen, MineralsHigh),
+    );
     add("hurry", &all!(Priority: Low, Medium, High));
     add(
         "transition",
         &all!(Transition: Raised, RaisedAgain, Acknowledged, Returned, Unacknowledged, Reset, Shelved, Unshelved, Suppressed, Unsuppressed, TakenOutOfService, PutIntoService),
     );
     add("condition", &all!(LimitLevel: LowLow, Low, High, HighHigh));
-    let conditions = all!(Condition: Limit, Silent, Disagrees, Instrument, Loss, Gain, DoseMissed, Contradicted, Mixer, Excess, TrampOil, Factor, Own, Source, Mineral, Souring);
-    // Limits and minerals are told by their level, souring by its step.
-    add("condition", &conditions[1..conditions.len() - 2]);
-    add("condition", &["ExcessHigh", "Suspected", "Likely"]);
+    let conditions = all!(Condition: Limit, Silent, Disagrees, Instrument, Loss, Gain, DoseMissed, Contradicted, Mixer, Excess, TrampOil, Factor, Own, Source, Mineral, Souring, Ahead);
+    // Limits, minerals and what lies ahead are told by their level, souring by
+    // its step.
+    add("condition", &conditions[1..conditions.len() - 3]);
+    add(
+        "condition",
+        &["ExcessHigh", "Suspected", "Likely", "LowAhead", "HighAhead"],
+    );
     add(
         "about",
         &["Loss", "Gain", "DoseMissed", "Contradicted", "Mixer"],

@@ -1,0 +1,102 @@
+//! Limits that will be reached before long.
+
+use crate::model::{Mineral, Outlook};
+use crate::rules::{Finding, LimitLevel, Reach, Step, judge_ahead};
+use crate::units::{Quantity, Span};
+
+use crate::engine::watch::SumpWatch;
+
+/// A trend that tells a limit ahead goes over so long. Choice: a shift.
+const OVER: Span = Span::from_hours(8);
+/// Nothing is said of what lies further ahead, d.
+const HORIZON_D: f64 = 30.0;
+
+impl SumpWatch {
+    pub(super) fn of_ahead(&self, signal: Quantity, level: LimitLevel, within: Span) -> Finding {
+        if let Some(mineral) = Mineral::read_as(signal) {
+            return self.of_mineral_ahead(mineral, within);
+        }
+        let forecast = || self.known_forecast();
+        let reach = match (signal, level.is_low()) {
+            (Quantity::Volume, true) => forecast()
+                .and_then(|forecast| forecast.low_volume)
+                .map(|outlook| self.reach(outlook)),
+            (Quantity::Concentration, false) => forecast()
+                .and_then(|forecast| forecast.high_concentration)
+                .map(|outlook| self.reach(outlook)),
+            (Quantity::Ph, true) => self.ph_outlook().map(|ph| self.reach(ph.reaches)),
+            _ => self.reach_by_trend(signal, level),
+        };
+        let value = self.signal(signal);
+        let verdict = judge_ahead(within, reach, value.is_some());
+        Finding {
+            value,
+            unit: Some(signal.unit()),
+            limit: self.threshold(signal, level),
+            ..Finding::plain(verdict)
+        }
+    }
+
+    fn of_mineral_ahead(&self, mineral: Mineral, within: Span) -> Finding {
+        let bound = Step::Watch.of(self.setup.minerals.bounds(mineral));
+        let status = self.mineral_status();
+        let tracers = status.map(|status| status.tracers).unwrap_or_default();
+        let tracer = tracers.into_iter().find(|one| one.mineral == mineral);
+        let forecast = tracer.as_ref().and_then(|tracer| tracer.forecast);
+        let reach = forecast.and_then(|forecast| {
+            Some(Reach {
+                likely: days(forecast.likely_d?),
+                latest: forecast.latest_d.map(days),
+            })
+        });
+        let content = tracer.and_then(|tracer| tracer.content_mg_l);
+        // Beyond the first bound it is no longer ahead.
+        let reach = reach.filter(|_| content.is_some_and(|content| content.value < bound));
+        let known = !self.chemistry.now.minerals.is_lost(mineral);
+        Finding {
+            value: content.map(|content| content.value),
+            unit: Some(mineral.quantity().unit()),
+            limit: Some(bound),
+            ..Finding::plain(judge_ahead(within, reach, known))
+        }
+    }
+
+    fn reach(&self, outlook: Outlook) -> Reach {
+        Reach {
+            likely: outlook.time - self.now,
+            latest: outlook.latest.map(|latest| latest - self.now),
+        }
+    }
+
+    /// By how the signal went over a shift, where it surely goes there.
+    fn reach_by_trend(&self, signal: Quantity, level: LimitLevel) -> Option<Reach> {
+        let trend = self.trend_of(signal, OVER)?;
+        let (low, high) = trend.a_day.interval_90();
+        let (nearest, value) = if level.is_low() {
+            (high, trend.a_day.value)
+        } else {
+            (low, trend.a_day.value)
+        };
+        let left = self.threshold(signal, level)? - self.signal(signal)?;
+        let towards = |a_day: f64| left / a_day;
+        let sure = left != 0.0 && nearest.signum() == left.signum() && nearest != 0.0;
+        let likely = towards(value);
+        (sure && (0.0..=HORIZON_D).contains(&likely)).then(|| Reach {
+            likely: days(likely),
+            latest: Some(towards(nearest))
+                .filter(|latest| *latest <= HORIZON_D)
+                .map(days),
+        })
+    }
+
+    /// The limit that is set.
+    fn threshold(&self, signal: Quantity, level: LimitLevel) -> Option<f64> {
+        let mut limits = self.setup.limits.iter();
+        let limit = limits.find(|one| one.signal == signal && one.level == level);
+        limit.map(|limit| limit.threshold)
+    }
+}
+
+fn days(days: f64) -> Span {
+    Span::from_millis((days.max(0.0) * 86_400_000.0) as i64)
+}

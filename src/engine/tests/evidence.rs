@@ -1,0 +1,102 @@
+//! What an alarm rests on.
+
+use super::*;
+use crate::rules::causes::{CauseKind, Sign};
+
+fn raised(bench: &Bench, condition: &str) -> AlarmEvidence {
+    let records = bench.journal();
+    let mut lines = records.iter().filter_map(|record| match &record.body {
+        JournalBody::Alarm(line) => Some(line),
+        _ => None,
+    });
+    let line = lines.find(|line| line.condition.to_string() == condition);
+    *line
+        .expect("it is told")
+        .evidence
+        .clone()
+        .expect("evidence")
+}
+
+/// From 8 % down by 3 points over 12 h while the level rises or falls.
+fn thinned(litres: f64) -> Bench {
+    let mut bench = Bench::new();
+    bench.run(0..600, 8.0, 850.0);
+    for m in 600..1320 {
+        let share = f64::from(m - 600) / 720.0;
+        let noise = if m % 2 == 0 { 0.002 } else { 0.0 };
+        bench.read(BRIX, minute(i64::from(m)), 4.2 - 1.5 * share + noise);
+        bench.read(
+            LEVEL,
+            minute(i64::from(m)),
+            (850.0 + litres * share) / 1000.0 + noise,
+        );
+    }
+    bench
+}
+
+#[test]
+fn lean_with_a_rising_level_is_told_as_water_that_runs_in() {
+    let evidence = raised(&thinned(60.0), "concentration.low");
+    let first = &evidence.causes[0];
+    assert_eq!(first.cause, CauseKind::WaterIn, "{evidence:?}");
+    assert!(!first.signs.is_empty());
+    let names: Vec<Quantity> = evidence.values.iter().map(|value| value.name).collect();
+    assert_eq!(names, [Quantity::Concentration, Quantity::Volume]);
+}
+
+#[test]
+fn plain_water_that_was_written_down_is_named() {
+    let mut bench = Bench::new();
+    bench.run(0..600, 6.3, 700.0);
+    let water = EntryKind::Addition {
+        what: AdditionKind::Water,
+        litres: 150.0,
+        strength_pct: None,
+        water: None,
+        advice: None,
+    };
+    bench.enter("w", minute(600), water);
+    bench.run(600..800, 5.2, 850.0);
+    let evidence = raised(&bench, "concentration.low");
+    let water = evidence
+        .causes
+        .iter()
+        .find(|one| one.cause == CauseKind::PlainWater);
+    let signs = &water.expect("it is named").signs;
+    assert_eq!(signs[0].sign, Sign::WaterWrittenDown);
+    assert!((signs[0].value.unwrap() - 150.0).abs() < 10.0, "{signs:?}");
+}
+
+#[test]
+fn a_limit_ahead_is_told_before_it_and_kept_back_once_it_is_told() {
+    let mut setup = (*setup()).clone();
+    setup.rules = vec![RuleSetup {
+        rule: Rule::Ahead {
+            signal: Quantity::Concentration,
+            level: LimitLevel::Low,
+            within: Span::from_hours(8),
+        },
+        priority: Priority::Low,
+        manner: AlarmManner::default(),
+    }];
+    let mut bench = Bench {
+        watch: SumpWatch::new(Arc::new(setup), ADMISSION, start()),
+        effects: Vec::new(),
+    };
+    // 8 % falls by 0.2 points an hour: the limit of 6 % after ten hours.
+    for m in 0..720 {
+        let noise = if m % 2 == 0 { 0.002 } else { 0.0 };
+        let brix = 4.2 - 0.1 * m as f64 / 60.0 + noise;
+        bench.read(BRIX, minute(m), brix);
+        bench.read(LEVEL, minute(m), 0.85 + noise / 10.0);
+    }
+    let told_in_order = bench.alarms();
+    assert_eq!(
+        told_in_order[0],
+        told("concentration.low_ahead", Transition::Raised)
+    );
+    let suppressed = told("concentration.low_ahead", Transition::Suppressed);
+    assert!(told_in_order.contains(&suppressed), "{told_in_order:?}");
+    let low = told("concentration.low", Transition::Raised);
+    assert!(told_in_order.contains(&low), "{told_in_order:?}");
+}

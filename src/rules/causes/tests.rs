@@ -1,0 +1,350 @@
+//! Each cause comes first by its own signs, and not by the contrary ones.
+
+use super::*;
+use crate::rules::{LimitLevel, Step};
+
+fn first(condition: Condition, pairs: Pairs) -> Option<CauseKind> {
+    causes(&condition, &pairs).first().map(|one| one.cause)
+}
+
+fn limit(quantity: Quantity, level: LimitLevel) -> Condition {
+    Condition::Limit(quantity, level)
+}
+
+fn lean(pairs: Pairs) -> Option<CauseKind> {
+    first(limit(Quantity::Concentration, LimitLevel::Low), pairs)
+}
+
+fn rich(pairs: Pairs) -> Option<CauseKind> {
+    first(limit(Quantity::Concentration, LimitLevel::HighHigh), pairs)
+}
+
+fn sour(pairs: Pairs) -> Option<CauseKind> {
+    first(limit(Quantity::Ph, LimitLevel::Low), pairs)
+}
+
+fn alkaline(pairs: Pairs) -> Option<CauseKind> {
+    first(limit(Quantity::Ph, LimitLevel::High), pairs)
+}
+
+fn empty(pairs: Pairs) -> Option<CauseKind> {
+    first(limit(Quantity::Volume, LimitLevel::Low), pairs)
+}
+
+fn full(pairs: Pairs) -> Option<CauseKind> {
+    first(limit(Quantity::Volume, LimitLevel::High), pairs)
+}
+
+/// Some of all, which each case changes.
+fn base() -> Pairs {
+    Pairs {
+        concentration: Course::Steady,
+        volume: Course::Steady,
+        hand_tolerance_pct: 0.5,
+        since_added_h: Some(12.0),
+        conductivity_ratio: Some(1.0),
+        pumps: Some((true, 100.0)),
+        ..Pairs::default()
+    }
+}
+
+#[test]
+fn without_signs_no_cause_is_named() {
+    for quantity in [Quantity::Concentration, Quantity::Ph, Quantity::Volume] {
+        for level in LimitLevel::ALL {
+            let none = causes(&limit(quantity, level), &Pairs::default());
+            assert_eq!(none, [], "{quantity} {level:?}");
+        }
+    }
+}
+
+#[test]
+fn lean_by_water_that_runs_in_and_not_while_the_level_falls() {
+    let pairs = Pairs {
+        volume: Course::Rising,
+        ..base()
+    };
+    assert_eq!(lean(pairs), Some(CauseKind::WaterIn));
+    let falls = Pairs {
+        volume: Course::Falling,
+        ..base()
+    };
+    assert_ne!(lean(falls), Some(CauseKind::WaterIn));
+    let seen = Pairs {
+        water_in: Some(40.0),
+        water_written: Some(20.0),
+        ..base()
+    };
+    assert_eq!(lean(seen), Some(CauseKind::WaterIn));
+}
+
+#[test]
+fn lean_by_plain_water_and_by_a_weak_mixer_not_by_a_strong_one() {
+    let water = Pairs {
+        water_written: Some(50.0),
+        ..base()
+    };
+    assert_eq!(lean(water), Some(CauseKind::PlainWater));
+    let mixer = |off| Pairs {
+        mixer_off_pct: Some(off),
+        ..water
+    };
+    assert_eq!(lean(mixer(-2.0)), Some(CauseKind::MixerWeak));
+    assert_eq!(lean(mixer(2.0)), Some(CauseKind::PlainWater));
+}
+
+#[test]
+fn lean_by_a_prism_unless_hand_and_conductivity_agree_with_it() {
+    let prism = Pairs {
+        prism_asks: true,
+        conductivity_ratio: Some(1.3),
+        ..base()
+    };
+    assert_eq!(lean(prism), Some(CauseKind::Prism));
+    let agrees = Pairs {
+        over_hand_pct: Some(0.1),
+        conductivity_ratio: Some(1.0),
+        ..prism
+    };
+    assert_eq!(lean(agrees), None);
+    let hand = |gap| Pairs {
+        over_hand_pct: Some(gap),
+        conductivity_ratio: None,
+        ..base()
+    };
+    assert_eq!(lean(hand(-1.0)), Some(CauseKind::Prism));
+    assert_eq!(lean(hand(1.0)), None, "the instrument reads high");
+}
+
+#[test]
+fn lean_as_a_top_up_is_overdue() {
+    let since = |hours| Pairs {
+        since_added_h: Some(hours),
+        ..base()
+    };
+    assert_eq!(lean(since(100.0)), Some(CauseKind::TopUpOverdue));
+    assert_eq!(lean(since(2.0)), None);
+}
+
+#[test]
+fn rich_by_evaporation_unless_the_level_stands() {
+    let falls = Pairs {
+        volume: Course::Falling,
+        since_added_h: Some(60.0),
+        ..base()
+    };
+    assert_eq!(rich(falls), Some(CauseKind::Evaporation));
+    let stands = Pairs {
+        volume: Course::Steady,
+        ..falls
+    };
+    assert_eq!(rich(stands), None);
+}
+
+#[test]
+fn rich_by_mixer_by_tramp_oil_by_prism_and_by_what_came_in() {
+    let strong = Pairs {
+        mixer_off_pct: Some(1.5),
+        ..base()
+    };
+    assert_eq!(rich(strong), Some(CauseKind::MixerStrong));
+    let oil = Pairs {
+        over_titration_pct: Some(1.2),
+        ..base()
+    };
+    assert_eq!(rich(oil), Some(CauseKind::TrampOil));
+    let prism = |gap| Pairs {
+        forbidden_a_day: Some(0.8),
+        over_hand_pct: gap,
+        ..base()
+    };
+    assert_eq!(rich(prism(None)), Some(CauseKind::Prism));
+    assert_eq!(rich(prism(Some(0.0))), None, "the hand reading agrees");
+    let came = Pairs {
+        mix_in: Some(30.0),
+        ..base()
+    };
+    assert_eq!(rich(came), Some(CauseKind::MixIn));
+}
+
+#[test]
+fn rich_by_a_cleaner_only_where_ph_jumped() {
+    let cleaner = |ph_jumped| Pairs {
+        ph_jumped,
+        conductivity_ratio: Some(1.4),
+        ..base()
+    };
+    assert_eq!(rich(cleaner(true)), Some(CauseKind::Cleaner));
+    assert_eq!(rich(cleaner(false)), None);
+}
+
+#[test]
+fn a_low_ph_at_a_steady_concentration_is_no_dilution() {
+    let steady = Pairs {
+        ph_by_concentration: Some(0.0),
+        warm_c: Some(31.0),
+        ..base()
+    };
+    assert_eq!(sour(steady), Some(CauseKind::Bacteria));
+    let named = causes(&limit(Quantity::Ph, LimitLevel::Low), &steady);
+    assert!(named.iter().all(|one| one.cause != CauseKind::Dilution));
+    let leaner = Pairs {
+        ph_by_concentration: Some(-0.3),
+        ..steady
+    };
+    assert_eq!(sour(leaner), Some(CauseKind::Dilution));
+}
+
+#[test]
+fn acid_that_is_carried_in_conducts_and_does_not_smell() {
+    let acid = Pairs {
+        ph_by_concentration: Some(0.0),
+        conductivity_ratio: Some(1.4),
+        ..base()
+    };
+    assert_eq!(sour(acid), Some(CauseKind::Acid));
+    let smells = Pairs {
+        smells: true,
+        ..acid
+    };
+    assert_eq!(sour(smells), Some(CauseKind::Bacteria));
+    assert_eq!(
+        first(Condition::Souring(Step::Act), smells),
+        Some(CauseKind::Bacteria)
+    );
+}
+
+#[test]
+fn an_electrode_that_asks_comes_before_weak_signs() {
+    let asks = Pairs {
+        electrode_asks: true,
+        ph_by_concentration: Some(0.0),
+        ..base()
+    };
+    assert_eq!(sour(asks), Some(CauseKind::Electrode));
+    assert_eq!(alkaline(asks), Some(CauseKind::Electrode));
+}
+
+#[test]
+fn a_high_ph_is_a_cleaners_by_its_jump_and_else_that_of_a_richer_mix() {
+    let jumped = |ph_jumped| Pairs {
+        ph_jumped,
+        ph_by_concentration: Some(0.2),
+        ..base()
+    };
+    assert_eq!(alkaline(jumped(true)), Some(CauseKind::Cleaner));
+    assert_eq!(alkaline(jumped(false)), Some(CauseKind::Richer));
+}
+
+#[test]
+fn low_by_a_leak_unless_the_concentration_rises() {
+    let leak = |concentration| Pairs {
+        mix_lost: Some(3.0),
+        concentration,
+        ..base()
+    };
+    assert_eq!(empty(leak(Course::Steady)), Some(CauseKind::Leak));
+    let water = Pairs {
+        water_lost: Some(3.0),
+        concentration: Course::Rising,
+        ..base()
+    };
+    assert_eq!(empty(water), Some(CauseKind::Evaporation));
+    let named = causes(&Condition::Loss, &water);
+    assert!(named.iter().all(|one| one.cause != CauseKind::Leak));
+}
+
+#[test]
+fn low_as_nothing_was_added_or_the_pumps_filled_the_lines() {
+    let carried = Pairs {
+        since_added_h: Some(70.0),
+        ..base()
+    };
+    assert_eq!(empty(carried), Some(CauseKind::CarryOff));
+    let started = |hours| Pairs {
+        pumps: Some((true, hours)),
+        concentration: Course::Unknown,
+        ..base()
+    };
+    assert_eq!(empty(started(0.5)), Some(CauseKind::LinesFilled));
+    assert_eq!(empty(started(50.0)), None);
+}
+
+#[test]
+fn high_by_lines_that_ran_back_only_while_the_pumps_stand() {
+    let pumps = |run| Pairs {
+        pumps: Some((run, 1.0)),
+        ..base()
+    };
+    assert_eq!(full(pumps(false)), Some(CauseKind::DrainedBack));
+    assert_eq!(full(pumps(true)), None);
+}
+
+#[test]
+fn high_by_water_by_mix_by_a_top_up_and_by_foam() {
+    let water = Pairs {
+        concentration: Course::Falling,
+        ..base()
+    };
+    assert_eq!(full(water), Some(CauseKind::WaterIn));
+    let mix = Pairs {
+        mix_in: Some(20.0),
+        ..base()
+    };
+    assert_eq!(first(Condition::Gain, mix), Some(CauseKind::MixIn));
+    let added = Pairs {
+        since_added_h: Some(1.0),
+        ..base()
+    };
+    assert_eq!(full(added), Some(CauseKind::Overfilled));
+    let foam = Pairs {
+        foam_seen: true,
+        level_probe_asks: true,
+        ..added
+    };
+    assert_eq!(full(foam), Some(CauseKind::Foam));
+    let probe = Pairs {
+        foam_seen: false,
+        ..foam
+    };
+    assert_eq!(full(probe), Some(CauseKind::LevelProbe));
+}
+
+#[test]
+fn salts_are_a_cleaners_by_the_jump_of_ph_and_minerals_by_their_content() {
+    let minerals = Pairs {
+        minerals_high: true,
+        ..base()
+    };
+    let of = |pairs| first(Condition::Excess(Step::Watch), pairs);
+    assert_eq!(of(minerals), Some(CauseKind::Minerals));
+    let cleaner = Pairs {
+        ph_jumped: true,
+        ..minerals
+    };
+    assert_eq!(of(cleaner), Some(CauseKind::Cleaner));
+    let prism = Pairs {
+        prism_asks: true,
+        ..base()
+    };
+    assert_eq!(of(prism), Some(CauseKind::Prism));
+}
+
+#[test]
+fn no_more_than_three_are_named() {
+    let all = Pairs {
+        water_in: Some(1.0),
+        volume: Course::Rising,
+        water_written: Some(30.0),
+        mixer_off_pct: Some(-1.0),
+        prism_asks: true,
+        conductivity_ratio: Some(1.5),
+        since_added_h: Some(100.0),
+        ..base()
+    };
+    let named = causes(&limit(Quantity::Concentration, LimitLevel::Low), &all);
+    assert_eq!(named.len(), 3);
+    assert_eq!(named[0].cause, CauseKind::WaterIn);
+    assert_eq!(named[0].signs[0].sign, Sign::WaterByBalance);
+    assert_eq!(named[0].signs[0].value, Some(1.0));
+}
