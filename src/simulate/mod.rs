@@ -11,3 +11,4 @@ pub mod crew;
 pub mod plant;
 mod random;
 pub mod trial;
+pub mod year;

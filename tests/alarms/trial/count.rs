@@ -1,0 +1,315 @@
+//! What the records of a plant amount to.
+
+use std::collections::BTreeMap;
+
+use sumpward::engine::{LimitLevel, Priority};
+use sumpward::simulate::year::{FaultKind, next_attendance};
+use sumpward::units::{Quantity, Span, Timestamp};
+
+use super::expected::{Expected, Outcome, expected, outcome};
+use super::figures::{Figures, figures};
+use super::kinds::{Kind, tells};
+use super::record::{SlipKind, SumpRecord, Told};
+use super::verdict::{Verdict, verdict};
+
+/// Of one kind of truth: how it was told.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct OfKind {
+    pub(crate) in_time: u32,
+    pub(crate) late: u32,
+    pub(crate) missed: u32,
+    /// Not asked for: over too soon, too small, or hidden by another fault.
+    pub(crate) not_asked: u32,
+    /// Of these, told all the same.
+    pub(crate) extra: u32,
+    /// Hours until it was told.
+    pub(crate) hours: Vec<f64>,
+    /// Told by the ledger only, which nobody is called for.
+    pub(crate) by_ledger: u32,
+}
+
+/// Of one condition: how true it was.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct OfCondition {
+    pub(crate) right: u32,
+    pub(crate) repeated: u32,
+    /// False ones, by what misled them.
+    pub(crate) wrong: BTreeMap<String, u32>,
+    pub(crate) high: bool,
+}
+
+/// What a plant's trial came to.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Count {
+    pub(crate) seed: u64,
+    pub(crate) sump_years: f64,
+    pub(crate) readings: u64,
+    pub(crate) kinds: BTreeMap<String, OfKind>,
+    pub(crate) conditions: BTreeMap<String, OfCondition>,
+    /// False alarms of the two upper priorities, and of the highest.
+    pub(crate) false_upper: u32,
+    pub(crate) false_high: u32,
+    /// Share of time in which concentration lay in its window: raw, and not
+    /// counting from a fault until crew and mixing could act; of all sumps
+    /// together and of the worst.
+    pub(crate) in_window: (f64, f64),
+    pub(crate) worst_in_window: (f64, f64),
+    /// Sumps that were in their window for less than 99 % of the net time.
+    pub(crate) sumps_below: u32,
+    pub(crate) figures: Figures,
+    /// When alarms came, each sump's by itself.
+    pub(crate) came: Vec<Vec<Timestamp>>,
+}
+
+impl OfCondition {
+    pub(crate) fn false_ones(&self) -> u32 {
+        self.wrong.values().sum()
+    }
+}
+
+impl Count {
+    pub(crate) fn asked(&self) -> (u32, u32) {
+        let all = self.kinds.values();
+        all.fold((0, 0), |(told, asked), kind| {
+            let of = kind.in_time + kind.late + kind.missed;
+            (told + kind.in_time, asked + of)
+        })
+    }
+
+    pub(crate) fn told_share(&self) -> f64 {
+        let (told, asked) = self.asked();
+        f64::from(told) / f64::from(asked.max(1))
+    }
+
+    pub(crate) fn alarms(&self) -> (u32, u32) {
+        let all = self.conditions.values();
+        all.fold((0, 0), |(right, wrong), one| {
+            (right + one.right + one.repeated, wrong + one.false_ones())
+        })
+    }
+
+    pub(crate) fn true_share(&self) -> f64 {
+        let (right, wrong) = self.alarms();
+        f64::from(right) / f64::from((right + wrong).max(1))
+    }
+
+    pub(crate) fn false_a_sump_and_quarter(&self) -> f64 {
+        f64::from(self.alarms().1) / (4.0 * self.sump_years)
+    }
+
+    pub(crate) fn false_upper_a_sump_and_year(&self) -> f64 {
+        f64::from(self.false_upper) / self.sump_years
+    }
+}
+
+/// Counts the records of one plant.
+pub(crate) fn count(seed: u64, records: &[SumpRecord]) -> Count {
+    let mut count = Count {
+        seed,
+        ..Count::default()
+    };
+    let (mut raw, mut net) = ((0, 0), (0, 0));
+    count.worst_in_window = (1.0, 1.0);
+    for record in records {
+        let days = (record.end() - record.start).secs_f64() / 86_400.0;
+        count.sump_years += days / 365.0;
+        count.readings += record.readings;
+        let all = expected(record);
+        for one in &all {
+            count.one_kind(record, one);
+        }
+        let alarms = || record.told.iter().filter(|told| told.priority.is_some());
+        for told in alarms() {
+            count.one_alarm(record, told);
+        }
+        count.came.push(alarms().map(|told| told.time).collect());
+        let window = in_window(record, &all);
+        let share = |(inside, of): (u64, u64)| inside as f64 / of.max(1) as f64;
+        let (of_raw, of_net) = (share(window.0), share(window.1));
+        count.worst_in_window.0 = count.worst_in_window.0.min(of_raw);
+        count.worst_in_window.1 = count.worst_in_window.1.min(of_net);
+        count.sumps_below += u32::from(of_net < 0.99);
+        raw = (raw.0 + window.0.0, raw.1 + window.0.1);
+        net = (net.0 + window.1.0, net.1 + window.1.1);
+    }
+    let share = |(inside, of): (u64, u64)| inside as f64 / of.max(1) as f64;
+    count.in_window = (share(raw), share(net));
+    count.figures = figures(records);
+    count
+}
+
+/// Each thing that was not told in time, and each alarm that was false, one a
+/// line: for whoever looks into it.
+pub(crate) fn details(records: &[SumpRecord]) {
+    for record in records {
+        let name = record.spec.name();
+        for one in expected(record) {
+            if let how @ (Outcome::Late(_) | Outcome::Missed) = outcome(record, &one) {
+                println!(
+                    "{name} {how:?} {} from {} until {} due {:?} {}",
+                    one.kind,
+                    one.from,
+                    one.until,
+                    one.deadline.map(|time| time.to_string()),
+                    around(record, one.from),
+                );
+            }
+        }
+        for told in record.told.iter().filter(|told| told.priority.is_some()) {
+            if let Verdict::False(by) = verdict(record, told) {
+                let (condition, time) = (&told.condition, told.time);
+                let beside = beside(record, told);
+                println!(
+                    "{name} False {condition} at {time} by {by} {} {beside}",
+                    around(record, time)
+                );
+            }
+        }
+    }
+}
+
+/// What the alarm says beside its name, and the last that the ledger said.
+fn beside(record: &SumpRecord, told: &Told) -> String {
+    let of_ledger = |one: &&Told| one.priority.is_none() && one.time <= told.time;
+    let ledger = record.told.iter().rev().find(of_ledger);
+    let ledger = ledger.filter(|one| told.time - one.time < Span::from_hours(2));
+    let ledger = ledger.map_or("", |one| one.beside.as_str());
+    format!("{} {ledger}", told.beside)
+}
+
+/// The truth at a time, and what people and faults did there of late.
+fn around(record: &SumpRecord, time: Timestamp) -> String {
+    let truth = &record.truth[record.place(time)];
+    let earlier = &record.truth[record.place(time - Span::from_hours(24))];
+    let day = time - Span::from_hours(24)..=time;
+    let handled = record.handled.iter().filter(|at| day.contains(at)).count();
+    format!(
+        "[c {:.2} (day before {:.2}) of {} V {:.0} ({:.0}) of {} pH {:.2} off {:.2?} pumps {} works {} handled {handled}]",
+        truth.nozzle_pct,
+        earlier.nozzle_pct,
+        record.spec.product.target_pct,
+        truth.volume_l,
+        earlier.volume_l,
+        record.spec.working_l,
+        truth.ph,
+        truth.off,
+        truth.pumps_run,
+        truth.works,
+    )
+}
+
+impl Count {
+    fn one_kind(&mut self, record: &SumpRecord, one: &Expected) {
+        let of = self.kinds.entry(one.kind.to_string()).or_default();
+        match outcome(record, one) {
+            Outcome::InTime(hours) => {
+                of.in_time += 1;
+                of.hours.push(hours);
+                let ledger_only = !record.told.iter().any(|told| {
+                    told.priority.is_some()
+                        && tells(one.kind, &told.condition)
+                        && told.time <= one.until
+                        && told.returned.is_none_or(|back| back >= one.from)
+                });
+                of.by_ledger += u32::from(ledger_only);
+            }
+            Outcome::Late(hours) => {
+                of.late += 1;
+                of.hours.push(hours);
+            }
+            Outcome::Missed => of.missed += 1,
+            Outcome::NotAsked => of.not_asked += 1,
+            Outcome::Extra(_) => {
+                of.not_asked += 1;
+                of.extra += 1;
+            }
+        }
+    }
+
+    fn one_alarm(&mut self, record: &SumpRecord, told: &Told) {
+        let of = self.conditions.entry(told.condition.clone()).or_default();
+        of.high |= told.priority == Some(Priority::High);
+        match verdict(record, told) {
+            Verdict::True => of.right += 1,
+            Verdict::Repeated => of.repeated += 1,
+            Verdict::False(by) => {
+                *of.wrong.entry(by).or_default() += 1;
+                self.false_upper += u32::from(told.priority >= Some(Priority::Medium));
+                self.false_high += u32::from(told.priority == Some(Priority::High));
+            }
+        }
+    }
+}
+
+/// What moves the concentration.
+const MOVES: [FaultKind; 6] = [
+    FaultKind::MixerLean,
+    FaultKind::MixerRich,
+    FaultKind::WaterIngress,
+    FaultKind::Leak,
+    FaultKind::FouledPrism,
+    FaultKind::TrampOil,
+];
+/// How long a crew on shift takes from an alarm to a dose that is mixed in, h.
+const ACTS_H: f64 = 8.0;
+
+type Window = ((u64, u64), (u64, u64));
+
+/// Steps inside the window and steps at all: raw, and net of those from the
+/// beginning of something that moves the concentration until it should have been
+/// told, the crew was there, and what it did was mixed in.
+fn in_window(record: &SumpRecord, expected: &[Expected]) -> Window {
+    let edge = |wanted: LimitLevel, none: f64| {
+        let mut limits = record.limits.iter();
+        limits
+            .find(|limit| limit.signal == Quantity::Concentration && limit.level == wanted)
+            .map_or(none, |limit| limit.threshold)
+    };
+    let (low, high) = (
+        edge(LimitLevel::Low, 0.0),
+        edge(LimitLevel::High, f64::INFINITY),
+    );
+    let excused: Vec<(Timestamp, Timestamp)> = expected
+        .iter()
+        .filter(|one| moves(one.kind))
+        .map(|one| {
+            let told = record
+                .told
+                .iter()
+                .filter(|told| tells(one.kind, &told.condition) && told.time >= one.from)
+                .map(|told| told.time)
+                .min();
+            let by = match (told, one.deadline) {
+                (Some(told), Some(deadline)) => told.min(deadline),
+                (Some(time), None) | (None, Some(time)) => time.min(one.until),
+                (None, None) => one.until,
+            };
+            let there = next_attendance(by);
+            let acted = there + Span::from_millis((ACTS_H * 3_600_000.0) as i64);
+            (one.from, acted)
+        })
+        .collect();
+    let mut window: Window = ((0, 0), (0, 0));
+    for (place, truth) in record.truth.iter().enumerate() {
+        let time = record.time(place);
+        let inside = u64::from((low..=high).contains(&truth.nozzle_pct));
+        window.0 = (window.0.0 + inside, window.0.1 + 1);
+        if !truth.held_off
+            && !excused
+                .iter()
+                .any(|(from, to)| (*from..=*to).contains(&time))
+        {
+            window.1 = (window.1.0 + inside, window.1.1 + 1);
+        }
+    }
+    window
+}
+
+fn moves(kind: Kind) -> bool {
+    match kind {
+        Kind::Fault(fault) => MOVES.contains(&fault),
+        Kind::Slip(slip) => !matches!(slip, SlipKind::MissedCheck),
+        Kind::Limit(Quantity::Concentration, _) => true,
+        Kind::Limit(..) => false,
+    }
+}

@@ -1,0 +1,98 @@
+//! What is kept of one sump's year: the truth, what went wrong, what people
+//! did, and what was told.
+
+use sumpward::engine::{LimitLevel, Priority};
+use sumpward::simulate::year::{Happened, STEP, SumpSpec, Truth};
+use sumpward::units::{Quantity, Span, Timestamp};
+
+/// A limit that the sump is watched by, and how well the signal is measured.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Limit {
+    pub(crate) signal: Quantity,
+    pub(crate) level: LimitLevel,
+    pub(crate) threshold: f64,
+    /// Expanded uncertainty (k = 2, JCGM 100) of the signal as the settings have
+    /// it, chart apart.
+    pub(crate) uncertainty: f64,
+}
+
+/// Something that a person did wrong.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Slip {
+    pub(crate) kind: SlipKind,
+    pub(crate) time: Timestamp,
+    /// What it moved or misstated, as a share of the working volume; of a wrong
+    /// strength of the concentrate that is in the sump.
+    pub(crate) size: f64,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(crate) enum SlipKind {
+    /// Topped up and not written down.
+    Unlogged,
+    /// Another strength than was written down.
+    WrongStrength,
+    /// Another amount was written down than was poured in.
+    Miswritten,
+    /// A weekly check that was not made.
+    MissedCheck,
+    /// A dose that was advised and not given.
+    MissedDose,
+}
+
+/// One occurrence of an alarm, or of a line of the ledger where `priority` is
+/// none.
+#[derive(Debug, Clone)]
+pub(crate) struct Told {
+    pub(crate) id: String,
+    pub(crate) condition: String,
+    pub(crate) priority: Option<Priority>,
+    pub(crate) time: Timestamp,
+    pub(crate) acknowledged: Option<Timestamp>,
+    pub(crate) returned: Option<Timestamp>,
+    /// What is known beside it, for whoever looks into it.
+    pub(crate) beside: String,
+}
+
+/// A sump's year.
+#[derive(Debug)]
+pub(crate) struct SumpRecord {
+    pub(crate) spec: SumpSpec,
+    pub(crate) start: Timestamp,
+    pub(crate) limits: Vec<Limit>,
+    /// One a [`STEP`], from one step after the start on.
+    pub(crate) truth: Vec<Truth>,
+    pub(crate) faults: Vec<Happened>,
+    pub(crate) slips: Vec<Slip>,
+    /// When people put something in, took something out, or held the pumps off.
+    pub(crate) handled: Vec<Timestamp>,
+    pub(crate) told: Vec<Told>,
+    pub(crate) readings: u64,
+}
+
+impl SumpRecord {
+    pub(crate) fn end(&self) -> Timestamp {
+        self.time(self.truth.len().saturating_sub(1))
+    }
+
+    /// The time of the truth at this place.
+    pub(crate) fn time(&self, place: usize) -> Timestamp {
+        let steps = i64::try_from(place).expect("a year is short") + 1;
+        self.start + Span::from_millis(steps * STEP.millis())
+    }
+
+    /// The place of the truth at this time, within what there is.
+    pub(crate) fn place(&self, time: Timestamp) -> usize {
+        let steps = (time - self.start).millis() / STEP.millis() - 1;
+        let last = self.truth.len().saturating_sub(1);
+        usize::try_from(steps.max(0)).map_or(last, |steps| steps.min(last))
+    }
+
+    /// The truth from one time to another.
+    pub(crate) fn between(&self, from: Timestamp, to: Timestamp) -> &[Truth] {
+        if self.truth.is_empty() {
+            return &[];
+        }
+        &self.truth[self.place(from)..=self.place(to)]
+    }
+}
