@@ -226,6 +226,7 @@ impl PlantWatch {
             because: None,
             until: life.shelved_until(),
             own: None,
+            evidence: None,
             source: Some(Box::new(self.source_lost(ix))),
             advice,
         };

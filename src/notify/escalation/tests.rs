@@ -72,6 +72,7 @@ fn line(priority: Priority, transition: Transition, state: AlarmState) -> AlarmL
         until: None,
         own: None,
         source: None,
+        evidence: None,
         advice: None,
     }
 }

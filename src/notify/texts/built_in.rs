@@ -4,7 +4,7 @@
 pub(super) const ENGLISH: &str = "en";
 
 /// Layouts, for all languages.
-pub(super) const LAYOUTS: [(&str, &str); 13] = [
+pub(super) const LAYOUTS: [(&str, &str); 14] = [
     ("advice.txt", include_str!("../../../texts/advice.txt")),
     ("alarm.txt", include_str!("../../../texts/alarm.txt")),
     ("cautions.txt", include_str!("../../../texts/cautions.txt")),
