@@ -48,11 +48,13 @@ pub enum Caution {
     WasteCodes,
     /// Cabinets with live parts.
     ElectricalCabinet,
+    /// Nitrite beside secondary amines.
+    Nitrosamines,
 }
 
 impl Caution {
     /// Every caution.
-    pub const ALL: [Caution; 18] = [
+    pub const ALL: [Caution; 19] = [
         Caution::Concentrate,
         Caution::PremixOnly,
         Caution::DosingPoint,
@@ -71,6 +73,7 @@ impl Caution {
         Caution::ProtectiveEquipment,
         Caution::WasteCodes,
         Caution::ElectricalCabinet,
+        Caution::Nitrosamines,
     ];
 
     /// The caution in words.
@@ -127,6 +130,9 @@ impl Caution {
             }
             Caution::ElectricalCabinet => {
                 "Cabinets hold live parts: only qualified electricians open them."
+            }
+            Caution::Nitrosamines => {
+                "Nitrite and secondary amines form nitrosamines, which can cause cancer: nothing with secondary amines or nitrite goes in (TRGS 611); no skin contact, no mist to breathe, extraction on."
             }
         }
     }

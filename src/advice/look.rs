@@ -7,6 +7,7 @@ use crate::rules::{Condition, LimitLevel};
 use crate::units::Quantity;
 
 use super::Caution;
+use super::look_plan;
 
 /// One thing to look at or to do. Its words stand under `look_at.<key>` in the
 /// phrases of each language.
@@ -135,11 +136,55 @@ pub enum LookStep {
     SourceReport,
     /// Nobody watches its sumps: read them by hand.
     ReadBlindSumps,
+    /// Look and smell.
+    CheckLook,
+    /// Read the concentration by hand.
+    CheckConcentration,
+    /// Read pH by hand.
+    CheckPh,
+    /// Read nitrite.
+    CheckNitrite,
+    /// Take a dip slide.
+    CheckDipSlide,
+    /// Read the conductivity by hand.
+    CheckConductivity,
+    /// Have the hardness measured.
+    CheckHardness,
+    /// Have chloride measured.
+    CheckChloride,
+    /// Have the make-up water measured.
+    CheckMakeUpWater,
+    /// Read the outlet of the mixer.
+    CheckMixer,
+    /// Read the share of tramp oil.
+    CheckTrampOil,
+    /// Plan a clean-out.
+    CheckCleanOut,
+    /// Enter what was found.
+    EnterCheck,
+    /// Nitrite once more.
+    NitriteAgain,
+    /// Weekly again.
+    NitriteWeekly,
+    /// Where nitrite comes from.
+    NitriteSource,
+    /// Change the fluid, or a part.
+    NitriteChange,
+    /// Nitrosamines are measured.
+    NitrosaminesMeasured,
+    /// As the maker advises.
+    PhAsMakerSays,
+    /// Lean, or bacteria or acid.
+    PhBacteriaOrAcid,
+    /// Change the fluid.
+    PhChangeFluid,
+    /// Keep it circulating.
+    PhKeepCirculating,
 }
 
 impl LookStep {
     /// Every step.
-    pub const ALL: [LookStep; 61] = [
+    pub const ALL: [LookStep; 83] = [
         LookStep::SampleByHand,
         LookStep::LeanCauses,
         LookStep::RichCauses,
@@ -201,6 +246,28 @@ impl LookStep {
         LookStep::SourcePower,
         LookStep::SourceReport,
         LookStep::ReadBlindSumps,
+        LookStep::CheckLook,
+        LookStep::CheckConcentration,
+        LookStep::CheckPh,
+        LookStep::CheckNitrite,
+        LookStep::CheckDipSlide,
+        LookStep::CheckConductivity,
+        LookStep::CheckHardness,
+        LookStep::CheckChloride,
+        LookStep::CheckMakeUpWater,
+        LookStep::CheckMixer,
+        LookStep::CheckTrampOil,
+        LookStep::CheckCleanOut,
+        LookStep::EnterCheck,
+        LookStep::NitriteAgain,
+        LookStep::NitriteWeekly,
+        LookStep::NitriteSource,
+        LookStep::NitriteChange,
+        LookStep::NitrosaminesMeasured,
+        LookStep::PhAsMakerSays,
+        LookStep::PhBacteriaOrAcid,
+        LookStep::PhChangeFluid,
+        LookStep::PhKeepCirculating,
     ];
 }
 
@@ -235,6 +302,9 @@ pub fn look_at(condition: &Condition) -> (Vec<LookStep>, Vec<Caution>) {
         Condition::Ahead(Quantity::Volume, level) => level_limit(*level),
         Condition::Ahead(Quantity::Ph, level) => ph(*level),
         Condition::Ahead(..) => minerals(),
+        Condition::Overdue(check) => look_plan::overdue(*check),
+        Condition::Nitrite(step) => look_plan::nitrite(*step),
+        Condition::PhDrop(step) => look_plan::ph_drop(*step),
     }
 }
 

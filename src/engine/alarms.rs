@@ -111,6 +111,7 @@ impl SumpWatch {
             return;
         }
         self.judge_at = judging_after(self.now);
+        self.follow_check_plan();
         self.follow_courses();
         let inputs = InputsOnce::default();
         for alarm in self.alarms.rules() {

@@ -218,7 +218,8 @@ impl SumpWatch {
             | HappeningKind::Drained
             | HappeningKind::Cleaned
             | HappeningKind::ProbeCleaned
-            | HappeningKind::ProbeCalibrated => {}
+            | HappeningKind::ProbeCalibrated
+            | HappeningKind::WaterMeasured => {}
         }
     }
 

@@ -136,6 +136,7 @@ impl SumpWatch {
     /// of them would push out the newest ones. Whoever sends them asks the
     /// store which it knows.
     pub(super) fn step_past_entry(&mut self, entry: &Entry, out: &mut Vec<Effect>) {
+        self.note_check(entry, entry.time.min(self.now));
         let entry = Box::new(entry.clone());
         self.journal(JournalBody::Entry { entry, late: true }, out);
     }
@@ -189,6 +190,7 @@ impl SumpWatch {
             self.set_aside(&entry.id, time, out);
         }
         self.enter_into_balance(entry, time, out);
+        self.note_check(entry, time);
         let by = entry.by.as_deref();
         if let Some(kind) = entry.kind.as_asked_for() {
             self.upkeep.entered(kind, time);

@@ -222,6 +222,8 @@ pub enum HappeningKind {
     PumpsOn,
     /// The circulation pumps were stopped.
     PumpsOff,
+    /// The make-up water was measured, or the waterworks asked.
+    WaterMeasured,
 }
 
 impl EntryKind {
@@ -252,7 +254,9 @@ impl EntryKind {
                 HappeningKind::Skimmed => OwnEntry::Skimmed,
                 HappeningKind::ProbeCleaned => OwnEntry::ProbeCleaned,
                 HappeningKind::ProbeCalibrated => OwnEntry::ProbeCalibrated,
-                HappeningKind::PumpsOn | HappeningKind::PumpsOff => return None,
+                HappeningKind::PumpsOn | HappeningKind::PumpsOff | HappeningKind::WaterMeasured => {
+                    return None;
+                }
             },
             _ => return None,
         })

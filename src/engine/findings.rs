@@ -32,6 +32,9 @@ impl SumpWatch {
                 level,
                 within,
             } => self.of_ahead(*signal, *level, *within),
+            Rule::Overdue(planned) => self.of_check(planned),
+            Rule::Nitrite(step) => self.of_nitrite(*step),
+            Rule::PhDrop(step) => self.of_ph_drop(*step),
         }
     }
 

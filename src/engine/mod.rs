@@ -14,6 +14,8 @@ mod alarms;
 mod balance_status;
 mod balance_watch;
 mod channel;
+mod check_plan;
+mod checks;
 mod chemistry_memory;
 mod chemistry_watch;
 mod courses;
@@ -25,11 +27,13 @@ mod entry;
 mod event;
 mod evidence;
 mod findings;
+mod findings_plan;
 mod input;
 mod instrument;
 mod instrument_words;
 mod journal;
 mod mineral_moves;
+mod nitrite_run;
 mod own_inputs;
 mod ph_trend;
 mod plant_entries;
@@ -56,11 +60,14 @@ pub use crate::alarm::{AlarmManner, Priority};
 pub use crate::model::{
     Bounds, FactorSetup, GermBounds, MineralSetup, SheetBaseLine, SouringSetup, Water,
 };
-pub use crate::rules::{LimitLevel, OwnAlarm, OwnWords, Rule, RuleSetup, Step};
+pub use crate::rules::{
+    Begins, Check, LimitLevel, OwnAlarm, OwnWords, PlanStep, PlannedCheck, Rule, RuleSetup, Step,
+};
 pub use crate::signal::{
     DespikeSetup, InstrumentClass, InstrumentReason, InstrumentSetup, MeterSetup, Probe,
 };
 pub use balance_status::{BalanceStatus, MixerOutlook, VolumeByDoses};
+pub use check_plan::CheckStatus;
 pub use entry::{AdditionKind, Entry, EntryKind, HappeningKind, Look, Method, Smell};
 pub use event::{
     Effect, Event, Form, Quality, QualityClass, Reading, Sample, SeriesIx, Trouble, TroubleKind,

@@ -10,6 +10,7 @@ use crate::rules::Condition;
 use crate::units::{Measured, Quantity, Timestamp};
 
 use super::balance_status::BalanceStatus;
+use super::check_plan::CheckStatus;
 use super::event::QualityClass;
 use super::instrument::InstrumentStatus;
 use super::remedy::RemedyStatus;
@@ -52,6 +53,9 @@ pub struct SumpStatus {
     /// charge is to be treated, exchanged or changed.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub remedy: Option<RemedyStatus>,
+    /// The checks of the plan that count, each with when it is due.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub checks: Vec<CheckStatus>,
     /// The channels.
     pub channels: Vec<ChannelStatus>,
     /// Alarms that are not normal.
@@ -144,6 +148,7 @@ impl SumpWatch {
             souring: self.souring_status(),
             factor: self.factor_status(),
             remedy: self.remedy(),
+            checks: self.check_status(),
             channels: (0..self.channels.len())
                 .map(|ix| self.channel_status(ix))
                 .collect(),

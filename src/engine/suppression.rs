@@ -61,6 +61,9 @@ impl SumpWatch {
         if let Some(worse) = self.covering(&Condition::Limit(signal, level)) {
             return Some(Suppressor::Alarm(worse.to_string()));
         }
+        if let Some(step) = self.step_that_tells(signal, level) {
+            return Some(Suppressor::Alarm(step.to_string()));
+        }
         let channel = self.channel_of(signal)?;
         self.of_signal(channel, signal).or_else(|| {
             let misleads = self.misleads(channel, level.is_low());
@@ -69,7 +72,7 @@ impl SumpWatch {
     }
 
     /// What every judgement on the channel's signal is suppressed for.
-    fn of_signal(&self, channel: usize, signal: Quantity) -> Option<Suppressor> {
+    pub(super) fn of_signal(&self, channel: usize, signal: Quantity) -> Option<Suppressor> {
         let judged = self.instrument_judgement(channel);
         if judged.reason == Some(InstrumentReason::JustTouched) {
             return Some(Suppressor::ProbeTouched(self.name_of(channel)));
@@ -103,6 +106,9 @@ impl SumpWatch {
                 self.recharge_under_way().then_some(Suppressor::Recharge)
             }
             Rule::Mixer | Rule::Own(_) => None,
+            Rule::Overdue(planned) => self.of_overdue(planned.check),
+            Rule::Nitrite(step) => self.of_nitrite_step(*step),
+            Rule::PhDrop(step) => self.of_ph_step(*step),
             other => {
                 if self.recharge_under_way() {
                     return Some(Suppressor::Recharge);
@@ -127,7 +133,7 @@ impl SumpWatch {
 
     /// Whether what is known of the channel's instrument would show the signal
     /// too low (or too high) by itself.
-    fn misleads(&self, channel: usize, low: bool) -> bool {
+    pub(super) fn misleads(&self, channel: usize, low: bool) -> bool {
         let watch = &self.channels[channel].instrument;
         if self.alarms.is_doubted(channel) {
             let below = watch.drift().map(|drift| drift.difference < 0.0);
@@ -190,12 +196,12 @@ impl SumpWatch {
         channels.position(|channel| *channel.name == *name)
     }
 
-    fn name_of(&self, channel: usize) -> Arc<str> {
+    pub(super) fn name_of(&self, channel: usize) -> Arc<str> {
         Arc::clone(&self.setup.channels[channel].name)
     }
 
     /// Whether the sump is being cleaned out: emptied and not yet filled anew.
-    fn recharge_under_way(&self) -> bool {
+    pub(super) fn recharge_under_way(&self) -> bool {
         let emptied = self.emptied;
         emptied.is_some_and(|since| self.now - since < LONGEST_RECHARGE)
     }

@@ -10,6 +10,8 @@ use crate::model::{Movement, Origin};
 use crate::rules::own::OwnEntry;
 use crate::units::{Quantity, Span, Timestamp};
 
+use super::checks::CheckMemory;
+
 /// A dose that missed, or an entry that is contradicted, is let go after this
 /// even if nobody looked into it: the sump is another by then. (choice)
 const LET_GO: Span = Span::from_hours(72);
@@ -35,6 +37,7 @@ pub(super) struct Upkeep {
     mixers: BTreeMap<String, MixerSeen>,
     /// When each kind of entry last came, by its word.
     entered: BTreeMap<String, Timestamp>,
+    pub(super) checks: CheckMemory,
 }
 
 /// A dose that did not bring what was reckoned.

@@ -8,7 +8,7 @@ use serde::{Serialize, Serializer};
 use crate::model::Mineral;
 use crate::units::Quantity;
 
-use super::{LimitLevel, Step};
+use super::{Check, LimitLevel, PlanStep, Step};
 
 /// What can be wrong with a sump, or with the plant. Written
 /// `concentration.low`, `silent.<channel>`, `loss`, `source.<name>`.
@@ -48,6 +48,12 @@ pub enum Condition {
     Source(Arc<str>),
     /// A signal will be beyond one of its limits before long.
     Ahead(Quantity, LimitLevel),
+    /// A check of the plan is overdue.
+    Overdue(Check),
+    /// Nitrite stands where the test plans say what is to be done.
+    Nitrite(PlanStep),
+    /// pH has fallen since the first fill so far that they do.
+    PhDrop(PlanStep),
 }
 
 impl Condition {
@@ -73,6 +79,9 @@ impl Condition {
             Condition::DoseMissed => "dose_missed",
             Condition::Contradicted => "contradicted",
             Condition::Mixer => "mixer",
+            Condition::Overdue(_) => "overdue",
+            Condition::Nitrite(_) => "nitrite",
+            Condition::PhDrop(_) => "ph_drop",
             Condition::Own(_) => "own",
             Condition::Source(_) => "source",
             Condition::Mineral(..) => "mineral",
@@ -135,6 +144,10 @@ impl fmt::Display for Condition {
             | Condition::Own(name)
             | Condition::Source(name) => {
                 write!(f, "{}.{name}", self.kind())
+            }
+            Condition::Overdue(check) => write!(f, "{}.{}", self.kind(), check.name()),
+            Condition::Nitrite(step) | Condition::PhDrop(step) => {
+                write!(f, "{}.{}", self.kind(), step.name())
             }
             Condition::Mineral(mineral, step) => {
                 let level = match step {

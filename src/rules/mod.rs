@@ -5,6 +5,7 @@
 
 mod ahead;
 pub mod causes;
+mod check;
 mod condition;
 mod finding;
 mod limit;
@@ -13,6 +14,7 @@ mod rule;
 mod step;
 
 pub use ahead::{Reach, judge_ahead};
+pub use check::{Begins, Check, PlanStep, PlannedCheck};
 pub use condition::Condition;
 pub use finding::Finding;
 pub use limit::{LimitLevel, judge_limit};

@@ -10,7 +10,7 @@ use crate::model::Mineral;
 use crate::units::{Quantity, Span};
 
 use super::own::OwnRule;
-use super::{Condition, LimitLevel, Step};
+use super::{Condition, LimitLevel, PlanStep, PlannedCheck, Step};
 
 /// A rule over signals and model. What it is held against comes from the
 /// settings.
@@ -31,6 +31,12 @@ pub enum Rule {
     Contradicted,
     /// A mixer gives another strength than it is set to.
     Mixer,
+    /// A check of the plan is overdue.
+    Overdue(PlannedCheck),
+    /// Nitrite stands where the test plans say what is to be done.
+    Nitrite(PlanStep),
+    /// pH has fallen since the first fill so far that they do.
+    PhDrop(PlanStep),
     /// The mix holds more of a mineral than it should.
     Mineral(Mineral, Step),
     /// Conductivity is above what the concentration accounts for.
@@ -97,6 +103,9 @@ impl Rule {
             Rule::TrampOil => Condition::TrampOil,
             Rule::Factor => Condition::Factor,
             Rule::Ahead { signal, level, .. } => Condition::Ahead(*signal, *level),
+            Rule::Overdue(planned) => Condition::Overdue(planned.check),
+            Rule::Nitrite(step) => Condition::Nitrite(*step),
+            Rule::PhDrop(step) => Condition::PhDrop(*step),
         }
     }
 }

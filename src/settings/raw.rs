@@ -33,6 +33,7 @@ pub(super) struct RawSettings {
     pub(super) engine: Option<RawEngine>,
     pub(super) admission: Option<RawAdmission>,
     pub(super) shifts: Option<RawShifts>,
+    pub(super) checks: Option<Switch<RawChecks>>,
     pub(super) broker: Named,
     pub(super) modbus: Named,
     pub(super) serial: Named,
@@ -287,6 +288,28 @@ tables! {
         minerals: RawMinerals,
         souring: RawSouring,
         methods: RawMethods,
+        checks: Switch<RawChecks>,
+    }
+    /// `[checks]`, or `[sump.NAME.checks]`
+    RawChecks {
+        look: Written,
+        concentration: Written,
+        concentration_inline: Written,
+        ph: Written,
+        ph_inline: Written,
+        nitrite: Written,
+        nitrite_stretched: Written,
+        dip_slide: Written,
+        conductivity: Written,
+        conductivity_inline: Written,
+        hardness: Written,
+        chloride: Written,
+        make_up_water: Written,
+        mixer: Written,
+        tramp_oil: Written,
+        clean_out: Written,
+        once_made: Vec<String>,
+        spread: bool,
     }
     /// `[sump.NAME.minerals]`
     RawMinerals {
@@ -385,6 +408,11 @@ tables! {
         ph_low_ahead: Switch<RawAhead>,
         hardness_high_ahead: Switch<RawAhead>,
         chloride_high_ahead: Switch<RawAhead>,
+        overdue: Switch<RawRule>,
+        nitrite_watch: Switch<RawRule>,
+        nitrite_act: Switch<RawRule>,
+        ph_drop_watch: Switch<RawRule>,
+        ph_drop_act: Switch<RawRule>,
     }
     /// `[sump.NAME.rules.NAME]` of limits ahead
     RawAhead {

@@ -202,10 +202,22 @@ impl Table<'_> {
     }
 }
 
+/// How the alarm of a rule behaves.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Behaviour {
     pub(super) priority: Priority,
     pub(super) manner: AlarmManner,
+}
+
+impl Behaviour {
+    /// The rule with this.
+    pub(super) fn of(self, rule: Rule) -> RuleSetup {
+        RuleSetup {
+            rule,
+            priority: self.priority,
+            manner: self.manner,
+        }
+    }
 }
 
 /// How the alarm of a rule behaves; nothing where the rule is off.

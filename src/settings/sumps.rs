@@ -11,6 +11,7 @@ use super::build_vessel;
 use super::calibration;
 use super::channel_kind;
 use super::channels::{self, Surroundings, What};
+use super::check_plan::{self, Sources};
 use super::cleaners::Cleaners;
 use super::defaults;
 use super::dose;
@@ -20,11 +21,12 @@ use super::limits::{self, Basis};
 use super::masters;
 use super::measure;
 use super::origin::{self, Ways};
+use super::plan_rules;
 use super::plant::{Route, SeriesKind, SeriesSetup};
 use super::prices::PlantPrices;
 use super::problem::Problem;
 use super::pump;
-use super::raw::{Named, RawChannel, RawSump};
+use super::raw::{Named, RawChannel, RawChecks, RawSump};
 use super::recharge;
 use super::registers::Taken;
 use super::review::Review;
@@ -36,7 +38,7 @@ use super::topics::Claim;
 use super::volumes::{self, Volumes};
 use super::waters::{self, Waters};
 use super::window;
-use super::written::Written;
+use super::written::{Switch, Written};
 
 /// What sumps refer to.
 #[derive(Debug)]
@@ -45,6 +47,8 @@ pub(super) struct Surrounding<'a> {
     pub(super) fluids: &'a Fluids,
     /// When machines work, where a sump says nothing else.
     pub(super) shifts: &'a PlantShifts,
+    /// The check plan, where a sump says nothing else.
+    pub(super) checks: Option<&'a Switch<RawChecks>>,
     /// The waters by name.
     pub(super) waters: &'a Waters,
     /// The cleaners by name.
@@ -127,6 +131,14 @@ impl Sumps {
         let limits = raw.limits.unwrap_or_default();
         let limits = limits::limits(review, &at.key("limits"), &limits, &basis);
         let rules = raw.rules.unwrap_or_default();
+        let of_plan = read.channels.as_ref().and_then(|channels| {
+            let sources = Sources {
+                plant: around.checks,
+                sump: (at, raw.checks.as_ref()),
+            };
+            let plan = check_plan::check_plan(review, sources, channels)?;
+            plan_rules::rules(review, &at.key("rules"), &rules, plan)
+        });
         let rules = read
             .channels
             .as_ref()
@@ -189,7 +201,7 @@ impl Sumps {
             mixers: Vec::new(),
             channels: read.channels?,
             limits: limits?,
-            rules: rules?,
+            rules: [rules?, of_plan?].concat(),
             waters: waters::all(around.waters),
             minerals: minerals?,
             souring: souring?,

@@ -113,6 +113,7 @@ fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings>
     let around = Surrounding {
         fluids: &fluids,
         shifts: &shifts,
+        checks: raw.checks.as_ref(),
         waters: &waters,
         cleaners: &cleaners,
         prices,

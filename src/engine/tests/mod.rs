@@ -3,6 +3,7 @@
 mod again;
 mod alarm_life;
 mod calibrations;
+mod check_plan;
 mod chemistry;
 mod corrections;
 mod doses;

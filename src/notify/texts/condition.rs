@@ -57,14 +57,14 @@ fn split<'a>(sentences: &Sentences, parts: &'a [&'a str]) -> (Option<String>, &'
     }
 }
 
-/// Quantities by their names, channels and whatever else as they are.
+/// Quantities and checks by their names, channels and whatever else as they are.
 fn named(sentences: &Sentences, parts: &[&str], form: &Value) -> Result<String, Error> {
     let mut words = Vec::new();
     for part in parts {
-        let key = format!("quantity.{part}");
-        words.push(match sentences.has(&key) {
-            true => sentences.say(&key, Context::new(), form)?,
-            false => part.replace('_', " "),
+        let keys = ["quantity", "check"].map(|table| format!("{table}.{part}"));
+        words.push(match keys.iter().find(|key| sentences.has(key)) {
+            Some(key) => sentences.say(key, Context::new(), form)?,
+            None => part.replace('_', " "),
         });
     }
     Ok(words.join(" "))

@@ -11,7 +11,7 @@ use crate::alarm::{AlarmState, Priority, Transition};
 use crate::engine::{AlarmEvidence, AlarmLine, Outcome, OwnWords, SourceLost, Suppressor};
 use crate::model::{Departure, DepartureKind, Movement, MovementKind, Origin};
 use crate::rules::causes::{CauseKind, LikelyCause, Sign, SignSeen};
-use crate::rules::{Condition, LimitLevel, Step};
+use crate::rules::{Check, Condition, LimitLevel, PlanStep, Step};
 use crate::signal::InstrumentReason;
 use crate::units::{Concentration, Measured, Quantity, Span, Timestamp, Volume};
 
@@ -247,6 +247,9 @@ fn alarms() -> Vec<AlarmLine> {
         Condition::TrampOil,
         Condition::Factor,
         Condition::Source("hall-3".into()),
+        Condition::Overdue(Check::DipSlide),
+        Condition::Nitrite(PlanStep::Watch),
+        Condition::PhDrop(PlanStep::Act),
         Condition::Ahead(Quantity::Ph, LimitLevel::Low),
         Condition::Ahead(Quantity::Concentration, LimitLevel::High),
     ] {

@@ -10,11 +10,11 @@ use super::{example, variables};
 use crate::engine::ChannelKind;
 use crate::settings::Settings;
 use crate::settings::raw::{
-    RawAdmission, RawAhead, RawBroker, RawCalibration, RawChannel, RawChecksum, RawChoice,
-    RawCleaner, RawContact, RawDespike, RawDose, RawEngine, RawFluid, RawLimit, RawLimits, RawMail,
-    RawMessages, RawMethods, RawMinerals, RawMixer, RawModbus, RawOwnRule, RawPlant, RawPrices,
-    RawRecharge, RawRule, RawRules, RawSerial, RawSettings, RawShifts, RawSouring, RawStock,
-    RawStore, RawSump, RawTemplate, RawTls, RawVessel, RawWater, RawWebhook,
+    RawAdmission, RawAhead, RawBroker, RawCalibration, RawChannel, RawChecks, RawChecksum,
+    RawChoice, RawCleaner, RawContact, RawDespike, RawDose, RawEngine, RawFluid, RawLimit,
+    RawLimits, RawMail, RawMessages, RawMethods, RawMinerals, RawMixer, RawModbus, RawOwnRule,
+    RawPlant, RawPrices, RawRecharge, RawRule, RawRules, RawSerial, RawSettings, RawShifts,
+    RawSouring, RawStock, RawStore, RawSump, RawTemplate, RawTls, RawVessel, RawWater, RawWebhook,
 };
 use crate::settings::strict::{Fault, Strict};
 
@@ -178,6 +178,7 @@ fn the_example_names_every_setting() {
         keys::<RawRules>(),
         keys::<RawRule>(),
         keys::<RawAhead>(),
+        keys::<RawChecks>(),
         keys::<RawChannel>(),
         keys::<RawCalibration>(),
         keys::<RawDespike>(),

@@ -2,6 +2,7 @@
 
 mod any_text;
 mod calibration;
+mod check_plan;
 mod dose;
 mod example;
 mod instrument;

@@ -73,7 +73,7 @@ const ADDITIONS: [(&str, AdditionKind); 3] = [
     ("concentrate", AdditionKind::Concentrate),
     ("premix", AdditionKind::Premix),
 ];
-const HAPPENINGS: [(&str, HappeningKind); 8] = [
+const HAPPENINGS: [(&str, HappeningKind); 9] = [
     ("drained", HappeningKind::Drained),
     ("cleaned", HappeningKind::Cleaned),
     ("recharged", HappeningKind::Recharged),
@@ -82,6 +82,7 @@ const HAPPENINGS: [(&str, HappeningKind); 8] = [
     ("probe_calibrated", HappeningKind::ProbeCalibrated),
     ("pumps_on", HappeningKind::PumpsOn),
     ("pumps_off", HappeningKind::PumpsOff),
+    ("water_measured", HappeningKind::WaterMeasured),
 ];
 const METHODS: [(&str, Method); 6] = [
     ("refractometer", Method::Refractometer),

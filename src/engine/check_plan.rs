@@ -1,0 +1,129 @@
+//! The check plan of a sump: what is due when, and what is overdue.
+
+use serde::Serialize;
+
+use crate::rules::{Begins, Check, PlannedCheck, Rule};
+use crate::units::{Span, Timestamp};
+
+use super::entry::Entry;
+use super::watch::SumpWatch;
+
+const DAY: Span = Span::from_hours(24);
+const DAY_MS: f64 = 86_400_000.0;
+
+/// Of a check that fell due while nobody worked, so much of the next shift is
+/// left to make it in. (choice)
+const INTO_THE_SHIFT: Span = Span::from_hours(4);
+
+/// A check of the plan that counts.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct CheckStatus {
+    /// The check.
+    pub check: Check,
+    /// How often it is to be made now, d.
+    pub every_d: f64,
+    /// When it was last made, where it ever was.
+    pub last: Option<Timestamp>,
+    /// When it is due.
+    pub due: Timestamp,
+    /// Whether it is overdue: a quarter of the interval later, a day at most,
+    /// and in a shift, where these are known.
+    pub overdue: bool,
+}
+
+impl SumpWatch {
+    /// What the plan asks of this sump.
+    fn check_plan(&self) -> impl Iterator<Item = &PlannedCheck> {
+        self.setup
+            .rules
+            .iter()
+            .filter_map(|setup| match &setup.rule {
+                Rule::Overdue(planned) => Some(planned),
+                _ => None,
+            })
+    }
+
+    /// A check that is new in the plan counts from now on.
+    pub(super) fn follow_check_plan(&mut self) {
+        let plan: Vec<PlannedCheck> = self.check_plan().copied().collect();
+        self.upkeep.checks.follow(&plan, self.now);
+    }
+
+    /// Keeps what the entry did of the plan; what it supersedes never did.
+    pub(super) fn note_check(&mut self, entry: &Entry, time: Timestamp) {
+        let checks = &mut self.upkeep.checks;
+        if let Some(superseded) = &entry.supersedes {
+            checks.forget(superseded);
+        }
+        checks.note(&entry.id, &entry.kind, time);
+    }
+
+    /// How a check stands; nothing of one that does not count yet.
+    pub(super) fn check_state(&self, planned: &PlannedCheck) -> Option<CheckStatus> {
+        let (check, checks) = (planned.check, &self.upkeep.checks);
+        if check == Check::Mixer && self.setup.mixers.is_empty() {
+            return None;
+        }
+        let since = checks.since(check)?;
+        let every = match planned.stretched {
+            Some(stretched) if checks.nitrite_is_stretched() => stretched.max(planned.every),
+            _ => planned.every,
+        };
+        let last = checks.last(check);
+        let from = match (last, planned.begins) {
+            (Some(last), _) if last >= since => last,
+            // Made before it was in the plan, but not given up since.
+            (Some(last), Begins::OnceMade) if last >= since - every - every => since,
+            (_, Begins::OnceMade) => return None,
+            (_, Begins::AtStart) => since,
+            (_, Begins::Spread) => since + self.own_share(check, every),
+        };
+        let due = from + every;
+        let overdue = self.now >= due + grace(every) && self.now >= self.overdue_from(due, every);
+        Some(CheckStatus {
+            check,
+            every_d: every.millis() as f64 / DAY_MS,
+            last,
+            due,
+            overdue,
+        })
+    }
+
+    /// When a check that is due is overdue.
+    fn overdue_from(&self, due: Timestamp, every: Span) -> Timestamp {
+        let late = due + grace(every);
+        let Some(shifts) = &self.setup.shifts else {
+            return late;
+        };
+        let working = |time: Timestamp| {
+            if shifts.is_working(time) {
+                return time;
+            }
+            shifts.next_change(time).unwrap_or(time)
+        };
+        let left = working(due) + grace(every).min(INTO_THE_SHIFT);
+        working(late.max(left))
+    }
+
+    /// A part of the interval, the same for this sump and check each time: by
+    /// FNV-1a over their names.
+    fn own_share(&self, check: Check, every: Span) -> Span {
+        let names = self.setup.name.bytes().chain(check.name().bytes());
+        let hash = names.fold(0xcbf2_9ce4_8422_2325_u64, |hash, byte| {
+            (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3)
+        });
+        Span::from_millis((hash >> 1) as i64 % every.millis().max(1))
+    }
+
+    /// How the checks of the plan stand.
+    pub(super) fn check_status(&self) -> Vec<CheckStatus> {
+        let plan = self.check_plan();
+        plan.filter_map(|planned| self.check_state(planned))
+            .collect()
+    }
+}
+
+/// Nobody makes a check to the hour: so much later it is overdue. (choice)
+fn grace(every: Span) -> Span {
+    Span::from_millis(every.millis() / 4).min(DAY)
+}
