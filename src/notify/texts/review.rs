@@ -61,7 +61,14 @@ fn names_of_layouts(language: &Language) -> Vec<TextMistake> {
         let Some(file) = language.files.get(layout).filter(|file| file.is_plants) else {
             continue;
         };
-        for path in language.names(layout) {
+        // Names that the layout sets within a block count as foreign to the
+        // engine.
+        let is_set = |path: &str| {
+            let root = path.split('.').next().unwrap_or(path);
+            file.text.contains(&format!("{{% set {root} ="))
+        };
+        let names = language.names(layout).into_iter();
+        for path in names.filter(|path| !is_set(path)) {
             if let Some(what) = missing(&path, &known) {
                 mistakes.push(TextMistake {
                     file: file.shown.clone(),

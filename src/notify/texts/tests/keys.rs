@@ -111,7 +111,15 @@ fn asked_for() -> BTreeSet<String> {
     );
     add(
         "about",
-        &["Loss", "Gain", "DoseMissed", "Contradicted", "Mixer"],
+        &[
+            "Loss",
+            "Gain",
+            "DoseMissed",
+            "Contradicted",
+            "Mixer",
+            "TrampOil",
+            "Factor",
+        ],
     );
     add(
         "suppressed_by",
