@@ -1,33 +1,57 @@
-//! The texts that come with the program: the files under texts/.
+//! The texts that come with the program: the files under config/texts/.
 
 /// The language that others fall back to.
 pub(super) const ENGLISH: &str = "en";
 
 /// Layouts, for all languages.
 pub(super) const LAYOUTS: [(&str, &str); 14] = [
-    ("advice.txt", include_str!("../../../texts/advice.txt")),
-    ("alarm.txt", include_str!("../../../texts/alarm.txt")),
-    ("cautions.txt", include_str!("../../../texts/cautions.txt")),
+    (
+        "advice.txt",
+        include_str!("../../../config/texts/advice.txt"),
+    ),
+    ("alarm.txt", include_str!("../../../config/texts/alarm.txt")),
+    (
+        "cautions.txt",
+        include_str!("../../../config/texts/cautions.txt"),
+    ),
     (
         "departure.txt",
-        include_str!("../../../texts/departure.txt"),
+        include_str!("../../../config/texts/departure.txt"),
     ),
-    ("do.txt", include_str!("../../../texts/do.txt")),
-    ("dose.txt", include_str!("../../../texts/dose.txt")),
-    ("evidence.txt", include_str!("../../../texts/evidence.txt")),
-    ("likely.txt", include_str!("../../../texts/likely.txt")),
-    ("mixer.txt", include_str!("../../../texts/mixer.txt")),
-    ("movement.txt", include_str!("../../../texts/movement.txt")),
-    ("options.txt", include_str!("../../../texts/options.txt")),
-    ("outcome.txt", include_str!("../../../texts/outcome.txt")),
-    ("own.txt", include_str!("../../../texts/own.txt")),
-    ("why.txt", include_str!("../../../texts/why.txt")),
+    ("do.txt", include_str!("../../../config/texts/do.txt")),
+    ("dose.txt", include_str!("../../../config/texts/dose.txt")),
+    (
+        "evidence.txt",
+        include_str!("../../../config/texts/evidence.txt"),
+    ),
+    (
+        "likely.txt",
+        include_str!("../../../config/texts/likely.txt"),
+    ),
+    ("mixer.txt", include_str!("../../../config/texts/mixer.txt")),
+    (
+        "movement.txt",
+        include_str!("../../../config/texts/movement.txt"),
+    ),
+    (
+        "options.txt",
+        include_str!("../../../config/texts/options.txt"),
+    ),
+    (
+        "outcome.txt",
+        include_str!("../../../config/texts/outcome.txt"),
+    ),
+    ("own.txt", include_str!("../../../config/texts/own.txt")),
+    ("why.txt", include_str!("../../../config/texts/why.txt")),
 ];
 
 /// The sentences of each language.
 pub(super) const PHRASES: [(&str, &str); 2] = [
-    ("de", include_str!("../../../texts/de/phrases.toml")),
-    (ENGLISH, include_str!("../../../texts/en/phrases.toml")),
+    ("de", include_str!("../../../config/texts/de/phrases.toml")),
+    (
+        ENGLISH,
+        include_str!("../../../config/texts/en/phrases.toml"),
+    ),
 ];
 
 /// Where a built-in file is said to stand.
