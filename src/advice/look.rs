@@ -180,11 +180,15 @@ pub enum LookStep {
     PhChangeFluid,
     /// Keep it circulating.
     PhKeepCirculating,
+    /// Is there as much as reckoned?
+    CountStock,
+    /// Order the same product in time.
+    OrderStock,
 }
 
 impl LookStep {
     /// Every step.
-    pub const ALL: [LookStep; 83] = [
+    pub const ALL: [LookStep; 85] = [
         LookStep::SampleByHand,
         LookStep::LeanCauses,
         LookStep::RichCauses,
@@ -268,6 +272,8 @@ impl LookStep {
         LookStep::PhBacteriaOrAcid,
         LookStep::PhChangeFluid,
         LookStep::PhKeepCirculating,
+        LookStep::CountStock,
+        LookStep::OrderStock,
     ];
 }
 
@@ -305,6 +311,7 @@ pub fn look_at(condition: &Condition) -> (Vec<LookStep>, Vec<Caution>) {
         Condition::Overdue(check) => look_plan::overdue(*check),
         Condition::Nitrite(step) => look_plan::nitrite(*step),
         Condition::PhDrop(step) => look_plan::ph_drop(*step),
+        Condition::Stock(_) => stock(),
     }
 }
 
@@ -482,6 +489,13 @@ fn source() -> (Vec<LookStep>, Vec<Caution>) {
             LookStep::ReadBlindSumps,
         ],
         vec![Caution::ElectricalCabinet, Caution::MovingParts],
+    )
+}
+
+fn stock() -> (Vec<LookStep>, Vec<Caution>) {
+    (
+        vec![LookStep::CountStock, LookStep::OrderStock],
+        vec![Caution::Concentrate, Caution::DataSheets],
     )
 }
 

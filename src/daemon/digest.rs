@@ -12,7 +12,7 @@ use crate::store::{Reader, StoredJournal};
 use crate::units::{Span, Timestamp};
 
 use super::kept::{self, KeptError};
-use super::stock::{StockUse, Uses};
+use super::stock::StockUse;
 
 /// Advice that was given longer ago is not looked for. Choice: what nobody
 /// followed for a week is past.
@@ -145,21 +145,9 @@ fn stock(settings: &Settings, watches: &[Option<SumpWatch>], contact: &Contact) 
     let theirs: Vec<&str> = theirs.map(|sump| &*sump.fluid.name).collect();
     let stocks = settings.stocks.iter();
     let wanted = stocks.filter(|stock| theirs.contains(&&*stock.fluid));
-    let told = wanted.map(|stock| {
-        let all = settings.sumps.iter().zip(watches);
-        let uses: Vec<Uses<'_>> = all
-            .filter(|(sump, _)| sump.fluid.name == stock.fluid)
-            .map(|(sump, watch)| Uses {
-                sump: &sump.name,
-                kept: watch
-                    .as_ref()
-                    .map(|watch| (watch.now(), watch.consumption())),
-            })
-            .collect();
-        Stock {
-            fluid: stock.fluid.clone(),
-            left_l: StockUse::new(stock, &uses).left_l,
-        }
+    let told = wanted.map(|stock| Stock {
+        fluid: stock.fluid.clone(),
+        left_l: StockUse::by_watches(stock, &settings.sumps, watches).left_l,
     });
     told.collect()
 }

@@ -18,6 +18,7 @@ mod reports;
 mod source_watch;
 mod sources;
 pub mod stock;
+mod stock_watch;
 mod worker;
 
 pub use clock::Clock;
@@ -46,6 +47,7 @@ use plant_desk::PlantDesk;
 use reports::Reporter;
 use source_watch::SourceWatcher;
 use sources::Sources;
+use stock_watch::StockWatcher;
 use worker::Worker;
 
 /// The shards are told the time this often.
@@ -144,6 +146,12 @@ pub async fn run(
     let sumps = settings.sumps.len();
     let watcher = SourceWatcher::new(&settings.watched, &sources.reports, sumps, &intake, &clock);
     let watching = tokio::spawn(watcher.run(stop.clone()));
+    let stock = StockWatcher {
+        settings: Arc::clone(&settings),
+        intake: intake.clone(),
+        clock: clock.clone(),
+    };
+    let reckoning = tokio::spawn(stock.run(stop.clone()));
     let reporter = Reporter {
         reports: sources.reports.clone().into(),
         changes,
@@ -211,6 +219,7 @@ pub async fn run(
         Err(_) => false,
     };
     well &= watching.await.is_ok();
+    well &= reckoning.await.is_ok();
     drop(intake);
     well &= join(workers).await;
     let flushing = writer.handle();

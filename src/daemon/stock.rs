@@ -5,6 +5,7 @@ use std::sync::Arc;
 use jiff::civil::{Date, date};
 use serde::Serialize;
 
+use crate::engine::{SumpSetup, SumpWatch};
 use crate::model::money::{Consumption, Cover, days_of_cover};
 use crate::settings::StockSettings;
 use crate::units::{Measured, Timestamp, Volume};
@@ -46,6 +47,25 @@ pub struct StockUse {
 }
 
 impl StockUse {
+    /// By the watches of all sumps, in the order of the settings.
+    pub fn by_watches(
+        stock: &StockSettings,
+        sumps: &[SumpSetup],
+        watches: &[Option<SumpWatch>],
+    ) -> Self {
+        let all = sumps.iter().zip(watches);
+        let with_it = all.filter(|(sump, _)| sump.fluid.name == stock.fluid);
+        let uses: Vec<Uses<'_>> = with_it
+            .map(|(sump, watch)| Uses {
+                sump: &sump.name,
+                kept: watch
+                    .as_ref()
+                    .map(|watch| (watch.now(), watch.consumption())),
+            })
+            .collect();
+        StockUse::new(stock, &uses)
+    }
+
     /// The errors of the sumps' uses are taken to be independent.
     pub fn new(stock: &StockSettings, uses: &[Uses<'_>]) -> Self {
         let counted = day_number(stock.counted);

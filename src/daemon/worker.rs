@@ -205,7 +205,7 @@ impl Worker {
                 }
                 Event::PastEntry(entry, self.clock)
             }
-            Content::Known | Content::Source { .. } => {
+            Content::Known | Content::Source { .. } | Content::Stock { .. } => {
                 self.batch.acks.extend(arrived.ack);
                 return;
             }
@@ -234,6 +234,11 @@ impl Worker {
                 name,
                 time: clock,
                 lost,
+            }),
+            Content::Stock { fluid, left } => Some(PlantEvent::Stock {
+                fluid,
+                time: clock,
+                left,
             }),
             Content::Entry { entry, answer } => {
                 let outcome = self.journal.judge(watch, &entry, clock);

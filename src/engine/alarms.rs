@@ -285,6 +285,7 @@ impl SumpWatch {
                 _ => None,
             },
             source: None,
+            stock: None,
             advice,
             evidence: beside,
         };

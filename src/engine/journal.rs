@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::advice::{Advice, Amounts, Judgement, MixerCheck};
 use crate::alarm::{AlarmState, Priority, Transition};
@@ -148,11 +148,29 @@ pub struct AlarmLine {
     /// The source that it is about, where it is about one.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub source: Option<Box<SourceLost>>,
+    /// The stock that it is about, where it is about one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub stock: Option<StockLeft>,
     /// What to do about it.
     pub advice: Option<Arc<Advice>>,
     /// What it rests on, where people are told of something new.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub evidence: Option<Box<AlarmEvidence>>,
+}
+
+/// Concentrate in stock, as it should stand by count and use.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct StockLeft {
+    /// How much was counted, L.
+    pub counted_l: f64,
+    /// How much should be left, L.
+    pub left_l: f64,
+    /// Use a day of all sumps whose use is known, L.
+    pub daily_use_l: Option<f64>,
+    /// How long it lasts by that use, days.
+    pub days: Option<f64>,
+    /// Sumps that use it and whose use is not known: it then lasts shorter.
+    pub unknown: usize,
 }
 
 /// A source that is or was lost, and what it blinds.

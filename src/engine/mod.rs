@@ -75,9 +75,9 @@ pub use event::{
 pub use evidence::{AlarmEvidence, EvidenceTrend, EvidenceValue};
 pub use input::{Calibration, InputSetup};
 pub use instrument::InstrumentStatus;
-pub use journal::{AlarmLine, JournalBody, JournalRecord, Outcome, SourceLost};
+pub use journal::{AlarmLine, JournalBody, JournalRecord, Outcome, SourceLost, StockLeft};
 pub use ph_trend::PhOutlook;
-pub use plant_setup::{PLANT, PlantSetup, SourceSetup};
+pub use plant_setup::{PLANT, PlantSetup, SourceSetup, StockSetup};
 pub use plant_snapshot::PlantSnapshot;
 pub use plant_watch::{Lost, PlantEvent, PlantWatch};
 pub use remedy::{ChargeFound, OldCharge, RemedyStatus};

@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use crate::alarm::{AlarmManner, Priority};
+use crate::units::Span;
 
 /// Stands in the place of a sump's name in what is the plant's.
 pub const PLANT: &str = "plant";
@@ -12,6 +13,8 @@ pub const PLANT: &str = "plant";
 pub struct PlantSetup {
     /// The sources whose loss is told, by name.
     pub sources: Vec<SourceSetup>,
+    /// The stocks whose end is told, by fluid.
+    pub stocks: Vec<StockSetup>,
 }
 
 /// A source of readings whose loss is told.
@@ -29,6 +32,26 @@ pub struct SourceSetup {
     pub priority: Priority,
     /// How the alarm behaves.
     pub manner: AlarmManner,
+}
+
+/// The concentrate of one fluid in stock, whose end is told.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StockSetup {
+    /// Name of the fluid.
+    pub fluid: Arc<str>,
+    /// It is told of below so many days.
+    pub least: Span,
+    /// How much hurry.
+    pub priority: Priority,
+    /// How the alarm behaves.
+    pub manner: AlarmManner,
+}
+
+impl StockSetup {
+    /// The least, in days.
+    pub fn least_days(&self) -> f64 {
+        self.least.secs_f64() / 86_400.0
+    }
 }
 
 impl SourceSetup {

@@ -9,7 +9,7 @@ use crate::alarm::AlarmLife;
 use crate::units::Timestamp;
 
 use super::plant_setup::PlantSetup;
-use super::plant_watch::{PlantWatch, SourceWatch};
+use super::plant_watch::{PlantWatch, SourceWatch, StockWatch};
 use super::remembered::Remembered;
 use super::setup::AdmissionSetup;
 
@@ -23,6 +23,8 @@ pub struct PlantSnapshot {
     #[serde(default)]
     sources: BTreeMap<String, SourceWatch>,
     #[serde(default)]
+    stocks: BTreeMap<String, StockWatch>,
+    #[serde(default)]
     alarms: BTreeMap<String, AlarmLife>,
     #[serde(default)]
     remembered: Remembered,
@@ -32,6 +34,7 @@ impl PlantWatch {
     /// The watch's memory as it is now.
     pub fn snapshot(&self) -> PlantSnapshot {
         let sources = self.setup.sources.iter().zip(&self.sources);
+        let stocks = self.setup.stocks.iter().zip(&self.stocks);
         let alarms = self.alarms.iter();
         PlantSnapshot {
             now: self.now,
@@ -39,6 +42,9 @@ impl PlantWatch {
             given: self.given,
             sources: sources
                 .map(|(setup, watch)| (setup.name.to_string(), watch.clone()))
+                .collect(),
+            stocks: stocks
+                .map(|(setup, watch)| (setup.fluid.to_string(), watch.clone()))
                 .collect(),
             alarms: alarms
                 .map(|alarm| (alarm.condition.to_string(), alarm.life))
@@ -60,6 +66,11 @@ impl PlantWatch {
         for (setup, source) in watch.setup.sources.iter().zip(&mut watch.sources) {
             if let Some(kept) = snapshot.sources.remove(&*setup.name) {
                 *source = kept;
+            }
+        }
+        for (setup, stock) in watch.setup.stocks.iter().zip(&mut watch.stocks) {
+            if let Some(kept) = snapshot.stocks.remove(&*setup.fluid) {
+                *stock = kept;
             }
         }
         for alarm in &mut watch.alarms {

@@ -1,4 +1,4 @@
-//! The watch over what is the plant's and no sump's: its sources.
+//! The watch over what is the plant's and no sump's: its sources and its stock.
 //!
 //! It keeps the same promises as [`super::SumpWatch`]: the same events give the
 //! same lines, time comes from events only, and it goes on from a snapshot as if
@@ -16,8 +16,8 @@ use crate::units::Timestamp;
 use super::alarms::Told;
 use super::entry::Entry;
 use super::event::Effect;
-use super::journal::{AlarmLine, JournalBody, JournalRecord, SourceLost};
-use super::plant_setup::{PLANT, PlantSetup};
+use super::journal::{AlarmLine, JournalBody, JournalRecord, SourceLost, StockLeft};
+use super::plant_setup::{PLANT, PlantSetup, StockSetup};
 use super::remembered::Remembered;
 use super::setup::AdmissionSetup;
 use super::watch::GRID;
@@ -33,6 +33,15 @@ pub enum PlantEvent {
         time: Timestamp,
         /// Since when it is gone, and why; nothing where it is there.
         lost: Option<Lost>,
+    },
+    /// A stock was reckoned anew.
+    Stock {
+        /// Name of the fluid.
+        fluid: Arc<str>,
+        /// When.
+        time: Timestamp,
+        /// How much there should be.
+        left: StockLeft,
     },
     /// A person wrote something down; with the time it reached us.
     Entry(Box<Entry>, Timestamp),
@@ -72,6 +81,35 @@ impl SourceWatch {
     }
 }
 
+/// What is remembered of a stock.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub(super) struct StockWatch {
+    left: Option<StockLeft>,
+}
+
+/// A stock is enough again once it lasts longer than the least by this share.
+/// Choice: the use of a day scatters by about as much.
+const ENOUGH: f64 = 1.1;
+
+impl StockWatch {
+    /// With sumps whose use is not known it lasts shorter than is reckoned: what
+    /// is too short is so, and what looks like enough need not be.
+    fn verdict(&self, setup: &StockSetup) -> Verdict {
+        let Some(left) = &self.left else {
+            return Verdict::Unknown;
+        };
+        let least = setup.least_days();
+        match left.days {
+            _ if left.left_l <= 0.0 => Verdict::Outside,
+            Some(days) if days < least => Verdict::Outside,
+            Some(_) if left.unknown > 0 => Verdict::Unknown,
+            Some(days) if days < least * ENOUGH => Verdict::Band,
+            Some(_) => Verdict::Inside,
+            None => Verdict::Unknown,
+        }
+    }
+}
+
 /// One alarm of the plant, with how it stands.
 #[derive(Debug, Clone)]
 pub(super) struct PlantAlarm {
@@ -94,7 +132,9 @@ pub struct PlantWatch {
     pub(super) given: u64,
     /// In the order of the setup.
     pub(super) sources: Vec<SourceWatch>,
-    /// One for each source, in the order of the setup.
+    /// In the order of the setup.
+    pub(super) stocks: Vec<StockWatch>,
+    /// One for each source, then one for each stock, in the order of the setup.
     pub(super) alarms: Vec<PlantAlarm>,
     pub(super) remembered: Remembered,
 }
@@ -102,10 +142,16 @@ pub struct PlantWatch {
 impl PlantWatch {
     /// A watch that begins at `start`; nothing is known of any source yet.
     pub fn new(setup: Arc<PlantSetup>, admission: AdmissionSetup, start: Timestamp) -> Self {
-        let alarms = setup.sources.iter().map(|source| PlantAlarm {
+        let sources = setup.sources.iter().map(|source| PlantAlarm {
             condition: Condition::Source(Arc::clone(&source.name)),
             priority: source.priority,
             manner: source.manner,
+            life: AlarmLife::default(),
+        });
+        let stocks = setup.stocks.iter().map(|stock| PlantAlarm {
+            condition: Condition::Stock(Arc::clone(&stock.fluid)),
+            priority: stock.priority,
+            manner: stock.manner,
             life: AlarmLife::default(),
         });
         PlantWatch {
@@ -114,7 +160,8 @@ impl PlantWatch {
             seq: 0,
             given: 0,
             sources: vec![SourceWatch::default(); setup.sources.len()],
-            alarms: alarms.collect(),
+            stocks: vec![StockWatch::default(); setup.stocks.len()],
+            alarms: sources.chain(stocks).collect(),
             remembered: Remembered::default(),
             setup,
         }
@@ -131,6 +178,10 @@ impl PlantWatch {
             PlantEvent::Source { name, time, lost } => {
                 self.advance(*time, out);
                 self.step_source(name, lost.clone(), out);
+            }
+            PlantEvent::Stock { fluid, time, left } => {
+                self.advance(*time, out);
+                self.step_stock(fluid, *left, out);
             }
             PlantEvent::Entry(entry, _) | PlantEvent::PastEntry(entry, _)
                 if self.passes_over(entry) => {}
@@ -151,6 +202,26 @@ impl PlantWatch {
             self.sources[ix].step(lost);
             self.judge(ix, out);
         }
+    }
+
+    fn step_stock(&mut self, fluid: &str, left: StockLeft, out: &mut Vec<Effect>) {
+        let mut stocks = self.setup.stocks.iter();
+        if let Some(ix) = stocks.position(|stock| *stock.fluid == *fluid) {
+            self.stocks[ix].left = Some(left);
+            self.judge(self.sources.len() + ix, out);
+        }
+    }
+
+    fn verdict(&self, ix: usize) -> Verdict {
+        match self.stock_of(ix) {
+            None => Verdict::of(self.sources[ix].gone),
+            Some(stock) => self.stocks[stock].verdict(&self.setup.stocks[stock]),
+        }
+    }
+
+    /// Place of the stock that an alarm is about, where it is about one.
+    fn stock_of(&self, ix: usize) -> Option<usize> {
+        ix.checked_sub(self.sources.len())
     }
 
     /// Moves the time forward, letting each timer end at its own point of the
@@ -186,7 +257,7 @@ impl PlantWatch {
 
     /// Judges an alarm as things stand now.
     fn judge(&mut self, ix: usize, out: &mut Vec<Effect>) {
-        let verdict = Verdict::of(self.sources[ix].gone);
+        let verdict = self.verdict(ix);
         let PlantAlarm { life, manner, .. } = &mut self.alarms[ix];
         if let Some(transition) = life.observe(self.now, verdict, *manner) {
             self.tell(ix, transition, &Told::default(), out);
@@ -206,17 +277,13 @@ impl PlantWatch {
         let life = self.alarms[ix].life;
         let annunciated = transition.annunciates(life.state());
         let advice = annunciated.then(|| self.advise(ix));
-        let lost = self.sources[ix].lost.as_ref();
-        let line = AlarmLine {
+        let mut line = AlarmLine {
             id,
             condition: self.alarms[ix].condition.clone(),
             priority: self.alarms[ix].priority,
             transition,
             state: life.state(),
-            since: lost
-                .map(|lost| lost.since)
-                .or(life.since())
-                .unwrap_or(self.now),
+            since: life.since().unwrap_or(self.now),
             value: None,
             unit: None,
             limit: None,
@@ -227,10 +294,27 @@ impl PlantWatch {
             until: life.shelved_until(),
             own: None,
             evidence: None,
-            source: Some(Box::new(self.source_lost(ix))),
+            source: None,
+            stock: None,
             advice,
         };
+        self.add_evidence(ix, &mut line);
         self.journal(JournalBody::Alarm(line), out);
+    }
+
+    fn add_evidence(&self, ix: usize, line: &mut AlarmLine) {
+        if let Some(stock) = self.stock_of(ix) {
+            let left = self.stocks[stock].left;
+            line.value = left.and_then(|left| left.days);
+            line.unit = Some("d");
+            line.limit = Some(self.setup.stocks[stock].least_days());
+            line.stock = left;
+            return;
+        }
+        if let Some(lost) = &self.sources[ix].lost {
+            line.since = lost.since;
+        }
+        line.source = Some(Box::new(self.source_lost(ix)));
     }
 
     fn source_lost(&self, ix: usize) -> SourceLost {

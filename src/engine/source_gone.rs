@@ -10,7 +10,12 @@ impl SumpWatch {
     /// it was gone says nothing: a channel that was not silent before has its
     /// whole time to report, and is not told silent the moment its source is
     /// back.
-    pub(super) fn step_source(&mut self, ix: usize, gone: bool, out: &mut Vec<Effect>) {
+    pub(super) fn step_source(
+        &mut self,
+        ix: usize,
+        (gone, time): (bool, Timestamp),
+        out: &mut Vec<Effect>,
+    ) {
         if self.channels[ix].source_gone == gone {
             return;
         }
@@ -20,7 +25,7 @@ impl SumpWatch {
         if gone {
             channel.silent_before = silent;
         } else if !channel.silent_before {
-            channel.usable_at = Timestamp::max(channel.usable_at, self.now);
+            channel.usable_at = channel.usable_at.max(time);
         }
         self.watch_silence(ix, out);
         self.review_suppression(out);

@@ -258,7 +258,7 @@ impl SumpWatch {
                 self.watch_silence(ix, out);
                 self.show(out);
             }
-            TroubleKind::SourceGone(gone) => self.step_source(ix, *gone, out),
+            TroubleKind::SourceGone(gone) => self.step_source(ix, (*gone, trouble.time), out),
             TroubleKind::Unreadable { count, why } => {
                 let first = self.channels[ix].count_unreadable(trouble.time, *count, why);
                 if first {

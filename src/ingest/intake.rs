@@ -5,7 +5,7 @@ use std::sync::atomic::{AtomicU32, Ordering};
 
 use tokio::sync::{OwnedSemaphorePermit, Semaphore, mpsc};
 
-use crate::engine::{Entry, Lost, Quality, TroubleKind};
+use crate::engine::{Entry, Lost, Quality, StockLeft, TroubleKind};
 use crate::units::Timestamp;
 
 use super::answer::{AnswerTo, AnswerTopic};
@@ -75,6 +75,13 @@ pub enum Content {
         name: Arc<str>,
         /// Since when it is gone, and why; nothing where it is there.
         lost: Option<Lost>,
+    },
+    /// A stock was reckoned anew; goes to the plant.
+    Stock {
+        /// Name of the fluid.
+        fluid: Arc<str>,
+        /// How much there should be.
+        left: StockLeft,
     },
     /// What a person wrote.
     Entry {

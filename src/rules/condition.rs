@@ -54,6 +54,8 @@ pub enum Condition {
     Nitrite(PlanStep),
     /// pH has fallen since the first fill so far that they do.
     PhDrop(PlanStep),
+    /// The concentrate of a fluid in stock runs out; of the plant.
+    Stock(Arc<str>),
 }
 
 impl Condition {
@@ -84,6 +86,7 @@ impl Condition {
             Condition::PhDrop(_) => "ph_drop",
             Condition::Own(_) => "own",
             Condition::Source(_) => "source",
+            Condition::Stock(_) => "stock",
             Condition::Mineral(..) => "mineral",
             Condition::Excess(_) => "excess",
             Condition::Souring(_) => "souring",
@@ -142,7 +145,8 @@ impl fmt::Display for Condition {
             | Condition::Disagrees(name)
             | Condition::Instrument(name)
             | Condition::Own(name)
-            | Condition::Source(name) => {
+            | Condition::Source(name)
+            | Condition::Stock(name) => {
                 write!(f, "{}.{name}", self.kind())
             }
             Condition::Overdue(check) => write!(f, "{}.{}", self.kind(), check.name()),

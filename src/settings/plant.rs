@@ -87,6 +87,8 @@ pub struct StockSettings {
     pub litres: Volume,
     /// The day on which it was counted.
     pub counted: Date,
+    /// It is told of when it lasts shorter than this, 1 d to 1 year.
+    pub least: Span,
 }
 
 /// Where data is kept.

@@ -1,10 +1,12 @@
-//! What of the plant itself is watched: its sources.
+//! What of the plant itself is watched: its sources and its stock.
 
-use crate::engine::{PlantSetup, Priority, SourceSetup};
+use std::sync::Arc;
+
+use crate::engine::{PlantSetup, Priority, SourceSetup, StockSetup};
 use crate::units::Span;
 
 use super::key_path::KeyPath;
-use super::plant::{BrokerSettings, Origin, Route};
+use super::plant::{BrokerSettings, Origin, Route, StockSettings};
 use super::raw::RawPlantRules;
 use super::review::Review;
 use super::rules::{Behaviour, Standard, behaviour};
@@ -20,35 +22,55 @@ const SOURCE_OFF: Span = Span::from_mins(2);
 #[derive(Debug)]
 pub(super) struct PlantRules {
     source: Option<Behaviour>,
+    stock: Option<Behaviour>,
 }
 
 /// Reads `[plant.rules]`.
 pub(super) fn plant_rules(review: &mut Review, raw: &RawPlantRules) -> Option<PlantRules> {
-    let at = KeyPath::root().key("plant").key("rules").key("source");
+    let at = KeyPath::root().key("plant").key("rules");
     let standard = Standard {
         priority: Priority::Medium,
         on: SOURCE_ON,
         off: SOURCE_OFF,
     };
-    let source = behaviour(review, &at, raw.source.as_ref(), &standard)?;
-    Some(PlantRules { source })
+    let source = behaviour(review, &at.key("source"), raw.source.as_ref(), &standard)?;
+    let standard = Standard {
+        priority: Priority::Low,
+        on: Span::ZERO,
+        off: Span::ZERO,
+    };
+    let stock = behaviour(review, &at.key("stock"), raw.stock.as_ref(), &standard)?;
+    Some(PlantRules { source, stock })
 }
 
-/// The sources of a plant, and what comes from them.
-pub(super) struct WatchedSources<'a> {
+/// The sources of a plant, what comes from them, and what is in stock.
+pub(super) struct Watchable<'a> {
     pub(super) brokers: &'a [BrokerSettings],
     pub(super) modbus: &'a [ModbusSettings],
     pub(super) serial: &'a [SerialSettings],
     pub(super) routes: &'a [Route],
+    pub(super) stocks: &'a [StockSettings],
 }
 
-impl WatchedSources<'_> {
+impl Watchable<'_> {
     /// What is watched of them.
     pub(super) fn setup(&self, rules: &PlantRules) -> PlantSetup {
         let sources = rules.source.map(|behaviour| self.sources(behaviour));
+        let stocks = rules.stock.map(|behaviour| self.stocks(behaviour));
         PlantSetup {
             sources: sources.unwrap_or_default(),
+            stocks: stocks.unwrap_or_default(),
         }
+    }
+
+    fn stocks(&self, behaviour: Behaviour) -> Vec<StockSetup> {
+        let stocks = self.stocks.iter().map(|stock| StockSetup {
+            fluid: Arc::clone(&stock.fluid),
+            least: stock.least,
+            priority: behaviour.priority,
+            manner: behaviour.manner,
+        });
+        stocks.collect()
     }
 
     fn sources(&self, behaviour: Behaviour) -> Vec<SourceSetup> {

@@ -209,6 +209,7 @@ tables! {
     RawStock {
         litres: Written,
         counted: String,
+        least: Written,
     }
     /// `[prices]`
     RawPrices {
@@ -383,6 +384,7 @@ tables! {
     /// `[plant.rules]`
     RawPlantRules {
         source: Switch<RawRule>,
+        stock: Switch<RawRule>,
     }
     /// `[sump.NAME.rules]`
     RawRules {

@@ -2,7 +2,7 @@
 
 use jiff::civil::Date;
 
-use crate::units::{Parse, Volume};
+use crate::units::{Parse, Span, Volume};
 
 use super::fluids::Fluids;
 use super::key_path::KeyPath;
@@ -10,6 +10,10 @@ use super::measure;
 use super::plant::StockSettings;
 use super::raw::{Named, RawStock};
 use super::review::Review;
+
+/// Ordered then, it is there in time. (choice: a delivery takes a week or two
+/// [memory])
+const LEAST: Span = Span::from_hours(14 * 24);
 
 /// Reads every stock; nothing stands in place of one that is wrong.
 pub(super) fn stocks(
@@ -47,7 +51,14 @@ fn stock(review: &mut Review, at: &KeyPath, fluid: &str, raw: &RawStock) -> Opti
     let counted: Option<Date> = review
         .required(&path, raw.counted.as_deref(), "counted = \"2026-11-20\"")
         .and_then(|text| review.good(&path, measure::date(text)));
+    let path = at.key("least");
+    let least = review.or_default(&path, raw.least.as_ref(), Span::parse, LEAST);
+    let least = least.and_then(|span| {
+        let range = (Span::from_hours(24), Span::from_hours(366 * 24));
+        review.within(&path, span, range, |span| span.to_string())
+    });
     Some(StockSettings {
+        least: least?,
         fluid: fluid.into(),
         litres: Volume::from_litres(litres?),
         counted: counted?,

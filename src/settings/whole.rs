@@ -25,7 +25,7 @@ use super::names;
 use super::origin::Ways;
 use super::own_rules;
 use super::plant::{PlantSettings, Settings, StoreSettings};
-use super::plant_rules::{self, WatchedSources};
+use super::plant_rules::{self, Watchable};
 use super::ports;
 use super::prices;
 use super::problem::Problem;
@@ -174,11 +174,13 @@ fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings>
     let modbus = all(masters.settings)?;
     let serial = all(line_ports.settings)?;
     let routes = all(sumps.routes)?;
-    let watched = WatchedSources {
+    let stocks = all(stocks)?;
+    let watched = Watchable {
         brokers: &brokers,
         modbus: &modbus,
         serial: &serial,
         routes: &routes,
+        stocks: &stocks,
     };
     Some(Settings {
         plant: plant?,
@@ -199,7 +201,7 @@ fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings>
         },
         contacts: all(contacts)?,
         own_rules: own_rules?,
-        stocks: all(stocks)?,
+        stocks,
         series: sumps.series,
         admission: admission?,
         engine_threads: threads?,

@@ -7,7 +7,7 @@ use crate::model::money::{
     Consumption, Currency, Litres, Movement, OverStrength, Prices, UnitPrice,
 };
 use crate::settings::StockSettings;
-use crate::units::{Measured, Timestamp, Volume};
+use crate::units::{Measured, Span, Timestamp, Volume};
 
 fn at(text: &str) -> Timestamp {
     Timestamp::parse(text).unwrap()
@@ -40,6 +40,7 @@ fn prices() -> Prices {
 
 fn stock(counted: &str) -> StockSettings {
     StockSettings {
+        least: Span::from_hours(14 * 24),
         fluid: "blue".into(),
         litres: Volume::from_litres(400.0),
         counted: counted.parse().unwrap(),

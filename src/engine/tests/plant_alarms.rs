@@ -1,4 +1,4 @@
-//! Alarms that are the plant's: sources that go and come.
+//! Alarms that are the plant's: sources that go and come, stock that runs out.
 
 use super::*;
 use crate::engine::plant_watch::Lost;
@@ -22,7 +22,13 @@ fn setup() -> Arc<PlantSetup> {
         source("hall-3", vec![(0, 0), (0, 1), (4, 0)]),
         source("hall-4", Vec::new()),
     ];
-    Arc::new(PlantSetup { sources })
+    let stocks = vec![StockSetup {
+        fluid: "soluble-a".into(),
+        least: Span::from_hours(14 * 24),
+        priority: Priority::Low,
+        manner: AlarmManner::default(),
+    }];
+    Arc::new(PlantSetup { sources, stocks })
 }
 
 fn at(seconds: i64) -> Timestamp {
@@ -60,6 +66,21 @@ impl Plant {
             name: "hall-3".into(),
             time: at(seconds),
             lost,
+        });
+    }
+
+    fn stock(&mut self, seconds: i64, left_l: f64, days: Option<f64>, unknown: usize) {
+        let left = StockLeft {
+            counted_l: 400.0,
+            left_l,
+            daily_use_l: days.map(|days| left_l / days),
+            days,
+            unknown,
+        };
+        self.step(PlantEvent::Stock {
+            fluid: "soluble-a".into(),
+            time: at(seconds),
+            left,
         });
     }
 
@@ -251,4 +272,36 @@ fn a_channel_has_its_whole_time_to_report_once_its_source_is_back() {
     let raised = bench.alarms().into_iter();
     let raised = raised.filter(|(_, by)| *by == Transition::Raised).count();
     assert_eq!(raised, 2);
+}
+
+#[test]
+fn a_stock_that_lasts_too_short_is_told_once_until_there_is_enough_again() {
+    let mut plant = Plant::new();
+    plant.stock(0, 160.0, Some(16.0), 0);
+    assert!(plant.lines().is_empty());
+    for day in 1..5 {
+        plant.stock(day * 86_400, 139.0, Some(13.9), 0);
+    }
+    assert_eq!(plant.steps(), [Transition::Raised]);
+    let raised = plant.lines()[0].clone();
+    assert_eq!(raised.condition.to_string(), "stock.soluble-a");
+    assert_eq!((raised.value, raised.limit), (Some(13.9), Some(14.0)));
+    assert_eq!(raised.stock.unwrap().left_l, 139.0);
+    plant.restart(5 * 86_400);
+    // Just above, and where the use of a sump is not known, it stands.
+    plant.stock(5 * 86_400, 150.0, Some(15.0), 0);
+    plant.stock(6 * 86_400, 400.0, Some(40.0), 1);
+    plant.stock(7 * 86_400, 400.0, None, 2);
+    assert_eq!(plant.steps(), [Transition::Raised]);
+    plant.stock(8 * 86_400, 400.0, Some(40.0), 0);
+    assert_eq!(plant.steps(), [Transition::Raised, Transition::Returned]);
+}
+
+#[test]
+fn an_empty_stock_is_told_whatever_is_used() {
+    let mut plant = Plant::new();
+    plant.stock(0, 10.0, None, 2);
+    assert!(plant.lines().is_empty());
+    plant.stock(60, 0.0, None, 2);
+    assert_eq!(plant.steps(), [Transition::Raised]);
 }

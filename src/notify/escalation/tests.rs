@@ -73,6 +73,7 @@ fn line(priority: Priority, transition: Transition, state: AlarmState) -> AlarmL
         own: None,
         source: None,
         evidence: None,
+        stock: None,
         advice: None,
     }
 }

@@ -8,7 +8,9 @@ use crate::advice::{
     MixerCheck, Reason, VolumeUnit, Way, Withheld,
 };
 use crate::alarm::{AlarmState, Priority, Transition};
-use crate::engine::{AlarmEvidence, AlarmLine, Outcome, OwnWords, SourceLost, Suppressor};
+use crate::engine::{
+    AlarmEvidence, AlarmLine, Outcome, OwnWords, SourceLost, StockLeft, Suppressor,
+};
 use crate::model::{Departure, DepartureKind, Movement, MovementKind, Origin};
 use crate::rules::causes::{CauseKind, LikelyCause, Sign, SignSeen};
 use crate::rules::{Check, Condition, LimitLevel, PlanStep, Step};
@@ -125,6 +127,17 @@ fn source(condition: &Condition) -> Option<Box<SourceLost>> {
     matches!(condition, Condition::Source(_)).then(|| Box::new(lost("broker", 12)))
 }
 
+/// What an alarm about a stock tells of it.
+fn stock(condition: &Condition) -> Option<StockLeft> {
+    matches!(condition, Condition::Stock(_)).then_some(StockLeft {
+        counted_l: 400.0,
+        left_l: 90.0,
+        daily_use_l: Some(10.0),
+        days: Some(9.0),
+        unknown: 0,
+    })
+}
+
 fn lost(kind: &'static str, channels: usize) -> SourceLost {
     SourceLost {
         kind,
@@ -159,6 +172,7 @@ pub(super) fn alarm(condition: Condition, transition: Transition) -> AlarmLine {
         until: None,
         own: None,
         source: source(&condition),
+        stock: stock(&condition),
         advice: None,
         evidence: None,
         condition,
@@ -252,6 +266,7 @@ fn alarms() -> Vec<AlarmLine> {
         Condition::PhDrop(PlanStep::Act),
         Condition::Ahead(Quantity::Ph, LimitLevel::Low),
         Condition::Ahead(Quantity::Concentration, LimitLevel::High),
+        Condition::Stock("soluble-a".into()),
     ] {
         lines.push(alarm(condition.clone(), Transition::Raised));
         lines.push(alarm(condition, Transition::Returned));

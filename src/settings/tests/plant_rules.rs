@@ -33,3 +33,20 @@ fn no_sump_is_called_as_the_plant_is_in_entries_and_topics() {
         "{told}"
     );
 }
+
+#[test]
+fn every_stock_is_watched_and_says_below_what_it_is_told() {
+    let counted = "[stock.soluble-a]\nlitres = \"400 L\"\ncounted = \"2026-11-20\"\n";
+    let stock = &read(counted).unwrap().watched.stocks[0];
+    assert_eq!(
+        (&*stock.fluid, stock.priority),
+        ("soluble-a", Priority::Low)
+    );
+    assert_eq!(stock.least, Span::from_hours(14 * 24));
+    let least = format!("{counted}least = \"30 d\"\n");
+    let stock = &read(&least).unwrap().watched.stocks[0];
+    assert_eq!(stock.least_days(), 30.0);
+    let none = format!("{counted}[plant.rules]\nstock = false\n");
+    assert!(read(&none).unwrap().watched.stocks.is_empty());
+    assert!(read(&format!("{counted}least = \"0 d\"\n")).is_err());
+}
