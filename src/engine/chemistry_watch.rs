@@ -69,8 +69,11 @@ impl SumpWatch {
                 quantity,
                 value,
                 method,
+                mixer: None,
                 ..
             } => self.note_reading(*quantity, *value, *method, time),
+            // Of the mixer's outlet it says nothing about the sump.
+            EntryKind::HandReading { .. } => {}
             EntryKind::Impression { smell, look, .. } => self.note_impression(*smell, look, time),
             EntryKind::Event { what, .. } => self.note_happening(*what, time),
             EntryKind::Addition { .. }
