@@ -4,6 +4,7 @@
 //! With `ALARMS_DETAILS=1` each thing that was missed and each alarm that was
 //! false stands on a line.
 
+mod together;
 #[path = "../../tests/alarms/trial/mod.rs"]
 mod trial;
 
@@ -11,8 +12,8 @@ use std::time::Instant;
 
 use sumpward::simulate::year::YEAR_START;
 use sumpward::units::{Span, Timestamp};
+use together::together;
 use trial::count::{Count, count, details};
-use trial::figures::together;
 use trial::goals::failures;
 use trial::{Extent, run, table};
 

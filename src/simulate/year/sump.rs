@@ -267,12 +267,17 @@ impl YearSump {
         }
     }
 
-    /// What does not fit runs over.
+    /// What does not fit runs over. What comes into an empty sump is what the
+    /// instruments see.
     fn put_in(&mut self, litres: f64, strength_pct: f64) {
+        let was_empty = self.contents.volume_l() <= 0.0;
         self.contents
             .add(Contents::fresh(litres, strength_pct, self.tap()));
         self.contents
             .take((self.contents.volume_l() - self.spec.max_l).max(0.0));
+        if was_empty {
+            self.nozzle_pct = self.contents.concentration_pct();
+        }
     }
 
     fn warm(&mut self, hours: f64) {

@@ -6,7 +6,7 @@ mod chance;
 pub(crate) mod count;
 mod crew;
 mod expected;
-pub(crate) mod figures;
+mod figures;
 pub(crate) mod goals;
 mod kinds;
 mod plant_settings;

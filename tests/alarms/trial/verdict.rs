@@ -138,7 +138,7 @@ fn by_itself(record: &SumpRecord, told: &Told) -> bool {
     if has("pumps") {
         return !truth.pumps_run;
     }
-    if has("soon") || has("forecast") {
+    if has("ahead") {
         return comes_true(record, told, words);
     }
     false
@@ -188,13 +188,9 @@ fn misled_by(record: &SumpRecord, told: &Told) -> String {
         .iter()
         .any(|time| (*time..=*time + Span::from_hours(6)).contains(&told.time));
     let lost = Channel::GAUGES.into_iter().find(|channel| {
-        tells(
-            Kind::Limit(super::kinds::quantity_of(*channel), true),
-            &told.condition,
-        ) | tells(
-            Kind::Limit(super::kinds::quantity_of(*channel), false),
-            &told.condition,
-        ) && is_lost(record, *channel, told.time, FaultKind::PumpsStopped)
+        tells(Kind::Limit(quantity_of(*channel), true), &told.condition)
+            | tells(Kind::Limit(quantity_of(*channel), false), &told.condition)
+            && is_lost(record, *channel, told.time, FaultKind::PumpsStopped)
     });
     match (lost, there.first(), handled) {
         (Some(_), Some(kind), _) | (None, Some(kind), false) => Kind::Fault(*kind).to_string(),
