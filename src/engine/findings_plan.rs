@@ -115,11 +115,16 @@ impl SumpWatch {
         })
     }
 
-    /// The step of the test plan that says more than the lower limit of pH.
+    /// The step of the test plan that says more than the lower limit of pH: only
+    /// once it is told, as its delay may be the longer one.
     pub(super) fn step_that_tells(&self, signal: Quantity, level: LimitLevel) -> Option<Condition> {
+        if (signal, level) != (Quantity::Ph, LimitLevel::Low) {
+            return None;
+        }
         let act = Condition::PhDrop(PlanStep::Act);
-        let same = (signal, level) == (Quantity::Ph, LimitLevel::Low);
-        (same && self.stands(|of| *of == act)).then_some(act)
+        let mut each = self.alarms.each();
+        let told = each.any(|(_, spec, life)| spec.condition == act && life.is_told());
+        told.then_some(act)
     }
 
     fn stands(&self, is_it: impl Fn(&Condition) -> bool) -> bool {

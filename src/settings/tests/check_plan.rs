@@ -73,8 +73,8 @@ fn what_is_wrong_with_a_plan_is_told() {
     told(
         "[checks]\nph = \"10 min\"\nonce_made = [\"nitrit\"]\n",
         &[
-            "z.toml:2:6: checks.ph: 10 min is out of range; allowed are 1 h to 3650 d",
-            "z.toml:3:14: checks.once_made[0]: is \"nitrit\"; allowed are look, concentration",
+            "z.toml:2:6: checks.ph: 10 min is not allowed; allowed is 1 h to 3650 d",
+            "z.toml:3:14: checks.once_made[0]: \"nitrit\" is not one of them; did you mean \"nitrite\"?",
         ],
     );
 }
