@@ -143,6 +143,11 @@ pub(crate) fn count(seed: u64, records: &[SumpRecord]) -> Count {
 pub(crate) fn details(records: &[SumpRecord]) {
     for record in records {
         let name = record.spec.name();
+        let (_, (inside, of)) = in_window(record, &expected(record));
+        if inside * 100 < of * 99 {
+            let share = 100.0 * inside as f64 / of as f64;
+            println!("{name} in its window for {share:.1} % of the time that counts");
+        }
         for one in expected(record) {
             if let how @ (Outcome::Late(_) | Outcome::Missed) = outcome(record, &one) {
                 println!(
@@ -257,7 +262,8 @@ type Window = ((u64, u64), (u64, u64));
 
 /// Steps inside the window and steps at all: raw, and net of those from the
 /// beginning of something that moves the concentration until it should have been
-/// told, the crew was there, and what it did was mixed in.
+/// told, the crew was there, and what it did was mixed in; while the pumps stand
+/// nothing can be mixed in.
 fn in_window(record: &SumpRecord, expected: &[Expected]) -> Window {
     let edge = |wanted: LimitLevel, none: f64| {
         let mut limits = record.limits.iter();
@@ -294,7 +300,7 @@ fn in_window(record: &SumpRecord, expected: &[Expected]) -> Window {
         let time = record.time(place);
         let inside = u64::from((low..=high).contains(&truth.nozzle_pct));
         window.0 = (window.0.0 + inside, window.0.1 + 1);
-        if !truth.held_off
+        if truth.pumps_run
             && !excused
                 .iter()
                 .any(|(from, to)| (*from..=*to).contains(&time))

@@ -77,6 +77,8 @@ pub(crate) struct Crew {
     recharging: bool,
     pub(crate) slips: Vec<Slip>,
     pub(crate) handled: Vec<Timestamp>,
+    pub(crate) weekly: Vec<Timestamp>,
+    pub(crate) monthly: Vec<Timestamp>,
 }
 
 impl Crew {
@@ -93,6 +95,8 @@ impl Crew {
             recharging: false,
             slips: Vec::new(),
             handled: Vec::new(),
+            weekly: Vec::new(),
+            monthly: Vec::new(),
         }
     }
 
@@ -286,6 +290,7 @@ impl Crew {
     }
 
     fn weekly(&mut self, sump: &mut YearSump, entries: &mut Vec<EntryKind>) {
+        self.weekly.push(sump.now());
         entries.push(brix_by_hand(sump));
         entries.push(by_hand(Quantity::Ph, sump.hand_ph(), Method::Meter));
         entries.push(self.mixer_by_hand(sump));
@@ -304,6 +309,7 @@ impl Crew {
 
     /// Test sets, titration, and probes wiped and checked.
     fn monthly(&mut self, sump: &mut YearSump, entries: &mut Vec<EntryKind>) {
+        self.monthly.push(sump.now());
         minerals_by_hand(sump, entries);
         let titrated = sump.titrated_pct();
         entries.push(by_hand(
@@ -361,7 +367,13 @@ impl Crew {
             Reaction::Pumps => {
                 sump.mend(FaultKind::PumpsStopped);
             }
-            Reaction::Check => self.weekly(sump, entries),
+            Reaction::Check => {
+                let of_month = ["hardness", "chloride", "tramp_oil", "conductivity"];
+                match of_month.iter().any(|one| condition.ends_with(one)) {
+                    true => self.monthly(sump, entries),
+                    false => self.weekly(sump, entries),
+                }
+            }
             Reaction::Nothing => {}
         }
     }

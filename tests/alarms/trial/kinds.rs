@@ -106,7 +106,7 @@ pub(crate) fn tells(kind: Kind, condition: &str) -> bool {
                     || (words.any(&["ph"]) && (low || either || words.any(&["drop"])))
             }
             FaultKind::HardWater => {
-                words.any(&["minerals", "hardness", "chloride"])
+                (words.any(&["minerals", "hardness", "chloride"]) && !words.any(&["overdue"]))
                     || (words.any(&["conductivity"]) && !instrument)
             }
             FaultKind::TrampOil => words.any(&["methods", "factor", "oil"]) || of(Channel::Brix),

@@ -66,6 +66,9 @@ pub(crate) struct SumpRecord {
     pub(crate) slips: Vec<Slip>,
     /// When people put something in, took something out, or held the pumps off.
     pub(crate) handled: Vec<Timestamp>,
+    /// When the weekly check was made, and the monthly one.
+    pub(crate) weekly: Vec<Timestamp>,
+    pub(crate) monthly: Vec<Timestamp>,
     pub(crate) told: Vec<Told>,
     pub(crate) readings: u64,
 }

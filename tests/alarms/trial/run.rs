@@ -79,6 +79,8 @@ impl Watched {
             faults: Vec::new(),
             slips: Vec::new(),
             handled: Vec::new(),
+            weekly: Vec::new(),
+            monthly: Vec::new(),
             told: Vec::new(),
             readings: 0,
         };
@@ -118,6 +120,8 @@ impl Watched {
         self.record.faults = self.sump.happened().to_vec();
         self.record.slips = self.crew.slips;
         self.record.handled = self.crew.handled;
+        self.record.weekly = self.crew.weekly;
+        self.record.monthly = self.crew.monthly;
         self.record
     }
 

@@ -109,6 +109,9 @@ fn by_itself(record: &SumpRecord, told: &Told) -> bool {
         let allowed = [0.2, 0.2, 140.0, 1.5, 0.014];
         return place.is_some_and(|place| truth.off[place].abs() > allowed[place]);
     }
+    if has("overdue") {
+        return is_overdue(record, told);
+    }
     if has("hardness") || has("chloride") {
         // The settings' bounds, less a tenth.
         let (hardness, chloride) = if told.condition.ends_with("high_high") {
@@ -142,6 +145,18 @@ fn by_itself(record: &SumpRecord, told: &Told) -> bool {
         return comes_true(record, told, words);
     }
     false
+}
+
+/// Whether that check was truly not made for as long as the plan says.
+fn is_overdue(record: &SumpRecord, told: &Told) -> bool {
+    let of_month = ["hardness", "chloride", "tramp_oil", "conductivity"];
+    let (made, days) = match of_month.iter().any(|one| told.condition.ends_with(one)) {
+        true => (&record.monthly, 30),
+        false => (&record.weekly, 7),
+    };
+    let interval = Span::from_hours(24 * days);
+    let lately = |time: &&Timestamp| (told.time - interval..=told.time).contains(*time);
+    !made.iter().any(|time| lately(&time))
 }
 
 /// Conductivity by what is in the mix, over that with fresh soft water.
