@@ -145,7 +145,7 @@ fn sump(seed: u64, place: usize) -> SumpSpec {
         pumps_stop: shifts != Shifts::Three && !line,
         evaporation_a_day: lost - carried,
         carry_off_a_day: carried,
-        loops: (place % 4 == 1, place % 2 == 0),
+        loops: (place % 4 == 1, place.is_multiple_of(2)),
         mixer_pct: (2.0 * holding).round().max(1.0) / 2.0,
     }
 }

@@ -125,23 +125,17 @@ impl Crew {
     pub(crate) fn hear(&mut self, line: &JournalRecord) {
         match &line.body {
             JournalBody::Alarm(alarm) => self.hear_alarm(alarm, line.time),
-            JournalBody::Advice { advice } => {
-                if advice.dose.is_some() {
-                    self.newest = Some(Arc::clone(advice));
-                    let asked = self
-                        .standing
-                        .keys()
-                        .any(|one| reaction(one) == Reaction::Dose);
-                    if asked && !self.dosing() {
-                        let due = self.soon(line.time, VISIT_MIN);
-                        self.plan(due, Job::Visit("concentration.low".into()));
-                    }
+            JournalBody::Advice { advice } if advice.dose.is_some() => {
+                self.newest = Some(Arc::clone(advice));
+                let mut standing = self.standing.keys();
+                let asked = standing.any(|one| reaction(one) == Reaction::Dose);
+                if asked && !self.dosing() {
+                    let due = self.soon(line.time, VISIT_MIN);
+                    self.plan(due, Job::Visit("concentration.low".into()));
                 }
             }
             JournalBody::AdviceWithdrawn { advice } => {
-                if self.newest.as_ref().is_some_and(|one| one.id == *advice) {
-                    self.newest = None;
-                }
+                self.newest.take_if(|one| one.id == *advice);
             }
             _ => {}
         }
