@@ -195,24 +195,33 @@ impl SumpWatch {
         (litres > 0.0).then_some(litres)
     }
 
-    /// Plain water that people wrote down of late, L, where it is much.
+    /// Plain water that people wrote down of late, L, where it is much: what the
+    /// ledger holds, and what still waits for its step in the readings.
     fn water_written(&self) -> Option<f64> {
-        let movements = self.balance.balance.movements();
-        let written = movements.filter(|one| {
+        let balance = &self.balance.balance;
+        let written = balance.movements().filter(|one| {
             one.origin != Origin::Inferred
                 && one.kind == MovementKind::Water
                 && self.now - one.until <= COUNTS
         });
-        let litres: f64 = written.map(|one| one.litres.value).sum();
+        let waits = balance
+            .waiting()
+            .filter(|one| one.kind() == MovementKind::Water && self.now - one.time <= COUNTS);
+        let litres: f64 = written
+            .map(|one| one.litres.value)
+            .chain(waits.map(|one| one.litres))
+            .sum();
         (litres > MUCH_WATER * self.setup.working_volume.litres()).then_some(litres)
     }
 
-    /// Hours since the newest addition that the ledger holds.
+    /// Hours since the newest addition.
     fn since_added_h(&self) -> Option<f64> {
-        let movements = self.balance.balance.movements();
-        let newest = movements
-            .filter(|one| one.litres.value > 0.0)
+        let balance = &self.balance.balance;
+        let moved = balance.movements().filter(|one| one.litres.value > 0.0);
+        let waits = balance.waiting().filter(|one| one.litres > 0.0);
+        let newest = moved
             .map(|one| one.until)
+            .chain(waits.map(|one| one.time))
             .max()?;
         Some((self.now - newest).secs_f64() / 3600.0)
     }

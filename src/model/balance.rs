@@ -192,6 +192,11 @@ impl Balance {
         }
     }
 
+    /// What was written down and waits for its step in the readings.
+    pub fn waiting(&self) -> impl Iterator<Item = &Logged> {
+        self.logged.iter()
+    }
+
     /// The newest movements, oldest first.
     pub fn movements(&self) -> impl DoubleEndedIterator<Item = &Movement> {
         self.movements.iter()

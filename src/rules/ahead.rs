@@ -17,24 +17,34 @@ pub struct Reach {
     pub latest: Option<Span>,
 }
 
+/// How a signal stands to a limit that may lie ahead.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Ahead {
+    /// Nothing is known of the signal.
+    Unknown,
+    /// It is beyond the limit already: that is another alarm's.
+    Beyond,
+    /// It does not go there, as far as can be said.
+    Away,
+    /// It goes there.
+    Going(Reach),
+}
+
 /// Judges a limit ahead: told only when nineteen of twenty cases reach it within
-/// the time, so that who goes there finds it so. `known` is whether its signal is
-/// known at all.
-pub fn judge_ahead(within: Span, reach: Option<Reach>, known: bool) -> Verdict {
-    let Some(reach) = reach.filter(|_| known) else {
-        return if known {
-            Verdict::Inside
-        } else {
-            Verdict::Unknown
-        };
-    };
-    if reach.latest.is_some_and(|latest| latest <= within) {
-        return Verdict::Outside;
-    }
-    if reach.likely.secs_f64() <= BACK_AT * within.secs_f64() {
-        Verdict::Band
-    } else {
-        Verdict::Inside
+/// the time, so that who goes there finds it so. Once the limit is passed, what
+/// was told stands.
+pub fn judge_ahead(within: Span, ahead: Ahead) -> Verdict {
+    match ahead {
+        Ahead::Unknown => Verdict::Unknown,
+        Ahead::Beyond => Verdict::Band,
+        Ahead::Away => Verdict::Inside,
+        Ahead::Going(Reach { latest, .. }) if latest.is_some_and(|latest| latest <= within) => {
+            Verdict::Outside
+        }
+        Ahead::Going(Reach { likely, .. }) => {
+            let near = likely.secs_f64() <= BACK_AT * within.secs_f64();
+            if near { Verdict::Band } else { Verdict::Inside }
+        }
     }
 }
 
@@ -50,13 +60,15 @@ mod tests {
                 likely: hours(likely),
                 latest: latest.map(hours),
             };
-            judge_ahead(hours(8), Some(reach), true)
+            judge_ahead(hours(8), Ahead::Going(reach))
         };
         assert_eq!(judge(6, Some(8)), Verdict::Outside);
         assert_eq!(judge(6, Some(9)), Verdict::Band);
         assert_eq!(judge(6, None), Verdict::Band);
         assert_eq!(judge(11, Some(30)), Verdict::Inside);
-        assert_eq!(judge_ahead(hours(8), None, true), Verdict::Inside);
-        assert_eq!(judge_ahead(hours(8), None, false), Verdict::Unknown);
+        let otherwise = |ahead| judge_ahead(hours(8), ahead);
+        assert_eq!(otherwise(Ahead::Away), Verdict::Inside);
+        assert_eq!(otherwise(Ahead::Beyond), Verdict::Band);
+        assert_eq!(otherwise(Ahead::Unknown), Verdict::Unknown);
     }
 }

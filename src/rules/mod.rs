@@ -13,7 +13,7 @@ pub mod own;
 mod rule;
 mod step;
 
-pub use ahead::{Reach, judge_ahead};
+pub use ahead::{Ahead, Reach, judge_ahead};
 pub use check::{Begins, Check, PlanStep, PlannedCheck};
 pub use condition::Condition;
 pub use finding::Finding;

@@ -1,7 +1,7 @@
 //! Limits that will be reached before long.
 
 use crate::model::{Mineral, Outlook};
-use crate::rules::{Finding, LimitLevel, Reach, Step, judge_ahead};
+use crate::rules::{Ahead, Finding, LimitLevel, Reach, Step, judge_ahead};
 use crate::units::{Quantity, Span};
 
 use crate::engine::watch::SumpWatch;
@@ -28,12 +28,27 @@ impl SumpWatch {
             _ => self.reach_by_trend(signal, level),
         };
         let value = self.signal(signal);
-        let verdict = judge_ahead(within, reach, value.is_some());
+        let limit = self.threshold(signal, level);
+        let beyond = |value: f64| {
+            limit.is_some_and(|limit| {
+                if level.is_low() {
+                    value < limit
+                } else {
+                    value > limit
+                }
+            })
+        };
+        let ahead = match (value, reach) {
+            (None, _) => Ahead::Unknown,
+            (Some(value), _) if beyond(value) => Ahead::Beyond,
+            (_, None) => Ahead::Away,
+            (_, Some(reach)) => Ahead::Going(reach),
+        };
         Finding {
             value,
             unit: Some(signal.unit()),
-            limit: self.threshold(signal, level),
-            ..Finding::plain(verdict)
+            limit,
+            ..Finding::plain(judge_ahead(within, ahead))
         }
     }
 
@@ -50,14 +65,18 @@ impl SumpWatch {
             })
         });
         let content = tracer.and_then(|tracer| tracer.content_mg_l);
-        // Beyond the first bound it is no longer ahead.
-        let reach = reach.filter(|_| content.is_some_and(|content| content.value < bound));
-        let known = !self.chemistry.now.minerals.is_lost(mineral);
+        let lost = self.chemistry.now.minerals.is_lost(mineral);
+        let ahead = match (content, reach) {
+            _ if lost => Ahead::Unknown,
+            (Some(content), _) if content.value >= bound => Ahead::Beyond,
+            (_, None) => Ahead::Away,
+            (_, Some(reach)) => Ahead::Going(reach),
+        };
         Finding {
             value: content.map(|content| content.value),
             unit: Some(mineral.quantity().unit()),
             limit: Some(bound),
-            ..Finding::plain(judge_ahead(within, reach, known))
+            ..Finding::plain(judge_ahead(within, ahead))
         }
     }
 
