@@ -4,6 +4,9 @@
 //! With `ALARMS_DETAILS=1` each thing that was missed and each alarm that was
 //! false stands on a line.
 
+// A bench looks at the real clock.
+#![allow(clippy::disallowed_methods)]
+
 mod together;
 #[path = "../../tests/alarms/trial/mod.rs"]
 mod trial;

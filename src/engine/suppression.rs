@@ -8,14 +8,15 @@ use std::sync::Arc;
 
 use serde::Serialize;
 
-use crate::alarm::Hiding;
-use crate::rules::{Condition, LimitLevel, Rule};
+use crate::alarm::{Hiding, Verdict};
+use crate::rules::{Condition, LimitLevel, Rule, judge_limit};
 use crate::signal::InstrumentReason;
 use crate::units::{Quantity, Span};
 
 use super::alarm_list::{AlarmIx, Watched};
 use super::alarms::Told;
 use super::event::Effect;
+use super::own_inputs::InputsOnce;
 use super::watch::SumpWatch;
 
 /// A clean-out takes no longer than this; after it, nobody has written down that
@@ -216,6 +217,24 @@ impl SumpWatch {
         }
     }
 
+    /// Whether the alarm's condition is over by now, whatever its off-delay.
+    fn is_over(&self, alarm: AlarmIx) -> bool {
+        let verdict = match &self.alarms.spec(alarm).watched {
+            Watched::Limit(limit) => {
+                let limit = &self.setup.limits[*limit];
+                let value = self.signal(limit.signal);
+                judge_limit(limit.level, limit.threshold, limit.dead_band, value)
+            }
+            Watched::Rule(rule) => self.finding(rule, &InputsOnce::default()).verdict,
+            Watched::Silence(channel) => {
+                let setup = &self.setup.channels[*channel];
+                Verdict::of(self.channels[*channel].is_silent(setup, self.now))
+            }
+            Watched::Doubt(_) => Verdict::Unknown,
+        };
+        verdict == Verdict::Inside
+    }
+
     /// Suppresses what stands and is to be suppressed, and brings forth what no
     /// longer is.
     pub(super) fn review_suppression(&mut self, out: &mut Vec<Effect>) {
@@ -228,6 +247,8 @@ impl SumpWatch {
             let because = self.suppressor(alarm).filter(|_| active);
             match (because, suppressed) {
                 (Some(because), false) => self.suppress(alarm, because, out),
+                // What is over is not told for a moment only to return.
+                (None, true) if active && self.is_over(alarm) => {}
                 (None, true) => {
                     let hidden = self.alarms.life_mut(alarm).hide(Hiding::Unsuppress);
                     if let Some(transition) = hidden {
