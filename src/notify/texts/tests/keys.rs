@@ -125,8 +125,7 @@ fn asked_for() -> BTreeSet<String> {
         "suppressed_by",
         &all!(Suppressor: PumpsStopped, ProbeTouched, Recharge, SourceGone, Instrument, Alarm),
     );
-    keys.insert("stock.left".to_owned());
-    for source in ["broker", "modbus", "serial", "blinds", "blinds_none"] {
+    for source in ["broker", "modbus", "serial"] {
         keys.insert(format!("source.{source}"));
     }
     keys.extend(LookStep::ALL.map(|step| keyed("look_at", step)));
