@@ -333,13 +333,20 @@ pub(super) fn advice(dose: Result<Dose, Withheld>) -> Advice {
     }
 }
 
+/// Steps in one sample: about as many as an alarm has at most.
+const LOOKS: usize = 8;
+
 fn all_advice() -> Vec<Advice> {
-    let all = Advice {
-        look_at: LookStep::ALL.to_vec(),
+    let cautious = Advice {
         cautions: Caution::ALL.to_vec(),
         withheld: None,
         ..advice(Err(Withheld::NoConcentration))
     };
+    let looks = LookStep::ALL.chunks(LOOKS).map(|steps| Advice {
+        look_at: steps.to_vec(),
+        withheld: None,
+        ..advice(Err(Withheld::NoConcentration))
+    });
     let doses = WAYS.into_iter().map(|way| advice(Ok(dose(way))));
     let step = advice(Ok(Dose {
         step: 2,
@@ -347,7 +354,8 @@ fn all_advice() -> Vec<Advice> {
         ..dose(Way::Premix)
     }));
     let withheld = all_withheld().into_iter().map(|why| advice(Err(why)));
-    doses.chain(withheld).chain([step, all]).collect()
+    let all = doses.chain(withheld).chain(looks);
+    all.chain([step, cautious]).collect()
 }
 
 /// Every reason against a dose.
