@@ -182,8 +182,19 @@ proptest! {
     fn what_was_stored_with_its_marks_leads_to_the_same_journal(readings in readings()) {
         let live = drive(&readings);
         let again = drive(&as_kept(&live));
-        prop_assert_eq!(live.journal, again.journal);
+        prop_assert_eq!(without_evidence(live.journal), without_evidence(again.journal));
     }
+}
+
+/// What an alarm rests on goes by the instruments' own status too, which values
+/// as they are kept do not tell whole.
+fn without_evidence(mut journal: Vec<JournalRecord>) -> Vec<JournalRecord> {
+    for record in &mut journal {
+        if let JournalBody::Alarm(line) = &mut record.body {
+            line.evidence = None;
+        }
+    }
+    journal
 }
 
 /// Minutes of high conductivity, with these marks.

@@ -15,7 +15,7 @@ pub(super) const SENTENCE_FUEL: u64 = 2_000;
 /// Layouts within layouts.
 const DEEPEST: usize = 32;
 /// Longest text, in bytes. Choice: many screens of a phone.
-const LONGEST: usize = 16 * 1024;
+const LONGEST: usize = 64 * 1024;
 
 /// An environment without a loader: it knows the templates that it is given.
 pub(super) fn environment(fuel: u64) -> Environment<'static> {
