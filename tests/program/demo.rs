@@ -36,8 +36,8 @@ fn it_tells_its_story_and_stops_by_itself() {
         "mill-2     concentration TOO LOW",
         "Never pour neat concentrate",
         "mill-2     dose worked",
-        "ph probe SILENT",
-        "brix probe DOUBTED",
+        "probe pH SILENT",
+        "probe refractometer NEEDS A LOOK",
     ] {
         assert!(
             output.contains(words),
