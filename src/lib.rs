@@ -3,7 +3,7 @@
 //! Imports run one way, from left to right:
 //!
 //! ```text
-//! cli → daemon → {ingest, store, notify, simulate} → engine → {rules, alarm, advice} → {model, signal} → {chemistry, vessel} → units
+//! cli → daemon → {ingest, store, notify, web, simulate} → engine → {rules, alarm, advice} → {model, signal} → {chemistry, vessel} → units
 //! ```
 //!
 //! `modbus` and `line` know what instruments say on wires and nothing but
@@ -43,3 +43,5 @@ pub mod mqtt;
 pub mod notify;
 #[allow(clippy::disallowed_methods)]
 pub mod store;
+#[allow(clippy::disallowed_methods)]
+pub mod web;

@@ -13,6 +13,7 @@ mod desk;
 mod digest;
 mod entries;
 pub mod kept;
+mod pages;
 mod plant_desk;
 mod reports;
 mod source_watch;
@@ -39,10 +40,12 @@ use crate::notify::{
 };
 use crate::settings::{SeriesKind, Settings};
 use crate::store::{self, Limits, Opened, Reader, Receipt, SeriesRow, Store, StoreError, Writer};
+use crate::web::{ListenError, Listener};
 
 use catch_up::{TakenUp, take_up};
 use desk::Desk;
 use entries::Journal;
+use pages::Pages;
 use plant_desk::PlantDesk;
 use reports::Reporter;
 use source_watch::SourceWatcher;
@@ -68,6 +71,9 @@ pub enum DaemonError {
     /// A thread could not be started.
     #[error("cannot start a thread: {0}")]
     Thread(#[source] std::io::Error),
+    /// The pages cannot be served.
+    #[error(transparent)]
+    Web(#[from] ListenError),
     /// The texts of messages are wrong.
     #[error("the texts of messages:\n{0}")]
     Texts(#[from] TextsError),
@@ -80,7 +86,7 @@ pub enum DaemonError {
 ///
 /// # Errors
 /// When the texts of messages are wrong, the store cannot be opened or closed,
-/// or a thread cannot be started.
+/// the pages' address cannot be bound, or a thread cannot be started.
 pub async fn run(
     settings: Arc<Settings>,
     clock: Clock,
@@ -92,6 +98,8 @@ pub async fn run(
     for remark in &settings.remarks {
         tracing::warn!("{remark}");
     }
+    let web = settings.web.as_ref();
+    let listener = web.map(|web| Listener::bind(web.listen)).transpose()?;
     let series = store.register(&series_rows(&settings))?;
     let series_map = series.clone();
     let reader = Reader::open(&settings.store.folder)?;
@@ -191,6 +199,13 @@ pub async fn run(
     };
     senders.spawn(desk.run(stop.clone()));
     let publishing = tokio::spawn(publisher.run(stop_publishing.clone(), LEAVING));
+    if let Some(listener) = listener {
+        tracing::info!(listen = %listener.address, "serving pages");
+        let pages = Pages {
+            stats: writer.stats(),
+        };
+        sources.threads.push(pages.serve(listener, &stop)?);
+    }
     tracing::info!(
         plant = %settings.plant.name, sumps = settings.sumps.len(),
         channels = settings.routes.len(), folder = %settings.store.folder.display(),

@@ -49,6 +49,10 @@ pub(super) const SMTP_PORT: u16 = 25;
 /// tells of the past.
 pub(super) const EXPIRE_AFTER: Span = Span::from_hours(3 * 24);
 
+/// Where pages are served. Choice: this machine alone, on a port that IANA has
+/// given to nobody (memory).
+pub(super) const WEB_LISTEN: &str = "127.0.0.1:8480";
+
 /// TCP port of Modbus. IANA service name registry: mbap.
 pub(super) const MODBUS_PORT: u16 = 502;
 /// Rate of a line of Modbus slaves. Memory: Modbus over serial line V1.02,

@@ -82,6 +82,7 @@ mod topic;
 mod topics;
 mod volumes;
 mod waters;
+mod web;
 mod webhooks;
 mod whole;
 mod window;
@@ -110,6 +111,7 @@ pub use senml_name::{SenmlName, SenmlNameError};
 pub use template::TemplateError;
 pub use tls::{IdentityFiles, TlsError, TlsFault, TlsSettings};
 pub use topic::{TopicError, check_filter};
+pub use web::WebSettings;
 pub use wires::{
     DataBits, ModbusSettings, ModbusWay, Parity, PortSettings, SerialSettings, StopBits,
 };

@@ -20,6 +20,7 @@ use super::roads::{Contact, MessageSettings};
 use super::secret::Secret;
 use super::senml_name::SenmlName;
 use super::tls::TlsSettings;
+use super::web::WebSettings;
 use super::wires::{ModbusSettings, SerialSettings};
 
 /// Everything that a plant has settled.
@@ -49,6 +50,8 @@ pub struct Settings {
     pub messages: MessageSettings,
     /// Who is told, by name.
     pub contacts: Vec<Contact>,
+    /// The pages that are served, where any are.
+    pub web: Option<WebSettings>,
     /// The plant's own rules, by name.
     pub own_rules: Vec<OwnRuleSetup>,
     /// The concentrate in stock, by fluid.

@@ -137,6 +137,12 @@ pub enum Problem {
         /// The longest time without one.
         silent_after: Span,
     },
+    /// Pages that other machines could reach, and nobody asked for that.
+    #[error(
+        "{0} can be reached from other machines; write open_to_network = true if that is meant, \
+         or listen on 127.0.0.1 and let a server that encrypts hand requests on"
+    )]
+    OpenToNetwork(String),
     /// A broken topic.
     #[error(transparent)]
     Topic(#[from] TopicError),

@@ -7,6 +7,7 @@ use config::Value;
 use serde::Deserialize;
 
 use super::secret::Secret;
+use super::web::RawWeb;
 use super::written::{Switch, Texts, Written};
 
 /// Tables by name; each is read on its own, so that a mistake in one hides
@@ -48,6 +49,7 @@ pub(super) struct RawSettings {
     pub(super) contact: Named,
     pub(super) mail: Option<RawMail>,
     pub(super) webhook: Named,
+    pub(super) web: Option<RawWeb>,
     pub(super) rule: Named,
 }
 

@@ -40,6 +40,7 @@ use super::sumps::{self, Sumps, Surrounding};
 use super::topic::check_exact;
 use super::topics::{self, Claim};
 use super::waters;
+use super::web;
 use super::webhooks;
 use super::wired_origin::Wires;
 use super::written::Written;
@@ -152,6 +153,10 @@ fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings>
         None => Some(None),
         Some(raw) => mail::mail(review, raw, base).map(Some),
     };
+    let web = match &raw.web {
+        None => Some(None),
+        Some(raw) => web::web(review, raw).map(Some),
+    };
     let expire_after = expire_after(review, &messages);
     let own_rules = own_rules::own_rules(review, raw.rule, &sumps.names);
     let mixers = mixers::mixers(review, raw.mixer, &sumps.names);
@@ -200,6 +205,7 @@ fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings>
             webhooks: all(webhooks)?,
         },
         contacts: all(contacts)?,
+        web: web?,
         own_rules: own_rules?,
         stocks,
         series: sumps.series,

@@ -24,6 +24,7 @@ mod mail;
 mod mail_server;
 mod message_way;
 mod modbus;
+mod pages;
 mod password;
 mod plant;
 mod proxy;

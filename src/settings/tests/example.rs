@@ -17,6 +17,7 @@ use crate::settings::raw::{
     RawSouring, RawStock, RawStore, RawSump, RawTemplate, RawTls, RawVessel, RawWater, RawWebhook,
 };
 use crate::settings::strict::{Fault, Strict};
+use crate::settings::web::RawWeb;
 
 const NAMES: [&str; 5] = [
     "plant.toml",
@@ -160,6 +161,7 @@ fn the_example_names_every_setting() {
         keys::<RawContact>(),
         keys::<RawMail>(),
         keys::<RawWebhook>(),
+        keys::<RawWeb>(),
         keys::<RawOwnRule>(),
         keys::<RawMixer>(),
         keys::<RawSump>(),

@@ -17,6 +17,7 @@ mod tanks;
 mod texts;
 mod topics;
 mod waters;
+mod web;
 mod wires;
 
 use std::path::{Path, PathBuf};
