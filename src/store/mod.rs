@@ -63,7 +63,8 @@ pub use error::StoreError;
 pub use letters::{StoredAside, StoredLetter, StoredWaiting};
 pub use open::{FILE_NAME, Opened, Store};
 pub use reader::{
-    Cursor, JournalKey, Reader, Snapshot, StoredJournal, StoredMessage, StoredReading, StoredSeries,
+    Cursor, Drawn, JournalKey, Reader, Snapshot, Spread, StoredJournal, StoredMessage,
+    StoredReading, StoredSeries,
 };
 pub use rows::{
     AnswerRow, BROKER, Batch, Counts, CursorRow, JournalRow, OutboxRow, Receipt, RecentRow,
