@@ -12,7 +12,7 @@ use super::{NO, WELL, WRONG};
 use crate::alarm::Priority;
 use crate::daemon::{Clock, kept};
 use crate::mqtt::{self, Event, Introduction, Leaving, SessionWish};
-use crate::notify::{Address, Dialogue, Note, Post, Road};
+use crate::notify::{Address, Dialogue, Note, Post, Reader, Road, Texts};
 use crate::settings::{BrokerSettings, Contact, Settings, nearest};
 use crate::store::{BROKER, OutboxRow, StoredAside, StoredLetter};
 use crate::units::{Timestamp, to_wire};
@@ -49,6 +49,13 @@ pub(super) fn message(settings: &Settings, what: &Message) -> anyhow::Result<u8>
 }
 
 fn try_roads(settings: &Settings, name: &str) -> anyhow::Result<u8> {
+    let texts = match Texts::new(&settings.texts) {
+        Ok(texts) => texts,
+        Err(mistakes) => {
+            eprintln!("{mistakes}");
+            return Ok(WRONG);
+        }
+    };
     let contacts = &settings.contacts;
     let Some(contact) = contacts.iter().find(|contact| *contact.name == *name) else {
         let names = || contacts.iter().map(|contact| &*contact.name);
@@ -67,14 +74,15 @@ fn try_roads(settings: &Settings, name: &str) -> anyhow::Result<u8> {
         .enable_all()
         .build()
         .context("cannot start the runtime")?;
-    let well = runtime.block_on(try_each(settings, contact));
+    let well = runtime.block_on(try_each(settings, contact, &texts));
     Ok(if well { WELL } else { NO })
 }
 
 /// Tries every road; whether all of them led there.
-async fn try_each(settings: &Settings, contact: &Contact) -> bool {
+async fn try_each(settings: &Settings, contact: &Contact, texts: &Texts) -> bool {
     let now = Clock::System.now();
-    let rows = Post::new(settings).written(contact, &note(settings, now));
+    let post = Post::new(settings, texts.clone(), None);
+    let rows = post.written(contact, &note(settings, contact, texts, now));
     let addresses = Address::of(settings, contact);
     let mut well = true;
     for row in rows {
@@ -118,11 +126,14 @@ fn told(done: Result<(), String>) -> bool {
     done.is_ok()
 }
 
-fn note(settings: &Settings, now: Timestamp) -> Note {
+fn note(settings: &Settings, contact: &Contact, texts: &Texts, now: Timestamp) -> Note {
     let plant = &settings.plant.name;
-    let text = format!(
-        "{plant}: test message\nNothing is to be done. Somebody tried whether messages arrive."
-    );
+    let reader = Reader {
+        language: &contact.language,
+        zone: &contact.time_zone,
+    };
+    let says = |key| texts.sentence(&reader, now, key, &[]);
+    let text = format!("{plant}: {}\n{}", says("test.title"), says("test.nothing"));
     let message = serde_json::json!({ "time": now, "text": text });
     Note {
         id: format!("{plant}.test.{}", now.millis()),

@@ -13,7 +13,9 @@ use tokio_util::sync::CancellationToken;
 use crate::ingest::Ack;
 use crate::notify::{self, Address, DigestDue, Post};
 use crate::settings::{Contact, Settings};
-use crate::store::{BROKER, Batch, CursorRow, Reader, StoreError, WaitingChange, WriterHandle};
+use crate::store::{
+    BROKER, Batch, CursorRow, Reader, StoreError, StoredWaiting, WaitingChange, WriterHandle,
+};
 use crate::units::Timestamp;
 
 use super::Clock;
@@ -32,6 +34,15 @@ pub(super) struct Desk {
     pub(super) post: Post,
     pub(super) writer: WriterHandle<Ack>,
     pub(super) clock: Clock,
+}
+
+/// Why something that is due cannot be done.
+#[derive(Debug, thiserror::Error)]
+enum Failed {
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    #[error(transparent)]
+    Unreadable(#[from] notify::Unreadable),
 }
 
 /// What it keeps in mind.
@@ -72,7 +83,7 @@ impl Desk {
             ..Batch::default()
         };
         for due in kept.reader.due(now, AT_ONCE)? {
-            batch.waiting.push(self.happen(due.id, &due.body, now));
+            batch.waiting.extend(self.happen(&kept.reader, &due, now)?);
         }
         let expired = kept.reader.expired(now)?;
         if expired > 0 {
@@ -118,19 +129,35 @@ impl Desk {
         })
     }
 
-    fn happen(&self, id: i64, body: &str, now: Timestamp) -> WaitingChange {
-        let outcome = notify::happen(body, &self.post, now).unwrap_or_else(|error| {
-            tracing::error!("{error}");
-            notify::Outcome::default()
-        });
+    fn happen(
+        &self,
+        reader: &Reader,
+        due: &StoredWaiting,
+        now: Timestamp,
+    ) -> Result<Vec<WaitingChange>, StoreError> {
+        let under = |subject: &str| Ok(reader.waiting_under(subject, AT_ONCE)?);
+        let outcome = match notify::happen(&due.body, &self.post, now, under) {
+            Ok(outcome) => outcome,
+            Err(Failed::Store(error)) => return Err(error),
+            Err(Failed::Unreadable(error)) => {
+                tracing::error!("{error}");
+                notify::Outcome::default()
+            }
+        };
         if let Some(remark) = outcome.remark {
             tracing::info!("{remark}");
         }
-        WaitingChange::Take {
-            id,
+        let own = WaitingChange::Take {
+            id: due.id,
             outbox: outcome.outbox,
             waiting: outcome.waiting,
-        }
+        };
+        let also = outcome.also.into_iter().map(|taken| WaitingChange::Take {
+            id: taken.id,
+            outbox: taken.outbox,
+            waiting: taken.waiting,
+        });
+        Ok(std::iter::once(own).chain(also).collect())
     }
 
     fn digests(&self, kept: &mut Kept, now: Timestamp, batch: &mut Batch<Ack>) {
@@ -167,7 +194,8 @@ impl Desk {
         };
         match digest(&self.settings, reader, contact, midnights) {
             Ok(digest) => {
-                let note = digest.note(&self.settings.plant.name, day, now);
+                let plant = &self.settings.plant.name;
+                let note = digest.note(plant, day, now, contact, self.post.texts());
                 batch.outbox.extend(self.post.written(contact, &note));
             }
             Err(error) => {

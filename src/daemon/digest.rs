@@ -5,13 +5,14 @@ use std::collections::BTreeMap;
 use jiff::civil::Date;
 use serde::Deserialize;
 
-use crate::engine::SumpWatch;
+use crate::engine::{PLANT, SumpWatch};
 use crate::notify::{Digest, Doses, OpenAdvice, Raised, Standing, Stock};
 use crate::settings::{Contact, Settings};
 use crate::store::{Reader, StoredJournal};
 use crate::units::{Span, Timestamp};
 
 use super::kept::{self, KeptError};
+use super::plant_desk::PlantDesk;
 use super::stock::StockUse;
 
 /// Advice that was given longer ago is not looked for. Choice: what nobody
@@ -56,6 +57,12 @@ pub(super) fn digest(
         }
         watches.push(watch);
     }
+    let plant = PlantDesk::take_up(settings, reader, midnight)?;
+    let alarms = plant.watch.alarms_shown().into_iter();
+    digest.standing.extend(alarms.map(|alarm| Standing {
+        title: settings.plant.name.to_string(),
+        alarm,
+    }));
     digest
         .standing
         .sort_by_key(|one| (std::cmp::Reverse(one.alarm.priority), one.alarm.since));
@@ -77,6 +84,8 @@ fn look_through(
         .iter()
         .map(|place| &settings.sumps[*place])
         .map(|sump| (&*sump.name, sump.title.as_str()))
+        // What is the plant's is everybody's.
+        .chain([(PLANT, &*settings.plant.name)])
         .collect();
     let mut raised: BTreeMap<(&str, String), usize> = BTreeMap::new();
     let mut open: BTreeMap<String, &str> = BTreeMap::new();

@@ -34,9 +34,11 @@ use tokio::sync::{Notify, mpsc, watch};
 use tokio::task::JoinSet;
 use tokio_util::sync::CancellationToken;
 
+use crate::ingest::control::EntryDoor;
 use crate::ingest::{Ack, Intake, SourceReport};
 use crate::notify::{
-    Address, Composer, Publisher, PublisherCounters, Sender, SenderCounters, Texts, TextsError,
+    Address, Composer, LinkKeyError, Links, Publisher, PublisherCounters, Sender, SenderCounters,
+    Texts, TextsError,
 };
 use crate::settings::{SeriesKind, Settings};
 use crate::store::{self, Limits, Opened, Reader, Receipt, SeriesRow, Store, StoreError, Writer};
@@ -74,6 +76,9 @@ pub enum DaemonError {
     /// The pages cannot be served.
     #[error(transparent)]
     Web(#[from] ListenError),
+    /// Links cannot be signed.
+    #[error(transparent)]
+    LinkKey(#[from] LinkKeyError),
     /// The texts of messages are wrong.
     #[error("the texts of messages:\n{0}")]
     Texts(#[from] TextsError),
@@ -112,6 +117,8 @@ pub async fn run(
         .unzip();
     let (control_door, control_room) = mpsc::channel(COMMITS_WAITING);
     ack_doors.push(control_door);
+    let (pages_door, pages_room) = mpsc::channel(COMMITS_WAITING);
+    ack_doors.push(pages_door);
     let limits = Limits {
         outbox_rows: settings.store.outbox_max_rows as usize,
         linger: Duration::from_millis(settings.store.commit_after.millis() as u64),
@@ -123,7 +130,8 @@ pub async fn run(
     let writer = Writer::start(store, series, limits, Box::new(after))?;
 
     let (intake, rooms) = Intake::open(settings.engine_threads);
-    let composer = Composer::new(&settings, texts.clone());
+    let links = Links::open(&settings)?;
+    let composer = Composer::new(&settings, texts.clone(), links.clone());
     let start = clock.now();
     let taken = take_up(&settings, &reader, &series_map, start)?;
     let mut plant = Some(PlantDesk::take_up(&settings, &reader, start)?);
@@ -202,7 +210,17 @@ pub async fn run(
     if let Some(listener) = listener {
         tracing::info!(listen = %listener.address, "serving pages");
         let pages = Pages {
+            settings: Arc::clone(&settings),
             stats: writer.stats(),
+            texts: texts.clone(),
+            links,
+            door: EntryDoor {
+                ix: settings.brokers.len() as u16 + 1,
+                intake: intake.clone(),
+                pending: Arc::default(),
+                clock: clock.as_fn(),
+            },
+            committed: pages_room,
         };
         sources.threads.push(pages.serve(listener, &stop)?);
     }

@@ -4,16 +4,31 @@ use std::sync::Arc;
 use std::thread::JoinHandle;
 
 use axum::Router;
+use tokio::sync::mpsc;
 use tokio_util::sync::CancellationToken;
 
 use super::{DaemonError, Ended, spawn};
+use crate::ingest::Ack;
+use crate::ingest::control::{EntryDoor, answer_committed};
+use crate::notify::{Links, Texts};
+use crate::settings::Settings;
 use crate::store;
-use crate::web::{Health, Listener, Mishaps, health};
+use crate::web::{Acknowledge, Health, Listener, Mishaps, acknowledge, health};
 
-/// What pages read.
+/// What pages need.
 pub(super) struct Pages {
+    /// The plant.
+    pub(super) settings: Arc<Settings>,
     /// What the store's writer has done.
     pub(super) stats: Arc<store::Stats>,
+    /// The words.
+    pub(super) texts: Texts,
+    /// Reads links, where there are any.
+    pub(super) links: Option<Links>,
+    /// Takes entries.
+    pub(super) door: EntryDoor,
+    /// Tells of what was committed for the door.
+    pub(super) committed: mpsc::Receiver<Vec<Ack>>,
 }
 
 impl Pages {
@@ -25,7 +40,18 @@ impl Pages {
     ) -> Result<JoinHandle<Ended>, DaemonError> {
         let mishaps = Mishaps::default();
         let health = Health::new(self.stats);
-        let pages = Router::new().merge(health::routes(health.clone()));
+        let mut pages = Router::new().merge(health::routes(health.clone()));
+        if let Some(links) = self.links {
+            pages = pages.merge(acknowledge::routes(Acknowledge {
+                settings: self.settings,
+                links,
+                texts: self.texts,
+                clock: Arc::clone(&self.door.clock),
+                door: self.door.clone(),
+                mishaps: mishaps.clone(),
+            }));
+        }
+        let committed = answer_committed(Arc::clone(&self.door.pending), self.committed);
         let runtime = tokio::runtime::Builder::new_current_thread()
             .enable_all()
             .build()
@@ -34,6 +60,7 @@ impl Pages {
         spawn("web".to_owned(), stop, move || {
             let served = runtime.block_on(async {
                 tokio::spawn(health.watch(until.clone()));
+                tokio::spawn(committed);
                 listener.serve(pages, mishaps, until).await
             });
             if let Err(error) = served {

@@ -20,6 +20,7 @@ use super::journal::{AlarmLine, JournalBody, JournalRecord, SourceLost, StockLef
 use super::plant_setup::{PLANT, PlantSetup, StockSetup};
 use super::remembered::Remembered;
 use super::setup::AdmissionSetup;
+use super::status::ActiveAlarm;
 use super::watch::GRID;
 
 /// Everything that can happen to the plant.
@@ -361,6 +362,21 @@ impl PlantWatch {
             condition, life, ..
         } = &self.alarms[ix];
         Some(format!("{PLANT}/{condition}/{}", life.raised()?))
+    }
+
+    /// The alarms that are not normal, as they stand.
+    pub fn alarms_shown(&self) -> Vec<ActiveAlarm> {
+        let each = self.alarms.iter().enumerate();
+        let shown = each.filter(|(_, alarm)| alarm.life.state() != AlarmState::Normal);
+        let shown = shown.map(|(ix, alarm)| ActiveAlarm {
+            id: self.alarm_id(ix).unwrap_or_default(),
+            condition: alarm.condition.clone(),
+            priority: alarm.priority,
+            state: alarm.life.state(),
+            since: alarm.life.since().unwrap_or(self.now),
+            until: alarm.life.shelved_until(),
+        });
+        shown.collect()
     }
 
     /// Ids of the alarms that stand.

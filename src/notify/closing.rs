@@ -1,10 +1,21 @@
-//! What mails about alarms end with.
+//! What a receiver's own copy of a message about an alarm ends with: the link by
+//! which they acknowledge.
 
-use crate::engine::AlarmLine;
-use crate::settings::Contact;
+use crate::units::to_wire;
 
-/// Lines that come after the text of a mail to this contact, where there are
-/// any.
-pub(super) fn closing_lines(_line: &AlarmLine, _contact: &Contact) -> Option<String> {
-    None
+/// Behind the text of a mail.
+pub(super) fn in_text(text: &str, words: &str, url: &str) -> String {
+    format!("{text}\n\n{words}\n{url}")
+}
+
+/// As one value more of an object of JSON.
+pub(super) fn in_payload(payload: &str, url: &str) -> String {
+    with_value(payload, "acknowledge", url)
+}
+
+/// An object of JSON with one text more at its end.
+pub(super) fn with_value(payload: &str, key: &str, text: &str) -> String {
+    let text = to_wire(&text).expect("text can be written");
+    let open = payload.strip_suffix('}').unwrap_or(payload);
+    format!("{open},\"{key}\":{text}}}")
 }

@@ -13,6 +13,7 @@ use crate::settings::Settings;
 use crate::store::{BROKER, OutboxRow, WaitingChange};
 use crate::units::{Timestamp, to_wire};
 
+use super::link::Links;
 use super::post::{Note, Notes, Post};
 use super::texts::{About, Reader, Texts};
 
@@ -110,8 +111,9 @@ struct Usual {
 }
 
 impl Composer {
-    /// For this plant, in these words.
-    pub fn new(settings: &Settings, texts: Texts) -> Self {
+    /// For this plant, in these words; with links where people can reach its
+    /// pages.
+    pub fn new(settings: &Settings, texts: Texts, links: Option<Links>) -> Self {
         let contacts_of = |place: usize| {
             let all = settings.contacts.iter().enumerate();
             let caring = all.filter(|(_, contact)| contact.sumps.contains(&place));
@@ -133,17 +135,17 @@ impl Composer {
         };
         Composer {
             root: format!("{}/{}", settings.plant.base_topic, settings.plant.name),
+            post: Post::new(settings, texts.clone(), links),
             texts,
             language: Arc::clone(&settings.texts.language),
             zone: settings.plant.time_zone.clone(),
             sumps: sumps.chain([(PLANT.into(), plant)]).collect(),
-            post: Post::new(settings),
         }
     }
 
     /// The messages that a journal line calls for: one on the sump's own topic,
-    /// in the plant's language, and those for each contact, in theirs; and what
-    /// is to happen later.
+    /// in the plant's language and by its clocks, and those for each contact, in
+    /// theirs; and what is to happen later.
     pub fn messages(
         &self,
         record: &JournalRecord,
@@ -153,7 +155,11 @@ impl Composer {
         let Some(to) = self.sumps.get(&record.sump) else {
             return;
         };
-        let Some(own) = self.told(record, to, &self.language) else {
+        let plant = Reader {
+            language: &self.language,
+            zone: &self.zone,
+        };
+        let Some(own) = self.told(record, to, &plant) else {
             return;
         };
         if own.personal {
@@ -169,9 +175,9 @@ impl Composer {
                 time: record.time,
                 priority: alarm.map_or(Priority::Low, |line| line.priority),
             };
-            let translated = |language: &str| self.told(record, to, language);
-            let mut notes = Notes::new(&self.language, note(&own), |language| {
-                note(translated(language).as_ref().unwrap_or(&own))
+            let for_reader = |reader: &Reader<'_>| self.told(record, to, reader);
+            let mut notes = Notes::new(&plant, note(&own), |reader| {
+                note(for_reader(reader).as_ref().unwrap_or(&own))
             });
             let contacts = match alarm {
                 Some(line) if !is_for_people(line) => &[],
@@ -196,13 +202,9 @@ impl Composer {
         &self.post
     }
 
-    /// What a journal line tells in this language; none where it is for nobody.
-    fn told(&self, record: &JournalRecord, to: &Addressed, language: &str) -> Option<Told> {
+    /// What a journal line tells this reader; none where it is for nobody.
+    fn told(&self, record: &JournalRecord, to: &Addressed, reader: &Reader<'_>) -> Option<Told> {
         let (sump, title, time) = (&*record.sump, to.title.as_str(), record.time);
-        let reader = Reader {
-            language,
-            zone: &self.zone,
-        };
         let about = About {
             sump,
             title,
@@ -212,7 +214,7 @@ impl Composer {
         let texts = &self.texts;
         let (topic, payload, text, personal) = match &record.body {
             JournalBody::Alarm(line) => {
-                let text = texts.alarm(&reader, &about, line);
+                let text = texts.alarm(reader, &about, line);
                 (
                     "alarm",
                     json(&AlarmMessage {
@@ -227,7 +229,7 @@ impl Composer {
                 )
             }
             JournalBody::Advice { advice } => {
-                let text = texts.advice(&reader, &about, advice);
+                let text = texts.advice(reader, &about, advice);
                 (
                     "advice",
                     json(&AdviceMessage {
@@ -241,7 +243,7 @@ impl Composer {
                 )
             }
             JournalBody::AdviceOutcome(outcome) => {
-                let text = texts.outcome(&reader, &about, outcome);
+                let text = texts.outcome(reader, &about, outcome);
                 (
                     "outcome",
                     json(&OutcomeMessage {
@@ -256,7 +258,7 @@ impl Composer {
                 )
             }
             JournalBody::MixerChecked(check) => {
-                let text = texts.mixer(&reader, &about, check);
+                let text = texts.mixer(reader, &about, check);
                 (
                     "mixer",
                     json(&MixerMessage {
@@ -271,7 +273,7 @@ impl Composer {
                 )
             }
             JournalBody::Movement { movement } => {
-                let text = texts.movement(&reader, &about, movement);
+                let text = texts.movement(reader, &about, movement);
                 let told = LedgerMessage {
                     of: movement,
                     sump,
@@ -284,7 +286,7 @@ impl Composer {
             JournalBody::Departure {
                 departure: Some(departure),
             } => {
-                let text = texts.departure(&reader, &about, Some(departure));
+                let text = texts.departure(reader, &about, Some(departure));
                 let told = LedgerMessage {
                     of: departure,
                     sump,
@@ -295,7 +297,7 @@ impl Composer {
                 ("departure", json(&told), text, false)
             }
             JournalBody::Departure { departure: None } => {
-                let text = texts.departure(&reader, &about, None);
+                let text = texts.departure(reader, &about, None);
                 let of = Usual { usual: true };
                 let told = LedgerMessage {
                     of: &of,

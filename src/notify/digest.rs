@@ -1,6 +1,5 @@
 //! The daily digest: when it is due, and what it says. Time is an argument.
 
-use std::fmt::Write as _;
 use std::sync::Arc;
 
 use jiff::civil::Date;
@@ -11,13 +10,12 @@ use crate::engine::ActiveAlarm;
 use crate::settings::Contact;
 use crate::units::{Span, Timestamp, to_wire};
 
-use super::post::Note;
+use super::post::{Note, reader_of};
+use super::texts::Texts;
 
 /// A digest that is later than this is left out. Choice: at noon nobody plans
 /// the day any more.
 const TOO_LATE: Span = Span::from_hours(6);
-/// Most lines of a part. Choice: what fits on a phone without tiring.
-const MOST: usize = 20;
 
 /// Whether a digest is to be sent.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -141,8 +139,15 @@ struct DigestMessage<'a> {
 
 impl Digest {
     /// As the message of a day, made at `now`.
-    pub fn note(&self, plant: &str, day: Date, now: Timestamp) -> Note {
-        let text = self.text(plant, day);
+    pub fn note(
+        &self,
+        plant: &str,
+        day: Date,
+        now: Timestamp,
+        contact: &Contact,
+        texts: &Texts,
+    ) -> Note {
+        let text = texts.digest(&reader_of(contact), plant, now, self);
         let message = DigestMessage {
             digest: self,
             date: day.to_string(),
@@ -159,61 +164,12 @@ impl Digest {
             priority: Priority::Low,
         }
     }
-
-    fn text(&self, plant: &str, day: Date) -> String {
-        let mut text = match self.standing.len() {
-            0 => format!("{plant}, {day}: no alarm stands"),
-            1 => format!("{plant}, {day}: 1 alarm stands"),
-            count => format!("{plant}, {day}: {count} alarms stand"),
-        };
-        let standing = self.standing.iter().map(|one| {
-            let (condition, since) = (&one.alarm.condition, one.alarm.since);
-            let state = to_wire(&one.alarm.state).unwrap_or_default();
-            let state = state.trim_matches('"').replace('_', " ");
-            format!("{}: {condition}, {state}, since {since}", one.title)
-        });
-        part(&mut text, "Standing", standing);
-        let raised = self.raised.iter().map(|one| match one.count {
-            1 => format!("{}: {}", one.title, one.condition),
-            count => format!("{}: {}, {count} times", one.title, one.condition),
-        });
-        part(&mut text, "Raised yesterday", raised);
-        let advice = self.advice.iter();
-        let advice = advice.map(|one| format!("{}: {}", one.title, one.advice));
-        part(&mut text, "Advice that waits", advice);
-        let doses = self.doses;
-        let _ = write!(
-            text,
-            "\nDoses yesterday: {} as expected, {} missed, {} not known.",
-            doses.as_expected, doses.missed, doses.unknown
-        );
-        let stock = self.stock.iter();
-        let stock = stock.map(|one| format!("{}: {:.0} L left", one.fluid, one.left_l));
-        part(&mut text, "Stock", stock);
-        text
-    }
-}
-
-/// A heading and a list; nothing where the list is empty.
-fn part(text: &mut String, heading: &str, lines: impl ExactSizeIterator<Item = String>) {
-    let count = lines.len();
-    if count == 0 {
-        return;
-    }
-    // Writing to a String never fails.
-    let _ = write!(text, "\n{heading}:");
-    for line in lines.take(MOST) {
-        let _ = write!(text, "\n- {line}");
-    }
-    if count > MOST {
-        let _ = write!(text, "\n- and {} more", count - MOST);
-    }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::settings::Settings;
+    use crate::settings::{MessageTexts, Settings};
 
     const PLANT: &str = r#"
 [plant]
@@ -296,18 +252,20 @@ topic = "bert"
             }],
             ..Digest::default()
         };
-        let note = digest.note(
-            "north",
-            jiff::civil::date(2026, 11, 29),
-            at("2026-11-29T06:00:00Z"),
+        let texts = Texts::new(&MessageTexts::default()).unwrap();
+        let day = jiff::civil::date(2026, 11, 29);
+        let anna = &contacts()[0];
+        let note = digest.note("north", day, at("2026-11-29T06:00:00Z"), anna, &texts);
+        assert!(
+            note.text.starts_with("north: no alarm stands\n"),
+            "{}",
+            note.text
         );
         assert!(
             note.text
-                .starts_with("north, 2026-11-29: no alarm stands\n")
-        );
-        assert!(
+                .contains("- Sump 19: pH TOO LOW, 19 times\n- and 10 more\n"),
+            "{}",
             note.text
-                .contains("- Sump 19: ph.low, 19 times\n- and 10 more\n")
         );
         assert!(
             note.text.ends_with("Stock:\n- a: 12 L left"),

@@ -4,22 +4,28 @@
 //! An escalation is kept from the moment its alarm is written to the journal,
 //! and taken back in the transaction of the line that acknowledges or ends it.
 //! When it falls due, the next contact is told, and the escalation to whoever
-//! comes after them takes its place, to the end of the chain.
+//! comes after them takes its place, to the end of the chain. Who hears of the
+//! alarm by that alone is kept too, and told once when it needs nobody any more.
 
 use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
 use crate::settings::Contact;
-use crate::store::{OutboxRow, WaitingChange, WaitingRow};
-use crate::units::{Timestamp, to_wire};
+use crate::store::{OutboxRow, StoredWaiting, WaitingChange, WaitingRow};
+use crate::units::{Span, Timestamp};
 
-use super::post::{Later, Note, Post, hand_over};
+use super::closing::with_value;
+use super::post::{Later, Note, Post, hand_over, reader_of, voice};
+
+/// Who was told by escalation is kept in mind for so long. Choice: an alarm
+/// that stands longer has other stewards by then.
+const FOLLOWED: Span = Span::from_hours(30 * 24);
 
 /// An alarm on its way along a chain of contacts.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(super) struct Escalating {
-    /// The alarm, as it was told, by language.
+    /// The alarm, as it was told, by voice.
     notes: BTreeMap<String, Note>,
     /// Its id.
     alarm: String,
@@ -36,8 +42,21 @@ pub struct Outcome {
     pub outbox: Vec<OutboxRow>,
     /// What is to happen later.
     pub waiting: Vec<WaitingRow>,
+    /// Other rows that happen with it.
+    pub also: Vec<Taken>,
     /// What people should know.
     pub remark: Option<String>,
+}
+
+/// Another row that happens too.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Taken {
+    /// The row.
+    pub id: i64,
+    /// Messages that go out with it.
+    pub outbox: Vec<OutboxRow>,
+    /// What is to happen later in its place.
+    pub waiting: Vec<WaitingRow>,
 }
 
 /// Something that was kept and cannot be read.
@@ -75,16 +94,24 @@ impl Escalating {
             "alarm {}: not acknowledged after {} was told; {} is told",
             self.alarm, self.from, self.to
         ));
-        let of_language = self.notes.get(&*next.language);
-        let Some(note) = of_language.or_else(|| self.notes.values().next()) else {
+        let Some(note) = note_for(&self.notes, next) else {
             return outcome;
         };
-        let at = next.told_at(now, note.priority);
-        let note = self.next_note(note, now);
+        let priority = note.priority;
+        let at = next.told_at(now, priority);
+        let note = self.next_note(note, next, post, now);
         let mut changes = Vec::new();
-        let rows = post.letters(next, &note, None, at);
+        let rows = post.letters(next, &note, Some(&self.alarm), at);
         hand_over(rows, at, now, &mut outcome.outbox, &mut changes);
         outcome.waiting = changes.into_iter().filter_map(added).collect();
+        if !post.hears_anyway(next, &self.alarm, priority) {
+            let follower = Follower {
+                contact: self.to.clone(),
+            };
+            let subject = Some(subject_of_followers(&self.alarm));
+            let row = Later::Told(follower).row(now + FOLLOWED, subject);
+            outcome.waiting.push(row);
+        }
         if let Some(after_them) = next.escalation {
             let due = at + after_them.after;
             let subject = Some(self.alarm.clone());
@@ -99,18 +126,85 @@ impl Escalating {
     }
 
     /// The message to the next one says why they get it.
-    fn next_note(&self, note: &Note, now: Timestamp) -> Note {
-        let why = format!("Nobody has acknowledged this. Told before: {}.", self.from);
-        let from = to_wire(&self.from).expect("text can be written");
-        let payload = note.payload.as_str();
-        let open = payload.strip_suffix('}').unwrap_or(payload);
+    fn next_note(&self, note: &Note, next: &Contact, post: &Post, now: Timestamp) -> Note {
+        let values = [("from", self.from.as_str())];
+        let reader = reader_of(next);
+        let why = post
+            .texts()
+            .sentence(&reader, now, "escalation.why", &values);
         Note {
             id: format!("{}.after.{}", note.id, self.from),
-            payload: format!("{open},\"escalated_from\":{from}}}"),
+            payload: with_value(&note.payload, "escalated_from", &self.from),
             text: format!("{}\n{why}", note.text),
             time: now,
             ..note.clone()
         }
+    }
+}
+
+/// Of those who were told by escalation, the rows stand under this.
+fn subject_of_followers(alarm: &str) -> String {
+    format!("told/{alarm}")
+}
+
+/// The note in a contact's words; without it in any.
+fn note_for<'a>(notes: &'a BTreeMap<String, Note>, contact: &Contact) -> Option<&'a Note> {
+    let own = notes.get(&voice(&reader_of(contact)));
+    // Earlier versions kept them by language alone.
+    let own = own.or_else(|| notes.get(&*contact.language));
+    own.or_else(|| notes.values().next())
+}
+
+/// Somebody who was told by escalation, and of nothing else of the alarm.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(super) struct Follower {
+    /// Their name.
+    contact: String,
+}
+
+/// The step with which an alarm needs nobody any more.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(super) struct Settled {
+    /// The step, as it was told, by voice.
+    notes: BTreeMap<String, Note>,
+    /// The alarm's id.
+    alarm: String,
+}
+
+impl Settled {
+    pub(super) fn new(notes: BTreeMap<String, Note>, alarm: &str) -> Self {
+        Settled {
+            notes,
+            alarm: alarm.to_owned(),
+        }
+    }
+
+    /// Each follower is told once; their row goes with it.
+    fn happen(&self, post: &Post, now: Timestamp, followers: Vec<StoredWaiting>) -> Outcome {
+        let mut outcome = Outcome::default();
+        for row in followers {
+            let mut taken = Taken {
+                id: row.id,
+                ..Taken::default()
+            };
+            let named = match serde_json::from_str(&row.body) {
+                Ok(Later::Told(follower)) => Some(follower.contact),
+                _ => None,
+            };
+            let mut contacts = post.contacts().iter();
+            let contact = contacts.find(|one| named.as_deref() == Some(&*one.name));
+            if let Some((contact, note)) =
+                contact.zip(contact.and_then(|one| note_for(&self.notes, one)))
+            {
+                let at = contact.told_at(now, note.priority);
+                let mut changes = Vec::new();
+                let rows = post.letters(contact, note, None, at);
+                hand_over(rows, at, now, &mut taken.outbox, &mut changes);
+                taken.waiting = changes.into_iter().filter_map(added).collect();
+            }
+            outcome.also.push(taken);
+        }
+        outcome
     }
 }
 
@@ -121,18 +215,32 @@ fn added(change: WaitingChange) -> Option<WaitingRow> {
     }
 }
 
-/// What comes of a row that has fallen due.
+/// What comes of a row that has fallen due; `kept` gives the rows that wait
+/// under a subject.
 ///
 /// # Errors
-/// When this version cannot read it.
-pub fn happen(body: &str, post: &Post, now: Timestamp) -> Result<Outcome, Unreadable> {
-    Ok(match serde_json::from_str(body)? {
-        Later::Held { rows } => Outcome {
-            outbox: rows,
-            ..Outcome::default()
+/// When this version cannot read it, or `kept` fails.
+pub fn happen<E: From<Unreadable>>(
+    body: &str,
+    post: &Post,
+    now: Timestamp,
+    kept: impl FnOnce(&str) -> Result<Vec<StoredWaiting>, E>,
+) -> Result<Outcome, E> {
+    Ok(
+        match serde_json::from_str(body).map_err(Unreadable::from)? {
+            Later::Held { rows } => Outcome {
+                outbox: rows,
+                ..Outcome::default()
+            },
+            Later::Escalate(escalating) => escalating.happen(post, now),
+            // How it ended was never told; it is too late for that.
+            Later::Told(_) => Outcome::default(),
+            Later::Settled(settled) => {
+                let followers = kept(&subject_of_followers(&settled.alarm))?;
+                settled.happen(post, now, followers)
+            }
         },
-        Later::Escalate(escalating) => escalating.happen(post, now),
-    })
+    )
 }
 
 #[cfg(test)]

@@ -13,6 +13,7 @@ mod delivery;
 mod dialogue;
 mod digest;
 mod escalation;
+pub mod link;
 mod mime;
 mod mqtt;
 mod post;
@@ -29,6 +30,7 @@ pub use digest::{
     Digest, DigestDue, Doses, Open as OpenAdvice, Raised, Standing, Stock, day_of, digest_due,
 };
 pub use escalation::{Outcome, Unreadable, happen};
+pub use link::{LinkKeyError, Links};
 pub use mqtt::{Publisher, PublisherCounters};
 pub use post::{Note, Post, Road};
 pub use sender::{Address, Sender, SenderCounters};

@@ -6,13 +6,15 @@ use std::sync::Arc;
 use serde::{Deserialize, Serialize};
 
 use crate::alarm::{AlarmState, Priority};
-use crate::engine::AlarmLine;
+use crate::engine::{AlarmLine, PLANT};
 use crate::settings::{Contact, Settings};
 use crate::store::{BROKER, OutboxRow, WaitingChange, WaitingRow};
 use crate::units::{Span, Timestamp, to_wire};
 
-use super::closing::closing_lines;
-use super::escalation::Escalating;
+use super::closing::{in_payload, in_text};
+use super::escalation::{Escalating, Follower, Settled};
+use super::link::Links;
+use super::texts::{Reader, Texts};
 
 /// A road to a person that has a sender of its own; topics are the broker's.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -50,26 +52,27 @@ pub struct Note {
     pub priority: Priority,
 }
 
-/// A note in the languages of those who are told, each made when it is first
-/// asked for.
+/// A note in the languages and by the clocks of those who are told, each made
+/// when it is first asked for.
 pub(super) struct Notes<F> {
     made: BTreeMap<String, Note>,
     make: F,
 }
 
-impl<F: FnMut(&str) -> Note> Notes<F> {
-    /// From the note in one language, and how others are made.
-    pub(super) fn new(language: &str, note: Note, make: F) -> Self {
+impl<F: FnMut(&Reader<'_>) -> Note> Notes<F> {
+    /// From the note for one reader, and how others are made.
+    pub(super) fn new(reader: &Reader<'_>, note: Note, make: F) -> Self {
         Notes {
-            made: BTreeMap::from([(language.to_owned(), note)]),
+            made: BTreeMap::from([(voice(reader), note)]),
             make,
         }
     }
 
-    fn of(&mut self, language: &str) -> &Note {
+    fn of(&mut self, contact: &Contact) -> &Note {
+        let reader = reader_of(contact);
         let make = &mut self.make;
-        let known = self.made.entry(language.to_owned());
-        known.or_insert_with(|| make(language))
+        let known = self.made.entry(voice(&reader));
+        known.or_insert_with(|| make(&reader))
     }
 
     /// What they all have in common: when, and how much hurry.
@@ -87,6 +90,10 @@ pub(super) enum Later {
     Held { rows: Vec<OutboxRow> },
     /// An alarm that nobody has acknowledged.
     Escalate(Escalating),
+    /// Somebody was told by escalation alone, and hears how it ends.
+    Told(Follower),
+    /// An alarm needs nobody any more.
+    Settled(Settled),
 }
 
 impl Later {
@@ -105,17 +112,34 @@ impl Later {
 pub struct Post {
     contacts: Arc<[Contact]>,
     plant: Arc<str>,
+    /// Names of the sumps, in their places.
+    sumps: Arc<[Arc<str>]>,
     expire_after: Span,
+    texts: Texts,
+    links: Option<Links>,
 }
 
 impl Post {
-    /// For this plant.
-    pub fn new(settings: &Settings) -> Self {
+    /// For this plant, in these words; with links where people can reach its
+    /// pages.
+    pub fn new(settings: &Settings, texts: Texts, links: Option<Links>) -> Self {
         Post {
             contacts: settings.contacts.clone().into(),
             plant: Arc::clone(&settings.plant.name),
+            sumps: settings
+                .sumps
+                .iter()
+                .map(|sump| sump.name.clone())
+                .collect(),
             expire_after: settings.messages.expire_after,
+            texts,
+            links,
         }
+    }
+
+    /// The words.
+    pub fn texts(&self) -> &Texts {
+        &self.texts
     }
 
     /// The contacts, by name.
@@ -132,7 +156,7 @@ impl Post {
     pub(super) fn tell(
         &self,
         caring: &[usize],
-        notes: &mut Notes<impl FnMut(&str) -> Note>,
+        notes: &mut Notes<impl FnMut(&Reader<'_>) -> Note>,
         alarm: Option<&AlarmLine>,
         out: &mut Vec<OutboxRow>,
         later: &mut Vec<WaitingChange>,
@@ -148,23 +172,61 @@ impl Post {
             .filter(|contact| priority >= contact.priorities)
             .collect();
         for contact in &wanted {
-            let closing = alarm.and_then(|line| closing_lines(line, contact));
+            let asking = alarm.filter(|line| line.state.asks());
+            let asking = asking.map(|line| line.id.as_str());
             let at = contact.told_at(time, priority);
-            let note = notes.of(&contact.language);
-            let rows = self.letters(contact, note, closing.as_deref(), at);
+            let note = notes.of(contact);
+            let rows = self.letters(contact, note, asking, at);
             hand_over(rows, at, time, out, later);
         }
         // Each step to this state asks anew for somebody to take the alarm on.
         if let Some(line) = alarm.filter(|line| line.state == AlarmState::Unacknowledged) {
             self.plan_escalations(&wanted, notes, line, later);
         }
+        if let Some(line) = alarm.filter(|line| line.state != AlarmState::Unacknowledged) {
+            self.settle(&wanted, notes, line, later);
+        }
+    }
+
+    /// Those who were told by escalation alone hear of it too.
+    fn settle(
+        &self,
+        told: &[&Contact],
+        notes: &mut Notes<impl FnMut(&Reader<'_>) -> Note>,
+        line: &AlarmLine,
+        later: &mut Vec<WaitingChange>,
+    ) {
+        let (time, _) = notes.occasion();
+        let mut all = BTreeMap::new();
+        for first in told {
+            for contact in self.chain(first).skip(1) {
+                let voice = voice(&reader_of(contact));
+                all.insert(voice, notes.of(contact).clone());
+            }
+        }
+        if !all.is_empty() {
+            let settled = Later::Settled(Settled::new(all, &line.id));
+            later.push(WaitingChange::Add(settled.row(time, None)));
+        }
+    }
+
+    /// Whether a contact hears of this alarm without any escalation.
+    pub(super) fn hears_anyway(&self, contact: &Contact, alarm: &str, priority: Priority) -> bool {
+        let sump = alarm.split('/').next().unwrap_or(alarm);
+        let place = self.sumps.iter().position(|name| **name == *sump);
+        let cares = match place {
+            Some(place) => contact.sumps.contains(&place),
+            // What is the plant's is everybody's.
+            None => sump == PLANT,
+        };
+        cares && priority >= contact.priorities
     }
 
     /// One escalation for each contact who would be told next, the soonest.
     fn plan_escalations(
         &self,
         told: &[&Contact],
-        notes: &mut Notes<impl FnMut(&str) -> Note>,
+        notes: &mut Notes<impl FnMut(&Reader<'_>) -> Note>,
         line: &AlarmLine,
         later: &mut Vec<WaitingChange>,
     ) {
@@ -176,8 +238,8 @@ impl Post {
             };
             let due = contact.told_at(time, priority) + next.after;
             let to = &self.contacts[next.to];
-            let chain = self.chain(to).map(|one| &*one.language);
-            let chain = chain.map(|language| (language.to_owned(), notes.of(language).clone()));
+            let chain = self.chain(to);
+            let chain = chain.map(|one| (voice(&reader_of(one)), notes.of(one).clone()));
             let escalating = Escalating::new(chain.collect(), &line.id, contact, to);
             match planned.iter_mut().find(|(to, ..)| *to == next.to) {
                 Some(other) if other.1 <= due => {}
@@ -204,12 +266,13 @@ impl Post {
         self.letters(contact, note, None, note.time)
     }
 
-    /// The note on all roads of a contact who is told at `at`.
+    /// The note on all roads of a contact who is told at `at`, with a link where
+    /// they may acknowledge the alarm `asking`.
     pub(super) fn letters(
         &self,
         contact: &Contact,
         note: &Note,
-        closing: Option<&str>,
+        asking: Option<&str>,
         at: Timestamp,
     ) -> Vec<OutboxRow> {
         let id = format!("{}.{}", note.id, contact.name);
@@ -223,20 +286,31 @@ impl Post {
             slot: None,
             created: note.time,
         };
+        let links = self.links.as_ref().zip(asking);
+        let url = links.map(|(links, alarm)| links.url(alarm, &contact.name, at));
+        let payload = match &url {
+            Some(url) => in_payload(&note.payload, url),
+            None => note.payload.clone(),
+        };
         let mut rows = Vec::new();
         if let Some(topic) = &contact.topic {
-            rows.push(row(BROKER.to_owned(), topic.clone(), note.payload.clone()));
+            rows.push(row(BROKER.to_owned(), topic.clone(), payload.clone()));
         }
         if contact.mail.is_some() {
-            let text = match closing {
-                Some(closing) => format!("{}\n\n{closing}", note.text),
+            let text = match &url {
+                Some(url) => {
+                    let words =
+                        self.texts
+                            .sentence(&reader_of(contact), at, "link.acknowledge", &[]);
+                    in_text(&note.text, &words, url)
+                }
                 None => note.text.clone(),
             };
             rows.push(row(Road::Mail.receiver(&contact.name), String::new(), text));
         }
         if contact.webhook.is_some() {
             let receiver = Road::Webhook.receiver(&contact.name);
-            let body = self.envelope(&id, contact, note);
+            let body = self.envelope(&id, contact, &note.kind, &payload);
             rows.push(row(receiver, String::new(), body));
         }
         rows
@@ -244,16 +318,30 @@ impl Post {
 
     /// The object that a webhook gets. The message in it is the same to the
     /// byte as over MQTT.
-    fn envelope(&self, id: &str, contact: &Contact, note: &Note) -> String {
+    fn envelope(&self, id: &str, contact: &Contact, kind: &str, payload: &str) -> String {
         let text = |text: &str| to_wire(&text).expect("text can be written");
         format!(
             "{{\"id\":{},\"plant\":{},\"contact\":{},\"kind\":{},\"message\":{}}}",
             text(id),
             text(&self.plant),
             text(&contact.name),
-            text(&note.kind),
-            note.payload
+            text(kind),
+            payload
         )
+    }
+}
+
+/// Tells readers apart who are told in different words.
+pub(super) fn voice(reader: &Reader<'_>) -> String {
+    let zone = reader.zone.iana_name().unwrap_or_default();
+    format!("{} {zone}", reader.language)
+}
+
+/// How a contact reads.
+pub(super) fn reader_of(contact: &Contact) -> Reader<'_> {
+    Reader {
+        language: &contact.language,
+        zone: &contact.time_zone,
     }
 }
 

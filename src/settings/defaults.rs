@@ -53,6 +53,10 @@ pub(super) const EXPIRE_AFTER: Span = Span::from_hours(3 * 24);
 /// given to nobody (memory).
 pub(super) const WEB_LISTEN: &str = "127.0.0.1:8480";
 
+/// How long a link in a message is good. Choice: over a weekend, as long as
+/// messages are tried.
+pub(super) const LINK_VALID: Span = Span::from_hours(3 * 24);
+
 /// TCP port of Modbus. IANA service name registry: mbap.
 pub(super) const MODBUS_PORT: u16 = 502;
 /// Rate of a line of Modbus slaves. Memory: Modbus over serial line V1.02,

@@ -1,6 +1,7 @@
 //! `[web]`: the pages that the daemon itself serves.
 
 use std::net::SocketAddr;
+use std::path::Path;
 
 use serde::Deserialize;
 
@@ -8,6 +9,10 @@ use super::defaults;
 use super::key_path::KeyPath;
 use super::problem::Problem;
 use super::review::Review;
+use super::secret::Secret;
+use super::secret_file::{Kept, secret};
+use super::written::Written;
+use crate::units::{Parse, Span};
 
 /// `[web]`, as people write it.
 #[derive(Debug, Clone, Default, Deserialize)]
@@ -16,6 +21,9 @@ pub(super) struct RawWeb {
     pub(super) listen: Option<String>,
     pub(super) open_to_network: Option<bool>,
     pub(super) public_address: Option<String>,
+    pub(super) link_valid: Option<Written>,
+    pub(super) key: Option<Secret>,
+    pub(super) key_file: Option<String>,
 }
 
 /// The pages that the daemon serves.
@@ -26,14 +34,21 @@ pub struct WebSettings {
     /// Under which address people reach the pages from outside, without a
     /// slash at the end; what stands there encrypts, and hands on.
     pub public_address: Option<String>,
+    /// How long the link in a message is good, 1 min to 30 d.
+    pub link_valid: Span,
+    /// What links are signed with; without it the store has a secret of its own.
+    pub key: Option<Secret>,
 }
+
+/// Fewest letters of a key. Choice: 128 bits where they are hexadecimal digits.
+const SHORTEST_KEY: usize = 32;
 
 /// Longest public address, in bytes. Choice: a link must fit into a line of a
 /// mail.
 const LONGEST_ADDRESS: usize = 200;
 
 /// Reads the table; `None` where something in it is wrong.
-pub(super) fn web(review: &mut Review, raw: &RawWeb) -> Option<WebSettings> {
+pub(super) fn web(review: &mut Review, raw: &RawWeb, base: &Path) -> Option<WebSettings> {
     let at = KeyPath::root().key("web");
     let listen = listen(review, &at, raw);
     let public_address = match &raw.public_address {
@@ -43,10 +58,36 @@ pub(super) fn web(review: &mut Review, raw: &RawWeb) -> Option<WebSettings> {
             review.good(&at.key("public_address"), read).map(Some)
         }
     };
+    let path = at.key("link_valid");
+    let written = raw.link_valid.as_ref();
+    let valid = review.or_default(&path, written, Span::parse, defaults::LINK_VALID);
+    let valid = valid.and_then(|valid| {
+        let range = (Span::from_mins(1), Span::from_hours(30 * 24));
+        review.within(&path, valid, range, |span| span.to_string())
+    });
+    let key = key(review, &at, raw, base);
     Some(WebSettings {
         listen: listen?,
         public_address: public_address?,
+        link_valid: valid?,
+        key: key?,
     })
+}
+
+fn key(review: &mut Review, at: &KeyPath, raw: &RawWeb, base: &Path) -> Option<Option<Secret>> {
+    let kept = Kept {
+        key: "key",
+        file_key: "key_file",
+        secret: raw.key.as_ref(),
+        file: raw.key_file.as_deref(),
+    };
+    let found = secret(review, at, kept, base)?;
+    let is_short = |key: &Secret| key.reveal().len() < SHORTEST_KEY;
+    if found.as_ref().is_some_and(is_short) {
+        review.tell(&at.key("key_file"), Problem::ShortSecret(SHORTEST_KEY));
+        return None;
+    }
+    Some(found)
 }
 
 /// This machine alone, unless it is said that others may come.

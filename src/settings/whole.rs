@@ -155,7 +155,7 @@ fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings>
     };
     let web = match &raw.web {
         None => Some(None),
-        Some(raw) => web::web(review, raw).map(Some),
+        Some(raw) => web::web(review, raw, base).map(Some),
     };
     let expire_after = expire_after(review, &messages);
     let own_rules = own_rules::own_rules(review, raw.rule, &sumps.names);

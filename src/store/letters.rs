@@ -123,6 +123,51 @@ impl Reader {
         )
     }
 
+    /// What waits under a subject, in the order in which it came, `limit` at
+    /// most.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn waiting_under(
+        &self,
+        subject: &str,
+        limit: usize,
+    ) -> Result<Vec<StoredWaiting>, StoreError> {
+        self.list(
+            "SELECT id, due, body FROM waiting WHERE subject = ?1 ORDER BY id LIMIT ?2",
+            (subject, limit as i64),
+            |row| {
+                Ok(StoredWaiting {
+                    id: row.get(0)?,
+                    due: Timestamp::from_millis(row.get(1)?),
+                    body: row.get(2)?,
+                })
+            },
+        )
+    }
+
+    /// The steps of an alarm from `since` on, by its sump and condition, as JSON
+    /// with their times; the first `limit` of them.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn alarm_lines(
+        &self,
+        sump: &str,
+        condition: &str,
+        since: Timestamp,
+        limit: usize,
+    ) -> Result<Vec<(Timestamp, String)>, StoreError> {
+        self.list(
+            "SELECT time, body FROM journal
+             WHERE time >= ?1 AND sump = ?2 AND kind = 'alarm'
+                 AND json_extract(body, '$.condition') = ?3
+             ORDER BY time, seq LIMIT ?4",
+            (since.millis(), sump, condition, limit as i64),
+            |row| Ok((Timestamp::from_millis(row.get(0)?), row.get(1)?)),
+        )
+    }
+
     /// Messages that were given up, the newest first, `limit` at most.
     ///
     /// # Errors

@@ -20,11 +20,13 @@
 //! A page is a file of its own here with `pub fn routes(…) -> Router`, given
 //! what it reads, and merged into the others in `daemon/pages.rs`.
 
+pub mod acknowledge;
 mod guard;
 pub mod health;
 mod listen;
 mod mishaps;
 
+pub use acknowledge::Acknowledge;
 pub use guard::LONGEST_BODY;
 pub use health::Health;
 pub use listen::{CONNECTIONS, ListenError, Listener};

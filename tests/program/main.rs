@@ -20,6 +20,7 @@ mod faults;
 mod import;
 mod kill;
 mod lines;
+mod link;
 mod mail;
 mod mail_server;
 mod message_way;

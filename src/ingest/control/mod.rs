@@ -45,6 +45,7 @@
 //! Refuses: to be reached over a network; to drop anything untold.
 
 mod client;
+mod door;
 mod entries;
 mod history;
 mod listen;
@@ -64,6 +65,7 @@ use crate::store::WriterHandle;
 use crate::units::Timestamp;
 
 pub use client::{Client, ClientError};
+pub use door::EntryDoor;
 pub use history::channels_digest;
 pub use listen::{CONNECTIONS, LONGEST_LINE, SOCKET_NAME, SocketError};
 pub use pending::{Pending, answer_committed};

@@ -4,8 +4,9 @@ use super::super::post::Notes;
 use super::*;
 use crate::alarm::{AlarmState, Priority, Transition};
 use crate::engine::AlarmLine;
+use crate::notify::{Reader, Texts};
 use crate::rules::{Condition, LimitLevel};
-use crate::settings::Settings;
+use crate::settings::{MessageTexts, Settings};
 use crate::units::{Quantity, Span};
 
 const PLANT: &str = r#"
@@ -47,7 +48,12 @@ sumps = []
 
 fn post() -> Post {
     let settings = Settings::from_texts(&[("plant.toml", PLANT)], std::iter::empty());
-    Post::new(&settings.unwrap_or_else(|error| panic!("{error}")))
+    let texts = Texts::new(&MessageTexts::default()).unwrap();
+    Post::new(
+        &settings.unwrap_or_else(|error| panic!("{error}")),
+        texts,
+        None,
+    )
 }
 
 fn at(text: &str) -> Timestamp {
@@ -78,6 +84,11 @@ fn line(priority: Priority, transition: Transition, state: AlarmState) -> AlarmL
     }
 }
 
+const READER: Reader<'static> = Reader {
+    language: "en",
+    zone: &jiff::tz::TimeZone::UTC,
+};
+
 /// What a line at this time causes.
 fn told(line: &AlarmLine, time: Timestamp) -> (Vec<OutboxRow>, Vec<WaitingChange>) {
     let note = Note {
@@ -89,9 +100,14 @@ fn told(line: &AlarmLine, time: Timestamp) -> (Vec<OutboxRow>, Vec<WaitingChange
         priority: line.priority,
     };
     let (mut out, mut later) = (Vec::new(), Vec::new());
-    let mut notes = Notes::new("en", note.clone(), |_| note.clone());
+    let mut notes = Notes::new(&READER, note.clone(), |_| note.clone());
     post().tell(&[0, 1], &mut notes, Some(line), &mut out, &mut later);
     (out, later)
+}
+
+/// What comes of a row, with nobody told by escalation before.
+fn due(body: &str, now: Timestamp) -> Outcome {
+    happen(body, &post(), now, |_| Ok::<_, Unreadable>(Vec::new())).unwrap()
 }
 
 fn topics(rows: &[OutboxRow]) -> Vec<&str> {
@@ -112,18 +128,20 @@ fn a_chain_is_told_one_after_the_other_to_its_end() {
     };
     assert_eq!(first.due, begun + Span::from_mins(10));
     assert_eq!(first.subject.as_deref(), Some("cell-a/concentration.low/1"));
-    let outcome = happen(&first.body, &post(), first.due).unwrap();
+    let outcome = due(&first.body, first.due);
     assert_eq!(topics(&outcome.outbox), ["lead"]);
     let row = &outcome.outbox[0];
     assert_eq!(row.payload, "{\"a\":{\"b\":1},\"escalated_from\":\"anna\"}");
-    let [second] = &outcome.waiting[..] else {
+    let [follower, second] = &outcome.waiting[..] else {
         panic!("{outcome:?}");
     };
+    let subject = "told/cell-a/concentration.low/1";
+    assert_eq!(follower.subject.as_deref(), Some(subject));
     assert_eq!(second.due, first.due + Span::from_mins(20));
     assert_eq!(second.subject, first.subject);
-    let end = happen(&second.body, &post(), second.due).unwrap();
+    let end = due(&second.body, second.due);
     assert_eq!(topics(&end.outbox), ["boss"]);
-    assert!(end.waiting.is_empty());
+    assert_eq!(end.waiting.len(), 1, "the boss follows too");
     assert_ne!(end.outbox[0].message, row.message);
 }
 
@@ -154,7 +172,11 @@ fn acknowledging_or_ending_takes_everything_back() {
     ] {
         let (_, later) = told(&line(Priority::High, transition, state), begun);
         let subject = "cell-a/concentration.low/1".to_owned();
-        assert_eq!(later, [WaitingChange::Forget { subject }]);
+        assert_eq!(later[0], WaitingChange::Forget { subject });
+        let [_, WaitingChange::Add(settled)] = &later[..] else {
+            panic!("{later:?}");
+        };
+        assert_eq!((settled.due, &settled.subject), (begun, &None));
     }
     // What comes forth again begins it anew.
     for step in [
@@ -174,29 +196,77 @@ fn outside_their_hours_the_next_one_is_told_when_they_work() {
     let Some(WaitingChange::Add(row)) = later.last() else {
         panic!("{later:?}");
     };
-    let outcome = happen(&row.body, &post(), row.due).unwrap();
+    let outcome = due(&row.body, row.due);
     assert!(outcome.outbox.is_empty());
     let morning = at("2026-12-01T08:00:00Z");
-    let [held, next] = &outcome.waiting[..] else {
+    let [held, _, next] = &outcome.waiting[..] else {
         panic!("{outcome:?}");
     };
     assert_eq!(
         (held.due, next.due),
         (morning, morning + Span::from_mins(20))
     );
-    let told = happen(&held.body, &post(), morning).unwrap();
+    let told = due(&held.body, morning);
     assert_eq!(topics(&told.outbox), ["lead"]);
     // A high one does not wait.
     let (_, later) = self::told(&raised(Priority::High), night);
     let Some(WaitingChange::Add(row)) = later.last() else {
         panic!("{later:?}");
     };
-    let outcome = happen(&row.body, &post(), row.due).unwrap();
+    let outcome = due(&row.body, row.due);
     assert_eq!(topics(&outcome.outbox), ["lead"]);
 }
 
 #[test]
+fn who_was_told_by_escalation_alone_hears_of_the_end_once() {
+    let begun = at("2026-11-30T09:00:00Z");
+    let (_, later) = told(&raised(Priority::Medium), begun);
+    let Some(WaitingChange::Add(first)) = later.last() else {
+        panic!("{later:?}");
+    };
+    let escalated = due(&first.body, first.due);
+    let follower = StoredWaiting {
+        id: 7,
+        due: escalated.waiting[0].due,
+        body: escalated.waiting[0].body.clone(),
+    };
+    let end = line(
+        Priority::Medium,
+        Transition::Acknowledged,
+        AlarmState::Acknowledged,
+    );
+    let time = first.due + Span::from_mins(1);
+    let (out, later) = told(&end, time);
+    assert_eq!(topics(&out), ["anna"]);
+    let Some(WaitingChange::Add(settled)) = later.last() else {
+        panic!("{later:?}");
+    };
+    let kept = |subject: &str| {
+        assert_eq!(subject, "told/cell-a/concentration.low/1");
+        Ok::<_, Unreadable>(vec![follower])
+    };
+    let outcome = happen(&settled.body, &post(), settled.due, kept).unwrap();
+    assert!(outcome.outbox.is_empty());
+    let [taken] = &outcome.also[..] else {
+        panic!("{outcome:?}");
+    };
+    assert_eq!((taken.id, topics(&taken.outbox)), (7, vec!["lead"]));
+    // Their row goes with it, so that there is no second time.
+    assert!(taken.waiting.is_empty());
+    // Where nobody was told by escalation, nobody hears of the end by this.
+    assert!(due(&settled.body, settled.due).also.is_empty());
+    // Anna cares for the sump and hears of it anyway.
+    let post = post();
+    let id = "cell-a/concentration.low/1";
+    assert!(post.hears_anyway(&post.contacts()[0], id, Priority::Medium));
+    assert!(!post.hears_anyway(&post.contacts()[2], id, Priority::High));
+    assert!(!post.hears_anyway(&post.contacts()[3], id, Priority::Low));
+}
+
+#[test]
 fn what_cannot_be_read_is_told() {
-    let told = happen("{\"what\":\"dance\"}", &post(), at("2026-11-30T20:00:00Z"));
+    let nothing = |_: &str| Ok::<_, Unreadable>(Vec::new());
+    let night = at("2026-11-30T20:00:00Z");
+    let told = happen("{\"what\":\"dance\"}", &post(), night, nothing);
     assert!(told.unwrap_err().to_string().contains("is dropped"));
 }

@@ -4,7 +4,7 @@
 pub(super) const ENGLISH: &str = "en";
 
 /// Layouts, for all languages.
-pub(super) const LAYOUTS: [(&str, &str); 14] = [
+pub(super) const LAYOUTS: [(&str, &str); 15] = [
     (
         "advice.txt",
         include_str!("../../../config/texts/advice.txt"),
@@ -17,6 +17,10 @@ pub(super) const LAYOUTS: [(&str, &str); 14] = [
     (
         "departure.txt",
         include_str!("../../../config/texts/departure.txt"),
+    ),
+    (
+        "digest.txt",
+        include_str!("../../../config/texts/digest.txt"),
     ),
     ("do.txt", include_str!("../../../config/texts/do.txt")),
     ("dose.txt", include_str!("../../../config/texts/dose.txt")),

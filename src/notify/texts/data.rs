@@ -3,10 +3,11 @@
 use serde::Serialize;
 use serde_json::{Map, Value, json};
 
-use crate::advice::{Advice, Measure, MixerCheck};
+use crate::advice::{Advice, Measure, MixerCheck, VolumeUnit};
 use crate::engine::{AlarmLine, Outcome};
 use crate::model::{Departure, Movement};
-use crate::units::Timestamp;
+use crate::notify::digest::Digest;
+use crate::units::{Timestamp, Volume};
 
 /// Longest title that is told; longer ones are cut.
 const LONGEST_TITLE: usize = 200;
@@ -24,27 +25,47 @@ pub struct About<'a> {
     pub measure: Measure,
 }
 
+impl About<'_> {
+    /// Of what is about no sump.
+    pub(super) fn now(time: Timestamp) -> Self {
+        About {
+            sump: "",
+            title: "",
+            time,
+            measure: Measure {
+                unit: VolumeUnit::Litre,
+                step: Volume::from_litres(1.0),
+                vessel: None,
+            },
+        }
+    }
+}
+
 /// One message, by its kind.
 #[derive(Debug, Clone, Copy)]
 pub(super) enum Told<'a> {
     Alarm(&'a AlarmLine),
+    /// As the journal keeps it.
+    KeptAlarm(&'a Value),
     Advice(&'a Advice),
     Outcome(&'a Outcome),
     Mixer(&'a MixerCheck),
     Movement(&'a Movement),
     Departure(Option<&'a Departure>),
+    Digest(&'a Digest),
 }
 
 impl Told<'_> {
     /// The layout of such messages.
     pub(super) const fn layout(&self) -> &'static str {
         match self {
-            Told::Alarm(_) => "alarm.txt",
+            Told::Alarm(_) | Told::KeptAlarm(_) => "alarm.txt",
             Told::Advice(_) => "advice.txt",
             Told::Outcome(_) => "outcome.txt",
             Told::Mixer(_) => "mixer.txt",
             Told::Movement(_) => "movement.txt",
             Told::Departure(_) => "departure.txt",
+            Told::Digest(_) => "digest.txt",
         }
     }
 
@@ -59,6 +80,13 @@ impl Told<'_> {
             Told::Alarm(line) => {
                 set("alarm", plain(line));
                 set("lasted_ms", json!((about.time - line.since).millis()));
+            }
+            Told::KeptAlarm(line) => {
+                set("alarm", (*line).clone());
+                let since = line.get("since").and_then(Value::as_str);
+                let since = since.and_then(|since| Timestamp::parse(since).ok());
+                let since = since.unwrap_or(about.time);
+                set("lasted_ms", json!((about.time - since).millis()));
             }
             Told::Advice(advice) => {
                 set("advice", plain(advice));
@@ -75,6 +103,9 @@ impl Told<'_> {
             }
             Told::Departure(departure) => {
                 set("departure", plain(departure));
+            }
+            Told::Digest(digest) => {
+                set("digest", plain(digest));
             }
         }
         data

@@ -36,7 +36,9 @@ use minijinja::value::{Serde, Value};
 use crate::advice::{Advice, MixerCheck};
 use crate::engine::{AlarmLine, Outcome};
 use crate::model::{Departure, Movement};
+use crate::notify::digest::Digest;
 use crate::settings::MessageTexts;
+use crate::units::Timestamp;
 
 use built_in::ENGLISH;
 pub use data::About;
@@ -131,6 +133,44 @@ impl Texts {
         self.tell(to, about, &Told::Departure(departure))
     }
 
+    /// A step in the life of an alarm, out of the line of the journal that tells
+    /// of it.
+    pub fn kept_alarm(
+        &self,
+        to: &Reader<'_>,
+        about: &About<'_>,
+        line: &serde_json::Value,
+    ) -> String {
+        self.tell(to, about, &Told::KeptAlarm(line))
+    }
+
+    /// What a day begins with; `plant` is its name.
+    pub fn digest(&self, to: &Reader<'_>, plant: &str, now: Timestamp, digest: &Digest) -> String {
+        let about = About {
+            title: plant,
+            ..About::now(now)
+        };
+        self.tell(to, &about, &Told::Digest(digest))
+    }
+
+    /// One sentence by its key, told at `now`; its values by name.
+    pub fn sentence(
+        &self,
+        to: &Reader<'_>,
+        now: Timestamp,
+        key: &'static str,
+        values: &[(&str, &str)],
+    ) -> String {
+        let inner = &self.0;
+        let language = inner.languages.get(to.language).unwrap_or(&inner.english);
+        said(language, to.zone, now, key, values).unwrap_or_else(|error| {
+            inner.failed.fetch_add(1, Ordering::Relaxed);
+            let what = language.mistake(key, &error);
+            tracing::warn!(language = to.language, "{what}; English stands in");
+            said(&inner.english, to.zone, now, key, values).unwrap_or_default()
+        })
+    }
+
     /// Messages for which English had to stand in, as a layout or a sentence
     /// failed.
     pub fn failed(&self) -> u64 {
@@ -175,6 +215,21 @@ fn written(
         .collect();
     context.insert(FORM.to_owned(), Value::from_object(form));
     language.render(told.layout(), Value::from(context))
+}
+
+/// One sentence in one language.
+fn said(
+    language: &Language,
+    zone: &TimeZone,
+    now: Timestamp,
+    key: &str,
+    values: &[(&str, &str)],
+) -> Result<String, Error> {
+    let values = values.iter();
+    let context = values.map(|(name, value)| ((*name).to_owned(), Value::from(*value)));
+    let form = form(language, zone, &About::now(now));
+    let form = Value::from_object(form);
+    language.sentences.say(key, context.collect(), &form)
 }
 
 fn form(language: &Language, zone: &TimeZone, about: &About<'_>) -> Form {

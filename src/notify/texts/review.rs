@@ -12,7 +12,7 @@ use super::data::{About, Told};
 use super::language::{FUNCTIONS, Language, LayoutFile};
 use super::mistake::TextMistake;
 use super::sample;
-use super::written;
+use super::{said, written};
 
 /// What is wrong with a language, `english` being the built-in one.
 pub(super) fn language(language: &Language, english: &Language) -> Vec<TextMistake> {
@@ -179,6 +179,12 @@ fn samples(language: &Language) -> Vec<TextMistake> {
             });
         }
     });
+    for (key, values) in sample::SENTENCES {
+        if let Err(error) = said(language, &TimeZone::UTC, sample::NOW, key, values) {
+            mistakes.push(language.mistake(key, &error));
+        }
+        language.sentences.take_unknown();
+    }
     mistakes
 }
 

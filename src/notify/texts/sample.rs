@@ -9,9 +9,10 @@ use crate::advice::{
 };
 use crate::alarm::{AlarmState, Priority, Transition};
 use crate::engine::{
-    AlarmEvidence, AlarmLine, Outcome, OwnWords, SourceLost, StockLeft, Suppressor,
+    ActiveAlarm, AlarmEvidence, AlarmLine, Outcome, OwnWords, SourceLost, StockLeft, Suppressor,
 };
 use crate::model::{Departure, DepartureKind, Movement, MovementKind, Origin};
+use crate::notify::digest::{Digest, Doses, Open, Raised, Standing, Stock};
 use crate::rules::causes::{CauseKind, LikelyCause, Sign, SignSeen};
 use crate::rules::{Check, Condition, LimitLevel, PlanStep, Step};
 use crate::signal::InstrumentReason;
@@ -20,7 +21,7 @@ use crate::units::{Concentration, Measured, Quantity, Span, Timestamp, Volume};
 use super::data::{About, Told};
 
 /// 2026-03-02T13:25:00Z.
-const NOW: Timestamp = Timestamp::from_millis(1_772_457_900_000);
+pub(super) const NOW: Timestamp = Timestamp::from_millis(1_772_457_900_000);
 
 const WAYS: [Way; 10] = [
     Way::WaterOnly,
@@ -83,6 +84,40 @@ const TRANSITIONS: [Transition; 12] = [
     Transition::PutIntoService,
 ];
 
+/// Sentences that stand in no layout, with values of the kind that they get.
+pub(super) const SENTENCES: &[(&str, &[(&str, &str)])] = &[
+    ("escalation.why", &[("from", "anna")]),
+    ("test.title", &[]),
+    ("test.nothing", &[]),
+    ("link.acknowledge", &[]),
+    ("page.title", &[]),
+    ("page.button", &[]),
+    ("page.you_are", &[("contact", "anna")]),
+    ("page.good_until", &[("until", "2026-03-05T13:25:00Z")]),
+    ("page.standing", &[]),
+    (
+        "page.acknowledged",
+        &[("by", "anna"), ("time", "2026-03-02T13:20:00Z")],
+    ),
+    (
+        "page.acknowledged_by_nobody_named",
+        &[("time", "2026-03-02T13:20:00Z")],
+    ),
+    (
+        "page.done",
+        &[("by", "anna"), ("time", "2026-03-02T13:20:00Z")],
+    ),
+    ("page.done_before", &[]),
+    ("page.over", &[("time", "2026-03-02T13:20:00Z")]),
+    ("page.set_aside", &[]),
+    ("page.newer", &[]),
+    ("page.expired", &[]),
+    ("page.forged", &[]),
+    ("page.unreadable", &[]),
+    ("page.unknown", &[]),
+    ("page.later", &[]),
+];
+
 /// What the samples are about, in litres or in gallons.
 pub(super) fn about(unit: VolumeUnit) -> About<'static> {
     let litres = |units: f64| Volume::from_litres(units * unit.litres());
@@ -119,6 +154,62 @@ pub(super) fn each(mut see: impl FnMut(&About<'_>, &Told<'_>)) {
     see(&about, &Told::Departure(None));
     for departure in departures() {
         see(&about, &Told::Departure(Some(&departure)));
+    }
+    see(&about, &Told::Digest(&Digest::default()));
+    see(&about, &Told::Digest(&digest()));
+}
+
+/// A digest with something in every part, more than it shows.
+pub(super) fn digest() -> Digest {
+    let states = [
+        AlarmState::Unacknowledged,
+        AlarmState::Acknowledged,
+        AlarmState::ReturnedUnacknowledged,
+        AlarmState::LatchedUnacknowledged,
+        AlarmState::LatchedAcknowledged,
+        AlarmState::Shelved,
+        AlarmState::Suppressed,
+        AlarmState::OutOfService,
+    ];
+    let low = || Condition::Limit(Quantity::Concentration, LimitLevel::Low);
+    let standing = states.into_iter().cycle().take(21);
+    Digest {
+        standing: standing
+            .map(|state| Standing {
+                title: "Mill 4".to_owned(),
+                alarm: ActiveAlarm {
+                    id: "mill-4/concentration.low/1".to_owned(),
+                    condition: low(),
+                    priority: Priority::Medium,
+                    state,
+                    since: NOW - Span::from_mins(20),
+                    until: None,
+                },
+            })
+            .collect(),
+        raised: (1..=21)
+            .map(|count| Raised {
+                title: "Mill 4".to_owned(),
+                condition: low().to_string(),
+                count,
+            })
+            .collect(),
+        advice: vec![
+            Open {
+                title: "Mill 4".to_owned(),
+                advice: "mill-4/advice/7".to_owned(),
+            };
+            21
+        ],
+        doses: Doses {
+            as_expected: 3,
+            missed: 1,
+            unknown: 0,
+        },
+        stock: vec![Stock {
+            fluid: "soluble-a".into(),
+            left_l: 90.4,
+        }],
     }
 }
 

@@ -1,13 +1,15 @@
 //! The pages that the daemon serves.
 
-use super::{read, told};
+use super::{read, read_with, told};
+use crate::units::Span;
 
 #[test]
 fn pages_are_for_this_machine_unless_more_is_asked_for() {
     assert_eq!(read("").unwrap().web, None);
     let web = read("[web]\n").unwrap().web.unwrap();
     assert_eq!(web.listen.to_string(), "127.0.0.1:8480");
-    assert_eq!(web.public_address, None);
+    assert_eq!((&web.public_address, &web.key), (&None, &None));
+    assert_eq!(web.link_valid, Span::from_hours(72));
     let extra = "[web]\nlisten = \"0.0.0.0:80\"\nopen_to_network = true\n";
     let web = read(extra).unwrap().web.unwrap();
     assert_eq!(web.listen.to_string(), "0.0.0.0:80");
@@ -29,4 +31,24 @@ fn pages_are_for_this_machine_unless_more_is_asked_for() {
              for this machine alone",
         ],
     );
+}
+
+#[test]
+fn the_key_of_links_stands_in_no_settings_file_and_is_long() {
+    let extra = "[web]\npublic_address = \"https://fluids.example.org\"\nlink_valid = \"8 h\"\n";
+    let key = "0123456789abcdef0123456789abcdef";
+    let settings = read_with(extra, &[("SUMPWARD__WEB__KEY", key)]).unwrap();
+    assert!(!format!("{settings:?}").contains(key));
+    let web = settings.web.unwrap();
+    assert_eq!(web.link_valid, Span::from_hours(8));
+    assert_eq!(web.key.unwrap().reveal(), key);
+    let error = read_with(extra, &[("SUMPWARD__WEB__KEY", "open sesame")]).unwrap_err();
+    let told = error.to_string();
+    assert!(
+        told.contains("web.key_file") && !told.contains("sesame"),
+        "{told}"
+    );
+    let error = read(&format!("{extra}key = \"{key}\"\n")).unwrap_err();
+    let told = error.to_string();
+    assert!(told.contains("web.key") && !told.contains(key), "{told}");
 }
