@@ -1,11 +1,12 @@
 //! A plant's own rules.
 
 use std::sync::Arc;
+use std::thread;
 
 use jiff::tz::TimeZone;
 
 use crate::engine::{AlarmManner, OwnAlarm, OwnWords, Priority, Rule, RuleSetup, SumpSetup};
-use crate::rules::own::OwnRule;
+use crate::rules::own::{OwnMistake, OwnRule};
 use crate::units::{Parse, Span};
 
 use super::contacts::places;
@@ -145,9 +146,28 @@ fn when(review: &mut Review, at: &KeyPath, written: Option<String>) -> Option<Ow
     let path = at.key("when");
     let example = "when = \"concentration < 5.0 && pumps_run\"";
     let text = review.required(&path, written, example)?;
-    OwnRule::compile(&text)
-        .map_err(|mistakes| review.tell_each(&path, mistakes))
-        .ok()
+    match on_a_stack_of_its_own(&text) {
+        Some(Ok(rule)) => Some(rule),
+        Some(Err(mistakes)) => {
+            review.tell_each(&path, mistakes);
+            None
+        }
+        None => {
+            let why = "this machine has no room to read the rule; free memory and try again";
+            review.tell(&path, Problem::Other(why.to_owned()));
+            None
+        }
+    }
+}
+
+/// Reads a rule on a thread of its own, for its stack only; nothing where there is
+/// none.
+fn on_a_stack_of_its_own(text: &str) -> Option<Result<OwnRule, Vec<OwnMistake>>> {
+    thread::scope(|scope| {
+        let reader = thread::Builder::new().stack_size(OwnRule::STACK);
+        let reading = reader.spawn_scoped(scope, || OwnRule::compile(text)).ok()?;
+        reading.join().ok()
+    })
 }
 
 /// A text for people; the inner nothing is one that is not written.

@@ -6,9 +6,9 @@
 //!
 //! Promises: a rule that was compiled cannot fail when it is worked out: names,
 //! kinds and functions are checked before, what it takes is bounded, and
-//! nothing in it can repeat. Reading goes on a thread of its own, for its stack
-//! only. A value that is not there makes the rule say
-//! nothing, unless the rest settles it. Refuses: whatever of the language could
+//! nothing in it can repeat. A value that is not there makes the rule say
+//! nothing, unless the rest settles it. Asks of its caller: a stack of
+//! [`OwnRule::STACK`] to read a rule on. Refuses: whatever of the language could
 //! repeat (`all`, `exists`, `map`), maps and messages, times and patterns.
 
 mod call;
@@ -76,7 +76,11 @@ pub struct OwnEvidence<'a> {
 }
 
 impl OwnRule {
-    /// Reads and checks a rule.
+    /// Bytes of stack that [`OwnRule::compile`] takes at most; a thread has less by
+    /// default.
+    pub const STACK: usize = parse::STACK;
+
+    /// Reads and checks a rule, on a stack of [`OwnRule::STACK`].
     ///
     /// # Errors
     /// Everything that is wrong with it, in the order of the text; where it

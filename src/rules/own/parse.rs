@@ -4,8 +4,6 @@
 //! for it. What would make that library go deep is counted before it sees the
 //! text; its words are put into ours.
 
-use std::thread;
-
 use cel::common::ast::{IdedExpr, SourceInfo};
 use cel::parser::{ParseError, Parser};
 
@@ -24,28 +22,16 @@ const RECURSION: u16 = 64;
 
 const NO_UNITS: &str = "; numbers stand without their unit, which the value settles";
 
-/// Stack of the library: in an unoptimized build it takes up to 200 kB for each
-/// bracket (measured), and callers may have less.
-const STACK: usize = 16 << 20;
+/// Stack that reading a text takes at most: in an unoptimized build the library
+/// takes up to 200 kB for each bracket (measured).
+pub(super) const STACK: usize = 16 << 20;
 
 /// The expression, and where each of its parts stands.
 type Parsed = Result<(IdedExpr, SourceInfo), Vec<OwnMistake>>;
 
-/// Reads a text; the library does it on a stack of its own.
+/// Reads a text.
 pub(super) fn parse(text: &str) -> Parsed {
     bounded(text).map_err(|(at, fault)| vec![mistake_at(text, at, fault)])?;
-    let read = thread::scope(|scope| {
-        let library = thread::Builder::new().stack_size(STACK);
-        let reading = library.spawn_scoped(scope, || by_library(text)).ok()?;
-        reading.join().ok()
-    });
-    read.unwrap_or_else(|| {
-        let fault = OwnFault::Syntax("this cannot be read".to_owned());
-        Err(vec![mistake_at(text, 0, fault)])
-    })
-}
-
-fn by_library(text: &str) -> Parsed {
     let parser = Parser::new().max_recursion_depth(RECURSION);
     parser
         .parse_with_source_info(text)

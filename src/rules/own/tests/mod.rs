@@ -9,6 +9,15 @@ mod wrong;
 use super::*;
 use crate::units::Quantity;
 
+/// Reads a rule on the stack that this asks for.
+fn compile(text: &str) -> Result<OwnRule, Vec<OwnMistake>> {
+    std::thread::scope(|scope| {
+        let reader = std::thread::Builder::new().stack_size(OwnRule::STACK);
+        let reading = reader.spawn_scoped(scope, || OwnRule::compile(text));
+        reading.unwrap().join().unwrap()
+    })
+}
+
 /// The values of an ordinary hour.
 fn inputs() -> OwnInputs {
     let mut inputs = OwnInputs {

@@ -58,6 +58,6 @@ fn the_examples_are_right() {
         .collect();
     assert_eq!(rules.len(), 3);
     for rule in rules {
-        assert!(OwnRule::compile(rule).is_ok(), "{rule}");
+        assert!(compile(rule).is_ok(), "{rule}");
     }
 }

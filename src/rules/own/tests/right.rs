@@ -2,7 +2,7 @@ use super::*;
 
 /// What a rule says of the ordinary hour.
 fn says(text: &str) -> Verdict {
-    let rule = OwnRule::compile(text).unwrap_or_else(|mistakes| panic!("{text}: {mistakes:?}"));
+    let rule = compile(text).unwrap_or_else(|mistakes| panic!("{text}: {mistakes:?}"));
     rule.verdict(&inputs()).verdict
 }
 
@@ -88,7 +88,7 @@ fn what_cannot_be_worked_out_says_nothing_and_why() {
         ("int(volume * 1e300) > 1", OwnLack::TooLarge),
         ("redox > 1.0", OwnLack::Missing),
     ] {
-        let verdict = OwnRule::compile(text).unwrap().verdict(&inputs());
+        let verdict = compile(text).unwrap().verdict(&inputs());
         let expected = (Verdict::Unknown, Some(lack));
         assert_eq!((verdict.verdict, verdict.lack), expected, "{text}");
     }
@@ -96,7 +96,7 @@ fn what_cannot_be_worked_out_says_nothing_and_why() {
 
 #[test]
 fn a_number_that_is_none_is_not_there() {
-    let rule = OwnRule::compile("ph < 8.0").unwrap();
+    let rule = compile("ph < 8.0").unwrap();
     for ph in [f64::NAN, f64::INFINITY] {
         let inputs = OwnInputs {
             ph: Some(ph),
@@ -109,7 +109,7 @@ fn a_number_that_is_none_is_not_there() {
 #[test]
 fn evidence_is_what_was_looked_at() {
     let text = "in_shift || (ph < 9.0 && redox < 0.0) || weekday == 'sat' || hour > 3";
-    let rule = OwnRule::compile(text).unwrap();
+    let rule = compile(text).unwrap();
     let inputs = inputs();
     let verdict = rule.verdict(&inputs);
     assert_eq!((verdict.verdict, verdict.lack), (Verdict::Outside, None));
@@ -133,7 +133,7 @@ fn evidence_is_what_was_looked_at() {
 #[test]
 fn a_rule_tells_the_conditions_that_it_asks_for() {
     let text = "active(\"ph.low\") && !active(\"silent.brix\") || active(\"ph.low\")";
-    let rule = OwnRule::compile(text).unwrap();
+    let rule = compile(text).unwrap();
     let conditions: Vec<_> = rule.conditions().map(|name| &**name).collect();
     assert_eq!(conditions, ["ph.low", "silent.brix"]);
 }
@@ -148,7 +148,7 @@ fn the_cost_counts_every_part() {
         ("hour in [1, 2, 3]", 5),
         ("active('ph.low')", 9),
     ] {
-        assert_eq!(OwnRule::compile(text).unwrap().cost(), cost, "{text}");
+        assert_eq!(compile(text).unwrap().cost(), cost, "{text}");
     }
 }
 

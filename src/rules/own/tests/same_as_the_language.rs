@@ -46,7 +46,7 @@ fn library(text: &str, inputs: &OwnInputs) -> Option<bool> {
 
 /// What the rule says, or why not.
 fn ours(text: &str, inputs: &OwnInputs) -> Option<Result<bool, OwnLack>> {
-    let verdict = OwnRule::compile(text).ok()?.verdict(inputs);
+    let verdict = compile(text).ok()?.verdict(inputs);
     Some(match verdict.lack {
         Some(lack) => Err(lack),
         None => Ok(verdict.verdict == Verdict::Outside),

@@ -1,7 +1,7 @@
 use super::*;
 
 fn told(text: &str) -> Vec<String> {
-    match OwnRule::compile(text) {
+    match compile(text) {
         Ok(_) => Vec::new(),
         Err(mistakes) => mistakes.iter().map(ToString::to_string).collect(),
     }
