@@ -10,16 +10,28 @@ use crate::units::{BrixCoefficient, Conductivity, Parse, Ph, Quantity};
 
 use super::build_chart;
 use super::defaults;
+use super::fluid_class::FluidClass;
 use super::key_path::KeyPath;
 use super::measure;
 use super::prices::{self, PlantPrices};
 use super::problem::CalibrationProblem;
 use super::raw::{Named, RawFluid};
+use super::remark::Remarked;
 use super::review::Review;
 use super::waters;
 
 /// Every fluid by name; nothing in place of one whose sheet is wrong.
-pub(super) type Fluids = BTreeMap<String, Option<Arc<FluidSetup>>>;
+pub(super) type Fluids = BTreeMap<String, Option<Sheet>>;
+
+/// A data sheet.
+#[derive(Debug, Clone)]
+pub(super) struct Sheet {
+    /// What the engine needs of it.
+    pub(super) fluid: Arc<FluidSetup>,
+    /// Its class, where it is written: what holds of that where a sump says
+    /// nothing.
+    pub(super) class: Option<FluidClass>,
+}
 
 /// Reads every data sheet.
 pub(super) fn fluids(review: &mut Review, sheets: Named, prices: Option<&PlantPrices>) -> Fluids {
@@ -29,10 +41,34 @@ pub(super) fn fluids(review: &mut Review, sheets: Named, prices: Option<&PlantPr
         let at = at.key(&name);
         review.name(&at, &name);
         let raw: RawFluid = review.take(&at, part);
-        let fluid = fluid(review, &at, &name, &raw, prices);
-        fluids.insert(name, fluid.map(Arc::new));
+        let class = class(review, &at, &raw);
+        let fluid = fluid(review, &at, &name, &raw, prices).map(Arc::new);
+        let sheet = fluid
+            .zip(class)
+            .map(|(fluid, class)| Sheet { fluid, class });
+        fluids.insert(name, sheet);
     }
     fluids
+}
+
+/// The class; a factor that is unusual of it may be right, and is remarked upon.
+fn class(review: &mut Review, at: &KeyPath, raw: &RawFluid) -> Option<Option<FluidClass>> {
+    let Some(word) = &raw.class else {
+        return Some(None);
+    };
+    let class = review.one_of(&at.key("class"), word, &FluidClass::WORDS)?;
+    let (lowest, highest) = class.usual().factor;
+    let unusual = |factor: &f64| !(lowest..=highest).contains(factor);
+    if let Some(found) = raw.factor.filter(unusual) {
+        let about = Remarked::UnusualFactor {
+            class,
+            found,
+            lowest,
+            highest,
+        };
+        review.remark(&at.key("factor"), None, about);
+    }
+    Some(Some(class))
 }
 
 fn fluid(

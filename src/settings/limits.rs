@@ -6,6 +6,7 @@ use crate::engine::{AlarmManner, LimitLevel, LimitSetup, Priority};
 use crate::units::{Parse, Quantity, Span};
 
 use super::defaults;
+use super::fluid_class::FluidClass;
 use super::key_path::KeyPath;
 use super::measure;
 use super::problem::Problem;
@@ -33,6 +34,8 @@ pub(super) struct Basis {
     pub(super) target: Option<f64>,
     /// Lowest and highest concentration wanted, %.
     pub(super) window: Option<(f64, f64)>,
+    /// The fluid's class, where it is known.
+    pub(super) class: Option<FluidClass>,
     /// Working volume, L.
     pub(super) working: Option<f64>,
     /// Largest volume, L.
@@ -43,12 +46,16 @@ pub(super) struct Basis {
 
 impl Basis {
     /// Limits of concentration that hold unless settled otherwise: the window,
-    /// and the urgent limits at least as far again outside of it. A low limit
-    /// that would not be above 0 is left out.
+    /// and the urgent limits at least as far again outside of it, the lower not
+    /// below what the fluid's class bears. A low limit that would not be above 0
+    /// is left out.
     fn concentration(&self) -> Option<[Option<f64>; 4]> {
         let (target, (low, high)) = (self.target?, self.window?);
         let low_low = (target - defaults::URGENT_HALF).min(low - defaults::WINDOW_HALF);
         let high_high = (target + defaults::URGENT_HALF).max(high + defaults::WINDOW_HALF);
+        let leanest = self.class.and_then(|class| class.usual().leanest);
+        let leanest = leanest.filter(|leanest| *leanest < low);
+        let low_low = leanest.map_or(low_low, |leanest| low_low.max(leanest));
         let low_low = Some(low_low).filter(|limit| *limit > 0.0);
         Some([low_low, Some(low), Some(high), Some(high_high)])
     }
@@ -104,10 +111,17 @@ pub(super) fn limits(
         measured: basis.measures(&[quantity]),
         ..Group::of(at.key(quantity.name()), quantity, Some([None; 4]))
     };
+    let high = basis
+        .class
+        .and_then(|class| class.usual().conductivity_high);
+    let conductivity = Group {
+        standard: Some([None, None, high, None]),
+        ..plain(Quantity::Conductivity)
+    };
     let built = [
         concentration.limits(review, raw.concentration.as_ref()),
         ph.limits(review, raw.ph.as_ref()),
-        plain(Quantity::Conductivity).limits(review, raw.conductivity.as_ref()),
+        conductivity.limits(review, raw.conductivity.as_ref()),
         temperature.limits(review, raw.temperature.as_ref()),
         level.limits(review, raw.level.as_ref()),
         plain(Quantity::Flow).limits(review, raw.flow.as_ref()),

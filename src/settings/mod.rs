@@ -30,6 +30,7 @@ mod current_loop;
 mod defaults;
 mod dose;
 mod edge_node;
+mod fluid_class;
 mod fluids;
 mod instrument;
 mod json_pointer;
@@ -91,6 +92,7 @@ mod wires;
 mod written;
 
 pub use crate::units::nearest;
+pub use fluid_class::FluidClass;
 pub use json_pointer::{JsonPointer, PointerError};
 pub use message::{GoodStatus, Reports};
 pub use message_texts::{MessageTexts, TextFile};

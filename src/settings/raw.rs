@@ -180,6 +180,7 @@ tables! {
     /// `[fluid.NAME]`, or a file under fluids/
     RawFluid {
         title: String,
+        class: String,
         factor: f64,
         points: Vec<Vec<Written>>,
         chart_uncertainty: Written,

@@ -6,6 +6,7 @@ use jiff::civil::Date;
 
 use crate::chemistry::{ElectrodeRemark, ProbeRemark};
 
+use super::fluid_class::FluidClass;
 use super::mistake::Place;
 
 /// Something that is no mistake and that a person should look to. Prints as
@@ -43,6 +44,36 @@ pub enum Remarked {
          take \"linear\" with the coefficient of the fluid"
     )]
     NaturalWater,
+    /// A refractive factor beyond what is usual of its class.
+    #[error(
+        "{found} is unusual of a {class}, whose factors are commonly {lowest} to {highest} % for \
+         each °Bx: compare it with the product's data sheet, and its class"
+    )]
+    UnusualFactor {
+        /// The class.
+        class: FluidClass,
+        /// The factor, % by volume for each °Bx.
+        found: f64,
+        /// The lowest usual, likewise.
+        lowest: f64,
+        /// The highest usual, likewise.
+        highest: f64,
+    },
+    /// A target beyond what is usual of the fluid's class.
+    #[error(
+        "{found} % is unusual of a {class}, which is commonly used at {lowest} to {highest} %: \
+         compare it with the product's data sheet"
+    )]
+    UnusualTarget {
+        /// The class.
+        class: FluidClass,
+        /// The target, % by volume.
+        found: f64,
+        /// The lowest usual, likewise.
+        lowest: f64,
+        /// The highest usual, likewise.
+        highest: f64,
+    },
 }
 
 impl fmt::Display for Remark {

@@ -1,7 +1,6 @@
 //! The sumps: from what a plant writes down to what the engine needs.
 
 use std::collections::BTreeSet;
-use std::sync::Arc;
 
 use crate::engine::{ChannelSetup, ChoiceLimits, FluidSetup, SeriesIx, SumpSetup};
 use crate::units::{Brix, Concentration, Flow, Parse, Quantity, Volume};
@@ -15,7 +14,8 @@ use super::check_plan::{self, Sources};
 use super::cleaners::Cleaners;
 use super::defaults;
 use super::dose;
-use super::fluids::Fluids;
+use super::fluid_class::FluidClass;
+use super::fluids::{Fluids, Sheet};
 use super::key_path::KeyPath;
 use super::limits::{self, Basis};
 use super::masters;
@@ -29,6 +29,7 @@ use super::pump;
 use super::raw::{Named, RawChannel, RawChecks, RawSump};
 use super::recharge;
 use super::registers::Taken;
+use super::remark::Remarked;
 use super::review::Review;
 use super::rules;
 use super::scale;
@@ -106,10 +107,12 @@ impl Sumps {
         mut raw: RawSump,
         around: &Surrounding<'_>,
     ) -> Option<SumpSetup> {
-        let fluid = fluid(review, at, &raw, around.fluids);
+        let (fluid, class) = fluid(review, at, &raw, around.fluids)
+            .map_or((None, None), |sheet| (Some(sheet.fluid), sheet.class));
         let vessel = built_vessel(review, at, &raw);
         let volumes = volumes::volumes(review, at, &raw, vessel.as_ref());
         let target = window::target(review, at, &raw);
+        remark_target(review, at, target, class);
         let window = window::window(review, at, &raw, target);
         let surroundings = Surroundings {
             height: vessel.as_ref().map(|vessel| vessel.height().metres()),
@@ -124,6 +127,7 @@ impl Sumps {
         let basis = Basis {
             target,
             window,
+            class,
             working: volumes.working,
             max: volumes.max,
             measured: read.measured,
@@ -336,12 +340,7 @@ struct Channels {
     channels: Option<Vec<ChannelSetup>>,
 }
 
-fn fluid(
-    review: &mut Review,
-    at: &KeyPath,
-    raw: &RawSump,
-    fluids: &Fluids,
-) -> Option<Arc<FluidSetup>> {
+fn fluid(review: &mut Review, at: &KeyPath, raw: &RawSump, fluids: &Fluids) -> Option<Sheet> {
     let path = at.key("fluid");
     let name = review.required(&path, raw.fluid.as_deref(), "fluid = \"soluble-a\"")?;
     match fluids.get(name) {
@@ -350,6 +349,28 @@ fn fluid(
             review.unknown_name(&path, "fluid", name, fluids.keys().map(String::as_str));
             None
         }
+    }
+}
+
+/// A target that is unusual of the fluid's class may be right.
+fn remark_target(
+    review: &mut Review,
+    at: &KeyPath,
+    target: Option<f64>,
+    class: Option<FluidClass>,
+) {
+    let Some((found, class)) = target.zip(class) else {
+        return;
+    };
+    let (lowest, highest) = class.usual().strength;
+    if !(lowest..=highest).contains(&found) {
+        let about = Remarked::UnusualTarget {
+            class,
+            found,
+            lowest,
+            highest,
+        };
+        review.remark(&at.key("target"), None, about);
     }
 }
 

@@ -5,6 +5,7 @@ mod calibration;
 mod check_plan;
 mod dose;
 mod example;
+mod fluid_class;
 mod instrument;
 mod layers;
 mod messages;
