@@ -7,6 +7,7 @@ use crate::rules::{Condition, LimitLevel};
 use crate::units::Quantity;
 
 use super::Caution;
+use super::look_moves;
 use super::look_plan;
 
 /// One thing to look at or to do. Its words stand under `look_at.<key>` in the
@@ -184,11 +185,17 @@ pub enum LookStep {
     CountStock,
     /// Order the same product in time.
     OrderStock,
+    /// What changed when it began.
+    WhatChanged,
+    /// Why the pumps stand, and that they may start.
+    WhyPumpsStand,
+    /// What fluid that stands does.
+    StandingFluid,
 }
 
 impl LookStep {
     /// Every step.
-    pub const ALL: [LookStep; 85] = [
+    pub const ALL: [LookStep; 88] = [
         LookStep::SampleByHand,
         LookStep::LeanCauses,
         LookStep::RichCauses,
@@ -274,6 +281,9 @@ impl LookStep {
         LookStep::PhKeepCirculating,
         LookStep::CountStock,
         LookStep::OrderStock,
+        LookStep::WhatChanged,
+        LookStep::WhyPumpsStand,
+        LookStep::StandingFluid,
     ];
 }
 
@@ -312,6 +322,9 @@ pub fn look_at(condition: &Condition) -> (Vec<LookStep>, Vec<Caution>) {
         Condition::Nitrite(step) => look_plan::nitrite(*step),
         Condition::PhDrop(step) => look_plan::ph_drop(*step),
         Condition::Stock(_) => stock(),
+        Condition::Rate(signal, direction) => look_moves::rate(*signal, *direction),
+        Condition::Shifted(of) => look_moves::shifted(*of),
+        Condition::PumpsStopped => look_moves::pumps_stopped(),
     }
 }
 

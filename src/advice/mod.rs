@@ -13,6 +13,7 @@ mod caution;
 pub mod choice;
 mod dose;
 mod look;
+mod look_moves;
 mod look_plan;
 mod losses;
 mod measure;

@@ -113,6 +113,8 @@ impl SumpWatch {
         self.judge_at = judging_after(self.now);
         self.follow_check_plan();
         self.follow_courses();
+        self.follow_rates();
+        self.follow_charts();
         let inputs = InputsOnce::default();
         for alarm in self.alarms.rules() {
             let verdict = self.found_by_rule(alarm, &inputs).verdict;

@@ -367,6 +367,8 @@ impl SumpWatch {
         self.balance.begin_anew();
         self.ph_trend.begin_anew();
         self.courses.disturbed();
+        self.rates.disturbed();
+        self.charts.begin_anew();
     }
 
     /// A new charge begins; what of its first fill nobody wrote down as
@@ -400,6 +402,7 @@ impl SumpWatch {
             let body = match told {
                 Told::Movement(movement) => {
                     self.courses.disturbed();
+                    self.rates.disturbed();
                     self.note_ledger(&movement);
                     let working = self.setup.working_volume.litres();
                     self.upkeep.moved(&movement, self.now, working);

@@ -108,6 +108,7 @@ impl SumpWatch {
         };
         if self.chemistry.chart.is_some_and(|before| !same(before)) {
             self.chemistry.begin_factor(self.now);
+            self.charts.begin_anew();
         }
         self.chemistry.chart = Some(chart);
     }

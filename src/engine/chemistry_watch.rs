@@ -231,6 +231,7 @@ impl SumpWatch {
     pub(super) fn ph_probe_touched(&mut self, time: Timestamp) {
         self.ph_trend.begin_anew();
         self.courses.disturbed();
+        self.rates.disturbed();
         for signs in self.chemistry.both() {
             signs.souring.probe_touched(time);
         }

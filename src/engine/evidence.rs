@@ -5,7 +5,7 @@ use serde::Serialize;
 
 use crate::model::{DepartureKind, Mineral, MovementKind, Odour, Origin};
 use crate::rules::causes::{LikelyCause, Pairs, causes};
-use crate::rules::{Condition, Step};
+use crate::rules::{Condition, Rule, Step};
 use crate::signal::InstrumentClass;
 use crate::units::{Quantity, Span, Timestamp};
 
@@ -83,12 +83,12 @@ impl SumpWatch {
                 uncertainty: trend.a_day.uncertainty,
                 over_h: trend.over_h,
             }),
-            causes: causes(condition, &self.pairs()),
+            causes: causes(condition, &self.pairs(condition)),
         }
     }
 
     /// The sump's signals side by side.
-    fn pairs(&self) -> Pairs {
+    fn pairs(&self, condition: &Condition) -> Pairs {
         let setup = &self.setup;
         let channel = self.channel_of(Quantity::Concentration);
         let compared = channel.and_then(|ix| self.channels[ix].instrument.drift());
@@ -147,10 +147,28 @@ impl SumpWatch {
             level_probe_asks: self.asks(Quantity::Volume),
             pumps: self.pumps_since().map(|(since, run)| (run, hours(since))),
             foam_seen: matches!(self.remembered.foam(), Some((time, true)) if hours(time) < 24.0),
+            shift: self.shift_told(condition),
             minerals_high: Mineral::ALL
                 .into_iter()
                 .any(|mineral| self.is_high(mineral)),
         }
+    }
+
+    /// By how much what the condition is about has shifted.
+    fn shift_told(&self, condition: &Condition) -> Option<f64> {
+        let Condition::Shifted(of) = condition else {
+            return None;
+        };
+        let mut charts = self
+            .setup
+            .rules
+            .iter()
+            .filter_map(|setup| match &setup.rule {
+                Rule::Shifted(chart) => Some(chart),
+                _ => None,
+            });
+        let chart = charts.find(|chart| chart.of == *of)?;
+        self.shift_of(chart).map(|shift| shift.by)
     }
 
     /// Whether the instrument of the signal asks for somebody or is contradicted.
@@ -239,6 +257,8 @@ fn signal_of(condition: &Condition) -> Option<Quantity> {
         Condition::Limit(Quantity::Brix, _) => Some(Quantity::Concentration),
         Condition::Limit(Quantity::Level, _) => Some(Quantity::Volume),
         Condition::Limit(signal, _) | Condition::Ahead(signal, _) => Some(*signal),
+        Condition::Rate(signal, _) => Some(*signal),
+        Condition::Shifted(of) => of.signal(),
         Condition::Loss | Condition::Gain => Some(Quantity::Volume),
         Condition::Excess(_) => Some(Quantity::Conductivity),
         Condition::Souring(_) => Some(Quantity::Ph),

@@ -2,6 +2,7 @@
 
 mod ahead;
 mod fluid;
+mod moves;
 
 use crate::alarm::Verdict;
 use crate::model::{Departure, DepartureKind};
@@ -32,6 +33,9 @@ impl SumpWatch {
                 level,
                 within,
             } => self.of_ahead(*signal, *level, *within),
+            Rule::Rate(rate) => self.of_rate(rate),
+            Rule::Shifted(chart) => self.of_shift(chart),
+            Rule::PumpsStopped { after } => self.of_pumps(*after),
             Rule::Overdue(planned) => self.of_check(planned),
             Rule::Nitrite(step) => self.of_nitrite(*step),
             Rule::PhDrop(step) => self.of_ph_drop(*step),

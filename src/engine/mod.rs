@@ -18,6 +18,7 @@ mod check_plan;
 mod checks;
 mod chemistry_memory;
 mod chemistry_watch;
+mod control_charts;
 mod courses;
 mod current_loop;
 mod dose_grade;
@@ -40,6 +41,7 @@ mod plant_entries;
 mod plant_setup;
 mod plant_snapshot;
 mod plant_watch;
+mod rates;
 mod remedy;
 mod remembered;
 mod setup;
@@ -61,7 +63,8 @@ pub use crate::model::{
     Bounds, FactorSetup, GermBounds, MineralSetup, SheetBaseLine, SouringSetup, Water,
 };
 pub use crate::rules::{
-    Begins, Check, LimitLevel, OwnAlarm, OwnWords, PlanStep, PlannedCheck, Rule, RuleSetup, Step,
+    Begins, ChartRule, Charted, Check, Direction, LimitLevel, OwnAlarm, OwnWords, PlanStep,
+    PlannedCheck, RateRule, Rule, RuleSetup, Step,
 };
 pub use crate::signal::{
     DespikeSetup, InstrumentClass, InstrumentReason, InstrumentSetup, MeterSetup, Probe,

@@ -11,9 +11,11 @@ use crate::units::{Span, Timestamp};
 use super::balance_watch::BalanceWatch;
 use super::channel::ChannelWatch;
 use super::chemistry_memory::ChemistryWatch;
+use super::control_charts::ControlCharts;
 use super::courses::Courses;
 use super::dosing::Dosing;
 use super::ph_trend::PhTrend;
+use super::rates::Rates;
 use super::remembered::Remembered;
 use super::setup::{AdmissionSetup, ChannelKind, SumpSetup};
 use super::upkeep::Upkeep;
@@ -44,6 +46,10 @@ pub struct SumpSnapshot {
     ph_trend: PhTrend,
     #[serde(default)]
     courses: Courses,
+    #[serde(default)]
+    rates: Rates,
+    #[serde(default)]
+    charts: ControlCharts,
     /// Ids alone, as earlier versions kept them.
     #[serde(default, skip_serializing)]
     entries: VecDeque<String>,
@@ -103,6 +109,8 @@ impl SumpWatch {
             meters: Some(meters(&self.setup)),
             ph_trend: self.ph_trend.clone(),
             courses: self.courses.clone(),
+            rates: self.rates.clone(),
+            charts: self.charts.clone(),
             entries: VecDeque::new(),
             remembered: self.remembered.clone(),
             estimated_at_ms: self.estimated_at.millis(),
@@ -121,6 +129,7 @@ impl SumpWatch {
         watch.seq = snapshot.seq;
         watch.dosing = snapshot.dosing;
         watch.chemistry = snapshot.chemistry;
+        watch.charts = snapshot.charts;
         watch.look_at_chart();
         if let Some(balance) = snapshot.balance {
             watch.balance = if snapshot.meters == Some(meters(&watch.setup)) {
@@ -131,6 +140,7 @@ impl SumpWatch {
         }
         watch.ph_trend = snapshot.ph_trend;
         watch.courses = snapshot.courses;
+        watch.rates = snapshot.rates;
         watch.remembered = if snapshot.entries.is_empty() {
             snapshot.remembered
         } else {
@@ -168,6 +178,8 @@ impl SumpWatch {
         self.balance.begin_anew();
         self.ph_trend.begin_anew();
         self.courses = Courses::default();
+        self.rates = Rates::default();
+        self.charts.forget_today();
         self.alarms.lives_mut().for_each(AlarmLife::restart_delay);
         self.judge_at = judging_after(self.now);
         let mixing = &mut self.dosing.mixing_until;

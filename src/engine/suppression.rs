@@ -9,7 +9,7 @@ use std::sync::Arc;
 use serde::Serialize;
 
 use crate::alarm::{Hiding, Verdict};
-use crate::rules::{Condition, LimitLevel, Rule, judge_limit};
+use crate::rules::{Condition, Direction, LimitLevel, Rule, judge_limit};
 use crate::signal::InstrumentReason;
 use crate::units::{Quantity, Span};
 
@@ -110,6 +110,14 @@ impl SumpWatch {
             Rule::Overdue(planned) => self.of_overdue(planned.check),
             Rule::Nitrite(step) => self.of_nitrite_step(*step),
             Rule::PhDrop(step) => self.of_ph_step(*step),
+            Rule::Rate(rate) => {
+                let low = rate.direction == Direction::Falling;
+                self.of_moving(&rule.condition(), Some(rate.signal), low)
+            }
+            Rule::Shifted(chart) => {
+                let low = self.shift_of(chart).is_some_and(|shift| shift.by < 0.0);
+                self.of_moving(&rule.condition(), chart.of.signal(), low)
+            }
             other => {
                 if self.recharge_under_way() {
                     return Some(Suppressor::Recharge);
@@ -118,6 +126,26 @@ impl SumpWatch {
                 Some(Suppressor::Alarm(worse.to_string()))
             }
         }
+    }
+
+    /// A signal that moves, up or to the `low` side; the refractive factor is none.
+    fn of_moving(
+        &self,
+        condition: &Condition,
+        signal: Option<Quantity>,
+        low: bool,
+    ) -> Option<Suppressor> {
+        if self.recharge_under_way() {
+            return Some(Suppressor::Recharge);
+        }
+        if let Some(worse) = self.covering(condition) {
+            return Some(Suppressor::Alarm(worse.to_string()));
+        }
+        let channel = self.channel_of(signal?)?;
+        self.of_signal(channel, signal?).or_else(|| {
+            let misleads = self.misleads(channel, low);
+            misleads.then(|| Suppressor::Instrument(self.name_of(channel)))
+        })
     }
 
     /// The alarm that tells of the same and of more, while it is told or about to

@@ -10,6 +10,7 @@ use super::alarm_list::AlarmList;
 use super::balance_watch::{BalanceWatch, Tells, balance_setup, tells};
 use super::channel::ChannelWatch;
 use super::chemistry_memory::ChemistryWatch;
+use super::control_charts::ControlCharts;
 use super::courses::Courses;
 use super::current_loop::mark;
 use super::dosing::Dosing;
@@ -18,6 +19,7 @@ use super::event::{Effect, Event, Quality, Reading, Sample, SeriesIx, Trouble, T
 use super::input::When;
 use super::journal::{JournalBody, JournalRecord};
 use super::ph_trend::PhTrend;
+use super::rates::Rates;
 use super::remembered::Remembered;
 use super::setup::{AdmissionSetup, ChannelKind, SumpSetup};
 use super::upkeep::Upkeep;
@@ -52,6 +54,8 @@ pub struct SumpWatch {
     pub(super) balance: BalanceWatch,
     pub(super) ph_trend: PhTrend,
     pub(super) courses: Courses,
+    pub(super) rates: Rates,
+    pub(super) charts: ControlCharts,
     pub(super) balance_setup: BalanceSetup,
     /// What each channel tells the balance.
     pub(super) tells: Vec<Tells>,
@@ -91,6 +95,8 @@ impl SumpWatch {
             balance: BalanceWatch::new(&setup),
             ph_trend: PhTrend::default(),
             courses: Courses::default(),
+            rates: Rates::default(),
+            charts: ControlCharts::default(),
             balance_setup: balance_setup(&setup),
             tells: tells(&setup),
             remembered: Remembered::default(),

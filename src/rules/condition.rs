@@ -8,7 +8,7 @@ use serde::{Serialize, Serializer};
 use crate::model::Mineral;
 use crate::units::Quantity;
 
-use super::{Check, LimitLevel, PlanStep, Step};
+use super::{Charted, Check, Direction, LimitLevel, PlanStep, Step};
 
 /// What can be wrong with a sump, or with the plant. Written
 /// `concentration.low`, `silent.<channel>`, `loss`, `source.<name>`.
@@ -56,6 +56,12 @@ pub enum Condition {
     PhDrop(PlanStep),
     /// The concentrate of a fluid in stock runs out; of the plant.
     Stock(Arc<str>),
+    /// A signal moves faster than it should.
+    Rate(Quantity, Direction),
+    /// What a control chart is kept of has moved away from what is usual.
+    Shifted(Charted),
+    /// The pumps stand while people work.
+    PumpsStopped,
 }
 
 impl Condition {
@@ -93,6 +99,9 @@ impl Condition {
             Condition::TrampOil => "tramp_oil",
             Condition::Factor => "factor",
             Condition::Ahead(..) => "ahead",
+            Condition::Rate(..) => "rate",
+            Condition::Shifted(_) => "shifted",
+            Condition::PumpsStopped => "pumps",
         }
     }
 
@@ -124,8 +133,26 @@ impl Condition {
                 Some(mineral) => [Step::Watch, Step::Act]
                     .map(|step| Condition::Mineral(mineral, step))
                     .to_vec(),
-                None => both(signal, level),
+                None => {
+                    let mut more = both(signal, level);
+                    let towards = match level.is_low() {
+                        true => Direction::Falling,
+                        false => Direction::Rising,
+                    };
+                    more.push(Condition::Rate(signal, towards));
+                    more
+                }
             },
+            Condition::Rate(signal, direction) => {
+                let (level, moved) = match direction {
+                    Direction::Falling => (LimitLevel::Low, Condition::Loss),
+                    Direction::Rising => (LimitLevel::High, Condition::Gain),
+                };
+                let mut more = both(signal, level);
+                more.extend((signal == Quantity::Volume).then_some(moved));
+                more
+            }
+            Condition::Shifted(of) => shifts_covered_by(of),
             // What a low pH may mean stands with it.
             Condition::Souring(Step::Watch) => {
                 let mut more = both(Quantity::Ph, LimitLevel::Low);
@@ -134,6 +161,22 @@ impl Condition {
             }
             _ => Vec::new(),
         }
+    }
+}
+
+/// What tells of a shift too, and of more: the limits of its signal, what pH says
+/// by itself, and what the pairs of methods say.
+fn shifts_covered_by(of: Charted) -> Vec<Condition> {
+    let limits = |signal| LimitLevel::ALL.map(|level| Condition::Limit(signal, level));
+    match of {
+        Charted::Concentration => limits(Quantity::Concentration).to_vec(),
+        Charted::Ph => {
+            let of_plan = [PlanStep::Act, PlanStep::Watch].map(Condition::PhDrop);
+            let souring = [Step::Act, Step::Watch].map(Condition::Souring);
+            let others = of_plan.into_iter().chain(souring);
+            limits(Quantity::Ph).into_iter().chain(others).collect()
+        }
+        Charted::RefractiveFactor => vec![Condition::Factor, Condition::TrampOil],
     }
 }
 
@@ -165,6 +208,9 @@ impl fmt::Display for Condition {
             Condition::Souring(Step::Watch) => f.write_str("souring.suspected"),
             Condition::Souring(Step::Act) => f.write_str("souring.likely"),
             Condition::Ahead(quantity, level) => write!(f, "{quantity}.{}_ahead", level.name()),
+            Condition::Rate(quantity, direction) => write!(f, "{quantity}.{}", direction.name()),
+            Condition::Shifted(of) => write!(f, "{}.shifted", of.name()),
+            Condition::PumpsStopped => f.write_str("pumps.stopped"),
             _ => f.write_str(self.kind()),
         }
     }
@@ -173,5 +219,82 @@ impl fmt::Display for Condition {
 impl Serialize for Condition {
     fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
         to.collect_str(self)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Every condition that another may tell of better.
+    fn covered() -> Vec<Condition> {
+        let signals = [
+            Quantity::Concentration,
+            Quantity::Ph,
+            Quantity::Conductivity,
+            Quantity::Temperature,
+            Quantity::Volume,
+        ];
+        let levels = signals.into_iter().flat_map(|signal| {
+            LimitLevel::ALL.into_iter().flat_map(move |level| {
+                [
+                    Condition::Limit(signal, level),
+                    Condition::Ahead(signal, level),
+                ]
+            })
+        });
+        let rates = signals
+            .into_iter()
+            .flat_map(|signal| Direction::ALL.map(|direction| Condition::Rate(signal, direction)));
+        let charts = [
+            Charted::Concentration,
+            Charted::Ph,
+            Charted::RefractiveFactor,
+        ];
+        let steps = [Step::Watch, Step::Act];
+        let steps = steps.into_iter().flat_map(|step| {
+            let minerals = Mineral::ALL.map(|mineral| Condition::Mineral(mineral, step));
+            let others = [Condition::Excess(step), Condition::Souring(step)];
+            minerals.into_iter().chain(others)
+        });
+        levels
+            .chain(rates)
+            .chain(charts.map(Condition::Shifted))
+            .chain(steps)
+            .chain([Condition::Factor, Condition::TrampOil])
+            .collect()
+    }
+
+    /// Or two alarms would suppress each other, and nobody be told.
+    #[test]
+    fn nothing_covers_itself_over_others() {
+        for condition in covered() {
+            let (mut seen, mut left) = (Vec::new(), condition.covered_by());
+            while let Some(worse) = left.pop() {
+                assert_ne!(worse, condition);
+                if !seen.contains(&worse) {
+                    left.extend(worse.covered_by());
+                    seen.push(worse);
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn what_moves_is_named_by_its_way() {
+        let names = [
+            Condition::Rate(Quantity::Ph, Direction::Falling),
+            Condition::Rate(Quantity::Volume, Direction::Rising),
+            Condition::Shifted(Charted::RefractiveFactor),
+            Condition::PumpsStopped,
+        ]
+        .map(|condition| condition.to_string());
+        let expected = [
+            "ph.falling",
+            "volume.rising",
+            "refractive_factor.shifted",
+            "pumps.stopped",
+        ];
+        assert_eq!(names, expected);
     }
 }

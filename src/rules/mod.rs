@@ -5,18 +5,22 @@
 
 mod ahead;
 pub mod causes;
+mod charted;
 mod check;
 mod condition;
 mod finding;
 mod limit;
 pub mod own;
+mod rate;
 mod rule;
 mod step;
 
 pub use ahead::{Ahead, Reach, judge_ahead};
+pub use charted::{ChartRule, Charted};
 pub use check::{Begins, Check, PlanStep, PlannedCheck};
 pub use condition::Condition;
 pub use finding::Finding;
 pub use limit::{LimitLevel, judge_limit};
+pub use rate::{Direction, RateRule, Speed, judge_rate};
 pub use rule::{OwnAlarm, OwnWords, Rule, RuleSetup};
 pub use step::{Step, judge_bound};

@@ -10,7 +10,7 @@ use crate::model::Mineral;
 use crate::units::{Quantity, Span};
 
 use super::own::OwnRule;
-use super::{Condition, LimitLevel, PlanStep, PlannedCheck, Step};
+use super::{ChartRule, Condition, LimitLevel, PlanStep, PlannedCheck, RateRule, Step};
 
 /// A rule over signals and model. What it is held against comes from the
 /// settings.
@@ -55,6 +55,15 @@ pub enum Rule {
         level: LimitLevel,
         /// Told when it is reached within so long.
         within: Span,
+    },
+    /// A signal moves too fast.
+    Rate(RateRule),
+    /// What a control chart is kept of has moved away from what is usual.
+    Shifted(ChartRule),
+    /// The pumps have stood for longer than this while people work.
+    PumpsStopped {
+        /// Of one stretch of work.
+        after: Span,
     },
     /// What the plant has written itself.
     Own(Arc<OwnAlarm>),
@@ -103,6 +112,9 @@ impl Rule {
             Rule::TrampOil => Condition::TrampOil,
             Rule::Factor => Condition::Factor,
             Rule::Ahead { signal, level, .. } => Condition::Ahead(*signal, *level),
+            Rule::Rate(rate) => Condition::Rate(rate.signal, rate.direction),
+            Rule::Shifted(chart) => Condition::Shifted(chart.of),
+            Rule::PumpsStopped { .. } => Condition::PumpsStopped,
             Rule::Overdue(planned) => Condition::Overdue(planned.check),
             Rule::Nitrite(step) => Condition::Nitrite(*step),
             Rule::PhDrop(step) => Condition::PhDrop(*step),

@@ -45,6 +45,29 @@ pub(super) fn volume_or_share(text: &str, working: f64) -> Result<f64, Problem> 
     }
 }
 
+/// A change over time, an hour: a change as `change` reads it, and the time that
+/// it is over, as in `0.5 %/h`.
+pub(super) fn rate(
+    text: &str,
+    change: impl FnOnce(&str) -> Result<f64, Problem>,
+) -> Result<f64, Problem> {
+    let hours = |unit: &str| match unit.trim() {
+        "min" => Some(1.0 / 60.0),
+        "h" => Some(1.0),
+        "d" => Some(24.0),
+        _ => None,
+    };
+    let parts = text.rsplit_once('/');
+    let parts = parts.and_then(|(change, unit)| Some((change, hours(unit)?)));
+    let (by, hours) = parts.ok_or_else(|| {
+        not_a_number(
+            text,
+            "a change and the time that it is over, as \"0.5 %/h\" (times: min, h, d)",
+        )
+    })?;
+    Ok(change(by.trim_end())? / hours)
+}
+
 /// A day, as `2026-03-02`.
 pub(super) fn date(text: &str) -> Result<Date, Problem> {
     text.parse()
@@ -102,6 +125,29 @@ fn not_a_number(found: &str, example: &'static str) -> Problem {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn reads_changes_over_time() {
+        let of = |quantity| move |text: &str| difference(quantity, text);
+        let near = |found: Result<f64, Problem>, right: f64| {
+            let found = found.unwrap();
+            assert!((found - right).abs() < 1e-9, "{found} {right}");
+        };
+        near(rate("0.5 %/h", of(Quantity::Concentration)), 0.5);
+        near(rate("2.4 % / d", of(Quantity::Concentration)), 0.1);
+        near(rate("0.01 pH/min", of(Quantity::Ph)), 0.6);
+        near(rate("0.3/h", of(Quantity::Ph)), 0.3);
+        near(rate("10 K/h", of(Quantity::Temperature)), 10.0);
+        near(rate("0.2 mS/cm/h", of(Quantity::Conductivity)), 200.0);
+        near(rate("2 %/h", |text| volume_or_share(text, 800.0)), 16.0);
+        for wrong in ["0.5 %", "200 µS/cm", "/h", "0.5 %/week", "10 °C/h"] {
+            let of = match wrong.contains("°C") {
+                true => Quantity::Temperature,
+                false => Quantity::Concentration,
+            };
+            assert!(rate(wrong, |text| difference(of, text)).is_err(), "{wrong}");
+        }
+    }
 
     #[test]
     fn reads_shares_and_bytes() {

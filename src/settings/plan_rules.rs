@@ -5,7 +5,7 @@ use crate::engine::{PlanStep, PlannedCheck, Priority, Rule, RuleSetup};
 use crate::units::Span;
 
 use super::key_path::KeyPath;
-use super::raw::RawRules;
+use super::raw_rules::RawRules;
 use super::review::Review;
 use super::rules::{Standard, behaviour};
 

@@ -7,7 +7,7 @@ use crate::units::Span;
 
 use super::key_path::KeyPath;
 use super::plant::{BrokerSettings, Origin, Route, StockSettings};
-use super::raw::RawPlantRules;
+use super::raw_rules::RawPlantRules;
 use super::review::Review;
 use super::rules::{Behaviour, Standard, behaviour};
 use super::wires::{ModbusSettings, ModbusWay, SerialSettings};

@@ -6,6 +6,7 @@ use std::collections::BTreeMap;
 use config::Value;
 use serde::Deserialize;
 
+use super::raw_rules::{RawPlantRules, RawRules};
 use super::secret::Secret;
 use super::web::RawWeb;
 use super::written::{Switch, Texts, Written};
@@ -23,6 +24,8 @@ macro_rules! tables {
         pub(super) struct $table { $(pub(super) $key: Option<$kind>,)* }
     )*};
 }
+
+pub(super) use tables;
 
 /// Everything. Tables by name are left unread here.
 #[derive(Debug, Clone, Default, Deserialize)]
@@ -383,58 +386,6 @@ tables! {
         carry_over: Written,
         first_fill_surplus: Written,
         settle: Written,
-    }
-    /// `[plant.rules]`
-    RawPlantRules {
-        source: Switch<RawRule>,
-        stock: Switch<RawRule>,
-    }
-    /// `[sump.NAME.rules]`
-    RawRules {
-        instrument: Switch<RawRule>,
-        loss: Switch<RawRule>,
-        gain: Switch<RawRule>,
-        dose_missed: Switch<RawRule>,
-        contradicted: Switch<RawRule>,
-        mixer: Switch<RawRule>,
-        hardness_high: Switch<RawRule>,
-        hardness_high_high: Switch<RawRule>,
-        chloride_high: Switch<RawRule>,
-        chloride_high_high: Switch<RawRule>,
-        conductivity_excess: Switch<RawRule>,
-        conductivity_excess_high: Switch<RawRule>,
-        souring_suspected: Switch<RawRule>,
-        souring_likely: Switch<RawRule>,
-        tramp_oil: Switch<RawRule>,
-        factor: Switch<RawRule>,
-        concentration_low_ahead: Switch<RawAhead>,
-        concentration_high_ahead: Switch<RawAhead>,
-        level_low_ahead: Switch<RawAhead>,
-        ph_low_ahead: Switch<RawAhead>,
-        hardness_high_ahead: Switch<RawAhead>,
-        chloride_high_ahead: Switch<RawAhead>,
-        overdue: Switch<RawRule>,
-        nitrite_watch: Switch<RawRule>,
-        nitrite_act: Switch<RawRule>,
-        ph_drop_watch: Switch<RawRule>,
-        ph_drop_act: Switch<RawRule>,
-    }
-    /// `[sump.NAME.rules.NAME]` of limits ahead
-    RawAhead {
-        within: Written,
-        priority: String,
-        on_delay: Written,
-        off_delay: Written,
-        latching: bool,
-        again_after: Written,
-    }
-    /// `[sump.NAME.rules.NAME]`, `[plant.rules.NAME]`
-    RawRule {
-        priority: String,
-        on_delay: Written,
-        off_delay: Written,
-        latching: bool,
-        again_after: Written,
     }
     /// `[sump.NAME.limits]`
     RawLimits {

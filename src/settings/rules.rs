@@ -5,9 +5,11 @@ use crate::model::Mineral;
 use crate::units::{Parse, Span};
 
 use super::key_path::KeyPath;
-use super::raw::{RawRule, RawRules};
+use super::raw_rules::{RawPumps, RawRule, RawRules};
 use super::review::Review;
 use super::rules_ahead::{self, Ahead};
+use super::rules_charts::{self, Chart};
+use super::rules_rates::{self, Rate};
 use super::written::{Switch, Written};
 
 /// Losses, gains and instruments were followed for hours before they are told
@@ -66,14 +68,36 @@ const METHODS: Standard = Standard {
 /// What somebody has to look into within the day, once it is known.
 const UPKEEP: Standard = METHODS;
 
-/// The rules of a sump with these channels.
+/// Pumps that stand longer than this while people work are told of. Choice: longer
+/// than a tool change, shorter than what a probe's silence takes to harm.
+const PUMPS_STAND: Span = Span::from_mins(30);
+/// The pumps stand: that is the delay.
+const PUMPS: Standard = Standard {
+    priority: Priority::Low,
+    on: AT_ONCE,
+    off: AT_ONCE,
+};
+
+/// What of a sump its rules depend on.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Watched<'a> {
+    /// Its channels.
+    pub(super) channels: &'a [ChannelSetup],
+    /// Its working volume, L.
+    pub(super) working: Option<f64>,
+    /// Whether it is known when people work there.
+    pub(super) shifts: bool,
+}
+
+/// The rules of such a sump.
 pub(super) fn rules(
     review: &mut Review,
     at: &KeyPath,
     raw: &RawRules,
-    channels: &[ChannelSetup],
+    watched: Watched<'_>,
 ) -> Option<Vec<RuleSetup>> {
-    let gauges = channels
+    let gauges = watched
+        .channels
         .iter()
         .filter(|channel| matches!(channel.kind, ChannelKind::Gauge));
     let of_channels = gauges.map(|channel| Rule::Instrument {
@@ -102,9 +126,17 @@ pub(super) fn rules(
         table.add(key, raw.as_ref(), UPKEEP, [rule]);
     }
     of_fluid(&mut table, raw);
+    // What moves fast comes first: it suppresses its limit ahead.
+    for rate in rules_rates::all(raw) {
+        table.add_rate(&rate, watched);
+    }
     for ahead in rules_ahead::all(raw) {
         table.add_ahead(&ahead);
     }
+    for chart in rules_charts::all(raw) {
+        table.add_chart(&chart, watched);
+    }
+    table.add_pumps(raw.pumps_stopped.as_ref(), watched);
     table.sound.then_some(table.rules)
 }
 
@@ -178,6 +210,49 @@ impl Table<'_> {
             return;
         };
         self.add(ahead.key, behaves.as_ref(), WATCH, rule);
+    }
+
+    fn add_rate(&mut self, rate: &Rate<'_>, watched: Watched<'_>) {
+        let at = self.at.key(rate.key);
+        let Some((rules, behaves)) =
+            rate.rules(self.review, &at, watched.channels, watched.working)
+        else {
+            self.sound = false;
+            return;
+        };
+        self.add(rate.key, behaves.as_ref(), METHODS, rules);
+    }
+
+    fn add_chart(&mut self, chart: &Chart<'_>, watched: Watched<'_>) {
+        let at = self.at.key(chart.key);
+        let Some((rule, behaves)) = chart.rule(self.review, &at, watched.channels) else {
+            self.sound = false;
+            return;
+        };
+        self.add(chart.key, behaves.as_ref(), METHODS, rule);
+    }
+
+    /// Where nobody knows when people work, nothing is told of pumps that stand.
+    fn add_pumps(&mut self, raw: Option<&Switch<RawPumps>>, watched: Watched<'_>) {
+        const KEY: &str = "pumps_stopped";
+        let (after, behaves) = match raw {
+            None => (None, None),
+            Some(Switch::Off) => (None, Some(Switch::Off)),
+            Some(Switch::On(raw)) => (raw.after.as_ref(), Some(Switch::On(RawRule::from(raw)))),
+        };
+        let path = self.at.key(KEY).key("after");
+        let after = self
+            .review
+            .or_default(&path, after, Span::parse, PUMPS_STAND);
+        let range = (Span::from_mins(1), Span::from_hours(24));
+        let after =
+            after.and_then(|after| self.review.within(&path, after, range, |s| s.to_string()));
+        let Some(after) = after else {
+            self.sound = false;
+            return;
+        };
+        let rule = watched.shifts.then_some(Rule::PumpsStopped { after });
+        self.add(KEY, behaves.as_ref(), PUMPS, rule);
     }
 
     /// Rules that behave as is written at `key`; none where it is off.

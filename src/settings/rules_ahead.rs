@@ -4,7 +4,7 @@ use crate::engine::{LimitLevel, Rule};
 use crate::units::{Parse, Quantity, Span};
 
 use super::key_path::KeyPath;
-use super::raw::{RawAhead, RawRule, RawRules};
+use super::raw_rules::{RawAhead, RawRule, RawRules};
 use super::review::Review;
 use super::written::Switch;
 
@@ -104,7 +104,7 @@ impl Ahead<'_> {
                     review.or_default(&path, raw.within.as_ref(), Span::parse, standard)?;
                 let range = (Span::from_mins(30), Span::from_hours(60 * 24));
                 let within = review.within(&path, within, range, |span| span.to_string())?;
-                (Some(within), Some(Switch::On(plain(raw))))
+                (Some(within), Some(Switch::On(RawRule::from(raw))))
             }
         };
         let rule = within.map(|within| Rule::Ahead {
@@ -113,15 +113,5 @@ impl Ahead<'_> {
             within,
         });
         Some((rule, behaves))
-    }
-}
-
-fn plain(raw: &RawAhead) -> RawRule {
-    RawRule {
-        priority: raw.priority.clone(),
-        on_delay: raw.on_delay.clone(),
-        off_delay: raw.off_delay.clone(),
-        latching: raw.latching,
-        again_after: raw.again_after.clone(),
     }
 }

@@ -31,7 +31,7 @@ use super::recharge;
 use super::registers::Taken;
 use super::remark::Remarked;
 use super::review::Review;
-use super::rules;
+use super::rules::{self, Watched};
 use super::scale;
 use super::shifts::PlantShifts;
 use super::signs;
@@ -143,10 +143,15 @@ impl Sumps {
             let plan = check_plan::check_plan(review, sources, channels)?;
             plan_rules::rules(review, &at.key("rules"), &rules, plan)
         });
-        let rules = read
-            .channels
-            .as_ref()
-            .and_then(|channels| rules::rules(review, &at.key("rules"), &rules, channels));
+        let shifts = around.shifts.at_sump(review, at, raw.shifts.as_ref());
+        let rules = read.channels.as_ref().and_then(|channels| {
+            let watched = Watched {
+                channels,
+                working: volumes.working,
+                shifts: matches!(shifts, Some(Some(_))),
+            };
+            rules::rules(review, &at.key("rules"), &rules, watched)
+        });
         let dose = dose::dose(review, at, &raw.dose.unwrap_or_default(), target);
         let bounds = (target, dose.as_ref().map(|dose| dose.strongest_premix));
         let recharge = raw.recharge.unwrap_or_default();
@@ -154,7 +159,6 @@ impl Sumps {
         let circulation = circulation(review, at, raw.circulation.as_ref());
         let water_zero = water_zero(review, at, raw.water_zero.as_ref());
         let metering = metering(review, at, raw.metering.as_ref());
-        let shifts = around.shifts.at_sump(review, at, raw.shifts.as_ref());
         let [first_fill, top_up] = [
             ("first_fill_water", raw.first_fill_water.as_deref()),
             ("top_up_water", raw.top_up_water.as_deref()),

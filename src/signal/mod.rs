@@ -13,6 +13,7 @@ mod hampel;
 mod instrument;
 mod loop_current;
 mod meter;
+mod shift_chart;
 mod smooth;
 mod trend;
 
@@ -28,5 +29,6 @@ pub use loop_current::{
     LoopJudgement, LoopRange, LoopRangeError, LoopState, LoopWatch, UNDEFINED_HOLD,
 };
 pub use meter::{Counted, Meter, MeterSetup};
+pub use shift_chart::{Shift, ShiftChart, ShiftSetup};
 pub use smooth::Smoother;
 pub use trend::{Confidence, TREND_CAPACITY, Trend, TrendError, theil_sen, theil_sen_per_hour};

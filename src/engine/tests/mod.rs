@@ -12,6 +12,7 @@ mod fluid_rules;
 mod instrument_status;
 mod instruments;
 mod loops;
+mod moves;
 mod plant_alarms;
 mod properties;
 mod upkeep;

@@ -20,4 +20,4 @@ mod watch;
 pub use calibration::{FactorCalibrationError, calibrate_factor};
 pub use causes::{FactorContext, GapCause, GapSuspect};
 pub use pair::{FactorPair, OtherMethod};
-pub use watch::{FactorProposal, FactorSetup, FactorStatus, FactorWatch, MethodGap};
+pub use watch::{FactorProposal, FactorRatio, FactorSetup, FactorStatus, FactorWatch, MethodGap};

@@ -52,6 +52,15 @@ pub struct FactorWatch {
     charge: Option<Timestamp>,
 }
 
+/// What one pair says.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct FactorRatio {
+    /// When.
+    pub time: Timestamp,
+    /// The other method as a share of the refractometer, by its readings alone.
+    pub ratio: Measured,
+}
+
 /// What the pairs say.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct FactorStatus {
@@ -125,6 +134,15 @@ impl FactorWatch {
         if self.pairs.len() > KEPT {
             self.pairs.remove(FIRST);
         }
+    }
+
+    /// What the other method said as a share of what the refractometer said, pair
+    /// by pair of this charge and factor, in the order of their times.
+    pub fn ratios(&self) -> impl Iterator<Item = FactorRatio> {
+        self.pairs.iter().map(|pair| FactorRatio {
+            time: pair.time,
+            ratio: Measured::new(pair.ratio(), pair.ratio_uncertainty()),
+        })
     }
 
     /// What the pairs say at `now`, of a sump that is kept at `target`; nothing

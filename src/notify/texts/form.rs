@@ -232,7 +232,11 @@ impl Form {
     }
 }
 
+/// Of a value of a quantity, or of its change an hour; one of volumes, as they run.
 fn decimals_of(unit: &str) -> usize {
-    let of_unit = Quantity::ALL.into_iter().find(|q| q.unit() == unit);
+    let of = |unit: &str| Quantity::ALL.into_iter().find(|q| q.unit() == unit);
+    let hourly = unit.strip_suffix("/h");
+    let hourly = hourly.filter(|unit| *unit != Quantity::Volume.unit());
+    let of_unit = of(unit).or_else(|| hourly.and_then(of));
     of_unit.map_or(1, Quantity::decimals)
 }

@@ -14,7 +14,7 @@ use crate::engine::{
 use crate::model::{Departure, DepartureKind, Movement, MovementKind, Origin};
 use crate::notify::digest::{Digest, Doses, Open, Raised, Standing, Stock};
 use crate::rules::causes::{CauseKind, LikelyCause, Sign, SignSeen};
-use crate::rules::{Check, Condition, LimitLevel, PlanStep, Step};
+use crate::rules::{Charted, Check, Condition, Direction, LimitLevel, PlanStep, Step};
 use crate::signal::InstrumentReason;
 use crate::units::{Concentration, Measured, Quantity, Span, Timestamp, Volume};
 
@@ -358,6 +358,10 @@ fn alarms() -> Vec<AlarmLine> {
         Condition::Ahead(Quantity::Ph, LimitLevel::Low),
         Condition::Ahead(Quantity::Concentration, LimitLevel::High),
         Condition::Stock("soluble-a".into()),
+        Condition::Rate(Quantity::Ph, Direction::Falling),
+        Condition::Rate(Quantity::Volume, Direction::Rising),
+        Condition::Shifted(Charted::RefractiveFactor),
+        Condition::PumpsStopped,
     ] {
         lines.push(alarm(condition.clone(), Transition::Raised));
         lines.push(alarm(condition, Transition::Returned));

@@ -10,6 +10,7 @@
 //! so that one fact that hardly has another cause outweighs one that has few.
 
 mod concentration;
+mod factor;
 mod level;
 mod pairs;
 mod ph;
@@ -20,7 +21,7 @@ use serde::Serialize;
 
 use crate::units::Quantity;
 
-use super::Condition;
+use super::{Charted, Condition, Direction};
 pub use pairs::{Course, Pairs};
 use suspect::Suspect;
 pub use suspect::{LikelyCause, Sign, SignSeen};
@@ -128,9 +129,32 @@ pub fn causes(condition: &Condition, pairs: &Pairs) -> Vec<LikelyCause> {
             salts::suspects(pairs)
         }
         Condition::Excess(_) => salts::suspects(pairs),
+        Condition::Rate(signal, direction) => moving(*signal, *direction, pairs),
+        Condition::Shifted(of) => {
+            let down = pairs.shift.is_some_and(|shift| shift < 0.0);
+            match of {
+                Charted::Concentration => concentration::suspects(pairs, down),
+                Charted::Ph => ph::suspects(pairs, down),
+                Charted::RefractiveFactor => factor::suspects(pairs, down),
+            }
+        }
         _ => Vec::new(),
     };
     named(suspects)
+}
+
+/// What may make a signal go that way; of temperatures no signal tells.
+fn moving(signal: Quantity, direction: Direction, pairs: &Pairs) -> Vec<Suspect> {
+    let down = direction == Direction::Falling;
+    match signal {
+        Quantity::Concentration => concentration::suspects(pairs, down),
+        Quantity::Ph => ph::suspects(pairs, down),
+        Quantity::Volume => level::suspects(pairs, down),
+        // Salts go with the concentrate.
+        Quantity::Conductivity if down => concentration::suspects(pairs, true),
+        Quantity::Conductivity => salts::suspects(pairs),
+        _ => Vec::new(),
+    }
 }
 
 fn named(mut suspects: Vec<Suspect>) -> Vec<LikelyCause> {

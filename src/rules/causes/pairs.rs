@@ -75,6 +75,8 @@ pub struct Pairs {
     pub pumps: Option<(bool, f64)>,
     /// Whether foam was seen.
     pub foam_seen: bool,
+    /// By how much what a control chart is kept of has shifted, in its unit.
+    pub shift: Option<f64>,
     /// Whether hardness or chloride are to be watched.
     pub minerals_high: bool,
 }

@@ -76,6 +76,8 @@ pub enum Sign {
     ConductivityHigh,
     /// Titration reads less.
     TitrationLess,
+    /// Titration reads more than it did.
+    TitrationMore,
     /// Tramp oil was measured or seen.
     OilFound,
     /// pH rose suddenly.
@@ -106,7 +108,7 @@ pub enum Sign {
 
 impl Sign {
     /// Every sign.
-    pub const ALL: [Sign; 33] = [
+    pub const ALL: [Sign; 34] = [
         Sign::WaterByBalance,
         Sign::MixByBalance,
         Sign::LevelRises,
@@ -127,6 +129,7 @@ impl Sign {
         Sign::ConductivityLags,
         Sign::ConductivityHigh,
         Sign::TitrationLess,
+        Sign::TitrationMore,
         Sign::OilFound,
         Sign::PhJumped,
         Sign::OxygenLow,

@@ -348,3 +348,57 @@ fn no_more_than_three_are_named() {
     assert_eq!(named[0].signs[0].sign, Sign::WaterByBalance);
     assert_eq!(named[0].signs[0].value, Some(1.0));
 }
+
+#[test]
+fn what_moves_fast_has_the_causes_of_its_way() {
+    let rate = |signal, direction, pairs| first(Condition::Rate(signal, direction), pairs);
+    let water = Pairs {
+        water_in: Some(30.0),
+        volume: Course::Rising,
+        ..base()
+    };
+    use Direction::{Falling, Rising};
+    let lean = rate(Quantity::Concentration, Falling, water);
+    assert_eq!(lean, Some(CauseKind::WaterIn));
+    let thinner = rate(Quantity::Conductivity, Falling, water);
+    assert_eq!(thinner, Some(CauseKind::WaterIn));
+    let cleaner = Pairs {
+        ph_jumped: true,
+        ..base()
+    };
+    assert_eq!(
+        rate(Quantity::Ph, Rising, cleaner),
+        Some(CauseKind::Cleaner)
+    );
+    assert_ne!(
+        rate(Quantity::Ph, Falling, cleaner),
+        Some(CauseKind::Cleaner)
+    );
+    let lost = Pairs {
+        mix_lost: Some(12.0),
+        ..base()
+    };
+    assert_eq!(rate(Quantity::Volume, Falling, lost), Some(CauseKind::Leak));
+    assert_eq!(rate(Quantity::Temperature, Rising, lost), None);
+}
+
+#[test]
+fn a_shift_has_the_causes_of_its_side() {
+    let shifted = |of, pairs| first(Condition::Shifted(of), pairs);
+    let grows = |shift| Pairs {
+        shift: Some(shift),
+        germs_found: true,
+        ..base()
+    };
+    assert_eq!(shifted(Charted::Ph, grows(-0.2)), Some(CauseKind::Bacteria));
+    assert_eq!(shifted(Charted::Ph, grows(0.2)), None);
+    let factor = |shift, oil_found| Pairs {
+        shift: Some(shift),
+        oil_found,
+        ..base()
+    };
+    let of_factor = |pairs| shifted(Charted::RefractiveFactor, pairs);
+    assert_eq!(of_factor(factor(-12.0, true)), Some(CauseKind::TrampOil));
+    assert_eq!(of_factor(factor(-12.0, false)), Some(CauseKind::TrampOil));
+    assert_eq!(of_factor(factor(12.0, true)), Some(CauseKind::Prism));
+}

@@ -10,12 +10,13 @@ use super::{example, variables};
 use crate::engine::ChannelKind;
 use crate::settings::Settings;
 use crate::settings::raw::{
-    RawAdmission, RawAhead, RawBroker, RawCalibration, RawChannel, RawChecks, RawChecksum,
-    RawChoice, RawCleaner, RawContact, RawDespike, RawDose, RawEngine, RawFluid, RawLimit,
-    RawLimits, RawMail, RawMessages, RawMethods, RawMinerals, RawMixer, RawModbus, RawOwnRule,
-    RawPlant, RawPrices, RawRecharge, RawRule, RawRules, RawSerial, RawSettings, RawShifts,
-    RawSouring, RawStock, RawStore, RawSump, RawTemplate, RawTls, RawVessel, RawWater, RawWebhook,
+    RawAdmission, RawBroker, RawCalibration, RawChannel, RawChecks, RawChecksum, RawChoice,
+    RawCleaner, RawContact, RawDespike, RawDose, RawEngine, RawFluid, RawLimit, RawLimits, RawMail,
+    RawMessages, RawMethods, RawMinerals, RawMixer, RawModbus, RawOwnRule, RawPlant, RawPrices,
+    RawRecharge, RawSerial, RawSettings, RawShifts, RawSouring, RawStock, RawStore, RawSump,
+    RawTemplate, RawTls, RawVessel, RawWater, RawWebhook,
 };
+use crate::settings::raw_rules::{RawAhead, RawChart, RawPumps, RawRate, RawRule, RawRules};
 use crate::settings::strict::{Fault, Strict};
 use crate::settings::web::RawWeb;
 
@@ -180,6 +181,9 @@ fn the_example_names_every_setting() {
         keys::<RawRules>(),
         keys::<RawRule>(),
         keys::<RawAhead>(),
+        keys::<RawRate>(),
+        keys::<RawChart>(),
+        keys::<RawPumps>(),
         keys::<RawChecks>(),
         keys::<RawChannel>(),
         keys::<RawCalibration>(),

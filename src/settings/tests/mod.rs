@@ -9,6 +9,7 @@ mod fluid_class;
 mod instrument;
 mod layers;
 mod messages;
+mod moves;
 mod own_rules;
 mod plant_rules;
 mod recharge;

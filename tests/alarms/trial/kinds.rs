@@ -82,7 +82,7 @@ pub(crate) fn tells(kind: Kind, condition: &str) -> bool {
         words.any(&["high", "rising"]),
     );
     // Of a chart or a rate that does not say which way.
-    let either = words.any(&["shift", "chart", "rate"]) && !low && !high;
+    let either = words.any(&["shifted"]);
     let of = |channel: Channel| instrument && words.any(&[channel.name()]);
     let losses = words.any(&["loss", "leak", "departure", "lost", "unexplained"]);
     let gains = words.any(&[

@@ -1,0 +1,31 @@
+//! The refractive factor that has moved: titration or laboratory say more or less
+//! for the same reading than they did.
+
+use super::CauseKind;
+use super::pairs::Pairs;
+use super::suspect::{MODERATE, STRONG, Sign, Suspect, WEAK};
+
+/// Conductivity that is off its base line by less says nothing. Choice: charts and
+/// base lines are good to a tenth.
+const TELLING: f64 = 0.12;
+
+/// The refractometer reads more than is there where the factor went down.
+pub(super) fn suspects(pairs: &Pairs, down: bool) -> Vec<Suspect> {
+    let fallen = pairs.shift.filter(|_| down);
+    let risen = pairs.shift.filter(|_| !down);
+    vec![
+        Suspect::of(CauseKind::TrampOil)
+            .valued(MODERATE, fallen, "%", Sign::TitrationLess)
+            .with(STRONG, down && pairs.oil_found, Sign::OilFound)
+            .valued(
+                WEAK,
+                pairs.conducts_less(TELLING).filter(|_| down),
+                "",
+                Sign::ConductivityLags,
+            ),
+        Suspect::of(CauseKind::Prism)
+            .valued(WEAK, risen, "%", Sign::TitrationMore)
+            .with(MODERATE, pairs.prism_asks, Sign::InstrumentAsks)
+            .unless(MODERATE, pairs.hand_agrees()),
+    ]
+}
