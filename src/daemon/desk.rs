@@ -1,5 +1,6 @@
 //! Does what has fallen due: messages that waited for working hours, alarms that
-//! nobody acknowledged, digests, and messages that nobody took in time.
+//! nobody acknowledged, digests, summaries of floods, and messages that nobody
+//! took in time.
 //!
 //! Whatever it does is one transaction with what it was kept by: a kill at any
 //! instant leaves it either done or due.
@@ -93,6 +94,10 @@ impl Desk {
             );
             batch.expire = Some(now);
         }
+        let summed = self.post.summaries(&kept.reader, now)?;
+        batch.outbox.extend(summed.outbox);
+        batch.waiting.extend(summed.waiting);
+        batch.cursors.extend(summed.cursors);
         self.digests(&mut kept, now, &mut batch);
         if batch.rows() > 0 {
             self.writer.submit(batch)?;

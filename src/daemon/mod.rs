@@ -134,6 +134,7 @@ pub async fn run(
     let composer = Composer::new(&settings, texts.clone(), links.clone());
     let start = clock.now();
     let taken = take_up(&settings, &reader, &series_map, start)?;
+    composer.post().take_up_floods(&reader, start)?;
     let mut plant = Some(PlantDesk::take_up(&settings, &reader, start)?);
     let (of_plant, _) = intake.place(settings.sumps.len() as u32);
     let spare = Arc::new(Mutex::new(spare_room));

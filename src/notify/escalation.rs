@@ -11,11 +11,14 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
+use crate::alarm::{Priority, Transition};
+use crate::engine::AlarmLine;
 use crate::settings::Contact;
 use crate::store::{OutboxRow, StoredWaiting, WaitingChange, WaitingRow};
 use crate::units::{Span, Timestamp};
 
 use super::closing::with_value;
+use super::flood::Item;
 use super::post::{Later, Note, Post, hand_over, reader_of, voice};
 
 /// Who was told by escalation is kept in mind for so long. Choice: an alarm
@@ -101,8 +104,11 @@ impl Escalating {
         let at = next.told_at(now, priority);
         let note = self.next_note(note, next, post, now);
         let mut changes = Vec::new();
-        let rows = post.letters(next, &note, Some(&self.alarm), at);
-        hand_over(rows, at, now, &mut outcome.outbox, &mut changes);
+        let step = step(post, &self.alarm, Transition::Raised, priority, now);
+        if !post.is_held(next, step, &mut changes) {
+            let rows = post.letters(next, &note, Some(&self.alarm), at);
+            hand_over(rows, at, now, &mut outcome.outbox, &mut changes);
+        }
         outcome.waiting = changes.into_iter().filter_map(added).collect();
         if !post.hears_anyway(next, &self.alarm, priority) {
             let follower = Follower {
@@ -142,6 +148,29 @@ impl Escalating {
     }
 }
 
+/// What a summary would tell of it.
+fn step(
+    post: &Post,
+    alarm: &str,
+    transition: Transition,
+    priority: Priority,
+    now: Timestamp,
+) -> Item {
+    let named = alarm
+        .split_once('/')
+        .and_then(|(_, rest)| rest.rsplit_once('/'));
+    Item {
+        alarm: alarm.to_owned(),
+        title: post.title_of(alarm),
+        condition: named.map_or(alarm, |(condition, _)| condition).to_owned(),
+        priority,
+        transition: transition.name().to_owned(),
+        is_new: transition == Transition::Raised,
+        time: now,
+        told: false,
+    }
+}
+
 /// Of those who were told by escalation, the rows stand under this.
 fn subject_of_followers(alarm: &str) -> String {
     format!("told/{alarm}")
@@ -169,13 +198,16 @@ pub(super) struct Settled {
     notes: BTreeMap<String, Note>,
     /// The alarm's id.
     alarm: String,
+    /// Which step.
+    transition: Transition,
 }
 
 impl Settled {
-    pub(super) fn new(notes: BTreeMap<String, Note>, alarm: &str) -> Self {
+    pub(super) fn new(notes: BTreeMap<String, Note>, line: &AlarmLine) -> Self {
         Settled {
             notes,
-            alarm: alarm.to_owned(),
+            alarm: line.id.clone(),
+            transition: line.transition,
         }
     }
 
@@ -198,8 +230,11 @@ impl Settled {
             {
                 let at = contact.told_at(now, note.priority);
                 let mut changes = Vec::new();
-                let rows = post.letters(contact, note, None, at);
-                hand_over(rows, at, now, &mut taken.outbox, &mut changes);
+                let step = step(post, &self.alarm, self.transition, note.priority, now);
+                if !post.is_held(contact, step, &mut changes) {
+                    let rows = post.letters(contact, note, None, at);
+                    hand_over(rows, at, now, &mut taken.outbox, &mut changes);
+                }
                 taken.waiting = changes.into_iter().filter_map(added).collect();
             }
             outcome.also.push(taken);
@@ -233,8 +268,9 @@ pub fn happen<E: From<Unreadable>>(
                 ..Outcome::default()
             },
             Later::Escalate(escalating) => escalating.happen(post, now),
-            // How it ended was never told; it is too late for that.
-            Later::Told(_) => Outcome::default(),
+            // How it ended was never told, or no summary took it; it is too
+            // late for that.
+            Later::Told(_) | Later::Flooded { .. } => Outcome::default(),
             Later::Settled(settled) => {
                 let followers = kept(&subject_of_followers(&settled.alarm))?;
                 settled.happen(post, now, followers)

@@ -13,6 +13,7 @@ mod delivery;
 mod dialogue;
 mod digest;
 mod escalation;
+pub mod flood;
 pub mod link;
 mod mime;
 mod mqtt;

@@ -13,6 +13,7 @@ use crate::units::{Span, Timestamp, to_wire};
 
 use super::closing::{in_payload, in_text};
 use super::escalation::{Escalating, Follower, Settled};
+use super::flood::{Floods, Item};
 use super::link::Links;
 use super::texts::{Reader, Texts};
 
@@ -90,6 +91,8 @@ pub(super) enum Later {
     Held { rows: Vec<OutboxRow> },
     /// An alarm that nobody has acknowledged.
     Escalate(Escalating),
+    /// A step of an alarm that comes in a summary.
+    Flooded { item: Item },
     /// Somebody was told by escalation alone, and hears how it ends.
     Told(Follower),
     /// An alarm needs nobody any more.
@@ -112,8 +115,9 @@ impl Later {
 pub struct Post {
     contacts: Arc<[Contact]>,
     plant: Arc<str>,
-    /// Names of the sumps, in their places.
-    sumps: Arc<[Arc<str>]>,
+    /// Names and titles of the sumps, in their places.
+    sumps: Arc<[(Arc<str>, String)]>,
+    floods: Floods,
     expire_after: Span,
     texts: Texts,
     links: Option<Links>,
@@ -129,11 +133,31 @@ impl Post {
             sumps: settings
                 .sumps
                 .iter()
-                .map(|sump| sump.name.clone())
+                .map(|sump| (sump.name.clone(), sump.title.clone()))
                 .collect(),
+            floods: Floods::default(),
             expire_after: settings.messages.expire_after,
             texts,
             links,
+        }
+    }
+
+    pub(super) fn plant(&self) -> &str {
+        &self.plant
+    }
+
+    pub(super) fn floods(&self) -> &Floods {
+        &self.floods
+    }
+
+    /// Title of the sump that an alarm is about, by the alarm's id.
+    pub(super) fn title_of(&self, alarm: &str) -> String {
+        let sump = alarm.split('/').next().unwrap_or(alarm);
+        let mut sumps = self.sumps.iter();
+        match sumps.find(|(name, _)| **name == *sump) {
+            Some((_, title)) => title.clone(),
+            None if sump == PLANT => self.plant.to_string(),
+            None => sump.to_owned(),
         }
     }
 
@@ -171,7 +195,13 @@ impl Post {
         let wanted: Vec<&Contact> = wanted
             .filter(|contact| priority >= contact.priorities)
             .collect();
+        let step = alarm.map(|line| Item::new(line, &self.title_of(&line.id), time));
         for contact in &wanted {
+            if let Some(step) = step.clone()
+                && self.is_held(contact, step, later)
+            {
+                continue;
+            }
             let asking = alarm.filter(|line| line.state.asks());
             let asking = asking.map(|line| line.id.as_str());
             let at = contact.told_at(time, priority);
@@ -205,7 +235,7 @@ impl Post {
             }
         }
         if !all.is_empty() {
-            let settled = Later::Settled(Settled::new(all, &line.id));
+            let settled = Later::Settled(Settled::new(all, line));
             later.push(WaitingChange::Add(settled.row(time, None)));
         }
     }
@@ -213,7 +243,7 @@ impl Post {
     /// Whether a contact hears of this alarm without any escalation.
     pub(super) fn hears_anyway(&self, contact: &Contact, alarm: &str, priority: Priority) -> bool {
         let sump = alarm.split('/').next().unwrap_or(alarm);
-        let place = self.sumps.iter().position(|name| **name == *sump);
+        let place = self.sumps.iter().position(|(name, _)| **name == *sump);
         let cares = match place {
             Some(place) => contact.sumps.contains(&place),
             // What is the plant's is everybody's.

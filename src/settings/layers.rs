@@ -248,7 +248,10 @@ fn secret_variable(path: &KeyPath) -> Option<String> {
     let parts: Vec<&str> = path.as_str().split('.').collect();
     let is_secret = matches!(
         parts[..],
-        ["broker", _, "password"] | ["mail", "password"] | ["webhook", _, "secret"]
+        ["broker", _, "password"]
+            | ["mail", "password"]
+            | ["webhook", _, "secret"]
+            | ["web", "key"]
     );
     is_secret.then(|| format!("{PREFIX}{}", parts.join("__").to_ascii_uppercase()))
 }

@@ -146,6 +146,22 @@ impl Reader {
         )
     }
 
+    /// The subjects that begin so and under which something waits, 1000 at
+    /// most.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn waiting_subjects(&self, beginning: &str) -> Result<Vec<String>, StoreError> {
+        // No letter comes behind this one.
+        let end = format!("{beginning}\u{10ffff}");
+        self.list(
+            "SELECT DISTINCT subject FROM waiting WHERE subject >= ?1 AND subject < ?2
+             ORDER BY subject LIMIT 1000",
+            (beginning, end),
+            |row| row.get(0),
+        )
+    }
+
     /// The steps of an alarm from `since` on, by its sump and condition, as JSON
     /// with their times; the first `limit` of them.
     ///

@@ -71,13 +71,13 @@ fn opening_a_link_shows_and_pressing_acknowledges_once_whatever_kills_the_daemon
     let client = TestClient::connect(broker.port, "test", &["people/#", "sumpward/test/s0/alarm"]);
     let daemon = Daemon::start(&plant);
     reads(&client, 0, 2.9);
+    let berts = client.next("people/bert");
+    let berts = berts["acknowledge"].as_str().unwrap();
     let own = client.next("sumpward/test/s0/alarm");
     assert!(
         own.get("acknowledge").is_none(),
-        "the plant's own topic has no receiver"
+        "the sump's own topic has no receiver"
     );
-    let berts = client.next("people/bert");
-    let berts = berts["acknowledge"].as_str().unwrap();
     let (token, text) = mailed(&server, 1);
     assert!(text.contains("ZU NIEDRIG"), "{text}");
     assert!(text.contains("+0530") || text.contains("IST"), "{text}");

@@ -4,7 +4,7 @@
 pub(super) const ENGLISH: &str = "en";
 
 /// Layouts, for all languages.
-pub(super) const LAYOUTS: [(&str, &str); 15] = [
+pub(super) const LAYOUTS: [(&str, &str); 16] = [
     (
         "advice.txt",
         include_str!("../../../config/texts/advice.txt"),
@@ -28,6 +28,7 @@ pub(super) const LAYOUTS: [(&str, &str); 15] = [
         "evidence.txt",
         include_str!("../../../config/texts/evidence.txt"),
     ),
+    ("flood.txt", include_str!("../../../config/texts/flood.txt")),
     (
         "likely.txt",
         include_str!("../../../config/texts/likely.txt"),

@@ -7,6 +7,7 @@ use crate::advice::{Advice, Measure, MixerCheck, VolumeUnit};
 use crate::engine::{AlarmLine, Outcome};
 use crate::model::{Departure, Movement};
 use crate::notify::digest::Digest;
+use crate::notify::flood::Summary;
 use crate::units::{Timestamp, Volume};
 
 /// Longest title that is told; longer ones are cut.
@@ -53,6 +54,7 @@ pub(super) enum Told<'a> {
     Movement(&'a Movement),
     Departure(Option<&'a Departure>),
     Digest(&'a Digest),
+    Flood(&'a Summary),
 }
 
 impl Told<'_> {
@@ -66,6 +68,7 @@ impl Told<'_> {
             Told::Movement(_) => "movement.txt",
             Told::Departure(_) => "departure.txt",
             Told::Digest(_) => "digest.txt",
+            Told::Flood(_) => "flood.txt",
         }
     }
 
@@ -106,6 +109,9 @@ impl Told<'_> {
             }
             Told::Digest(digest) => {
                 set("digest", plain(digest));
+            }
+            Told::Flood(summary) => {
+                set("flood", plain(summary));
             }
         }
         data

@@ -37,6 +37,7 @@ use crate::advice::{Advice, MixerCheck};
 use crate::engine::{AlarmLine, Outcome};
 use crate::model::{Departure, Movement};
 use crate::notify::digest::Digest;
+use crate::notify::flood::Summary;
 use crate::settings::MessageTexts;
 use crate::units::Timestamp;
 
@@ -151,6 +152,15 @@ impl Texts {
             ..About::now(now)
         };
         self.tell(to, &about, &Told::Digest(digest))
+    }
+
+    /// Many alarms at once, summed up; `plant` is its name.
+    pub fn flood(&self, to: &Reader<'_>, plant: &str, now: Timestamp, summary: &Summary) -> String {
+        let about = About {
+            title: plant,
+            ..About::now(now)
+        };
+        self.tell(to, &about, &Told::Flood(summary))
     }
 
     /// One sentence by its key, told at `now`; its values by name.

@@ -13,6 +13,7 @@ use crate::engine::{
 };
 use crate::model::{Departure, DepartureKind, Movement, MovementKind, Origin};
 use crate::notify::digest::{Digest, Doses, Open, Raised, Standing, Stock};
+use crate::notify::flood::{CommonCause, Group, Summary};
 use crate::rules::causes::{CauseKind, LikelyCause, Sign, SignSeen};
 use crate::rules::{Charted, Check, Condition, Direction, LimitLevel, PlanStep, Step};
 use crate::signal::InstrumentReason;
@@ -157,6 +158,59 @@ pub(super) fn each(mut see: impl FnMut(&About<'_>, &Told<'_>)) {
     }
     see(&about, &Told::Digest(&Digest::default()));
     see(&about, &Told::Digest(&digest()));
+    for summary in floods() {
+        see(&about, &Told::Flood(&summary));
+    }
+}
+
+/// Floods at every stage, with every cause.
+pub(super) fn floods() -> Vec<Summary> {
+    let group = |title: &str, conditions: &[&str]| Group {
+        title: title.to_owned(),
+        conditions: conditions.iter().map(|one| (*one).to_owned()).collect(),
+    };
+    let full = Summary {
+        phase: "begin",
+        since: NOW - Span::from_mins(1),
+        count: 12,
+        sumps: 2,
+        worst: Priority::Medium,
+        cause: Some(CommonCause {
+            kind: "source",
+            condition: "source.main".to_owned(),
+        }),
+        raised: vec![
+            group("Mill 4", &["concentration.low", "silent.brix-2"]),
+            group("Cell A", &["ph.low"]),
+        ],
+        returned: vec![group("Cell B", &["concentration.high"])],
+        others: vec![group("Cell C", &["concentration.low"])],
+        steps: Vec::new(),
+    };
+    let alike = CommonCause {
+        kind: "alike",
+        condition: "concentration.low".to_owned(),
+    };
+    vec![
+        full.clone(),
+        Summary {
+            phase: "goes_on",
+            cause: Some(alike),
+            raised: vec![group("Mill 4", &["concentration.low"]); 101],
+            returned: vec![group("Mill 4", &["concentration.low"]); 101],
+            others: vec![group("Mill 4", &["concentration.low"]); 101],
+            ..full.clone()
+        },
+        Summary {
+            phase: "end",
+            count: 0,
+            sumps: 0,
+            cause: None,
+            raised: Vec::new(),
+            others: Vec::new(),
+            ..full
+        },
+    ]
 }
 
 /// A digest with something in every part, more than it shows.

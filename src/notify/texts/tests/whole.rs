@@ -68,6 +68,11 @@ fn golden(texts: &Texts, language: &str) -> String {
     let wrong = sample::movement(MovementKind::Water, 41.6, sample::contradicted());
     let jump = sample::movement(MovementKind::Instrument, 0.0, Origin::Inferred);
     let leak = sample::departure(DepartureKind::MixLost);
+    let mut digest = sample::digest();
+    digest.standing.truncate(2);
+    digest.raised.truncate(2);
+    digest.advice.truncate(1);
+    let floods = sample::floods();
     let messages = [
         ("alarm with a dose", Told::Alarm(&premix)),
         ("alarm without a dose", Told::Alarm(&withheld)),
@@ -88,6 +93,9 @@ fn golden(texts: &Texts, language: &str) -> String {
         ("a jump", Told::Movement(&jump)),
         ("a leak", Told::Departure(Some(&leak))),
         ("usual again", Told::Departure(None)),
+        ("a digest", Told::Digest(&digest)),
+        ("a flood begins", Told::Flood(&floods[0])),
+        ("a flood is over", Told::Flood(&floods[2])),
     ];
     let mut text = String::new();
     for (heading, message) in &messages {

@@ -1,0 +1,49 @@
+//! A step of an alarm, as a summary tells of it.
+
+use serde::{Deserialize, Serialize};
+
+use crate::alarm::Priority;
+use crate::engine::AlarmLine;
+use crate::units::Timestamp;
+
+/// A step of an alarm.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Item {
+    /// The alarm's id.
+    pub alarm: String,
+    /// Title of its sump.
+    pub title: String,
+    /// What is wrong.
+    pub condition: String,
+    /// How much hurry.
+    pub priority: Priority,
+    /// The step.
+    pub transition: String,
+    /// Whether people are told of something that holds now: an annunciation.
+    pub is_new: bool,
+    /// When.
+    pub time: Timestamp,
+    /// Whether it had a message of its own.
+    pub told: bool,
+}
+
+impl Item {
+    /// The step that a line tells.
+    pub(in crate::notify) fn new(line: &AlarmLine, title: &str, time: Timestamp) -> Self {
+        Item {
+            alarm: line.id.clone(),
+            title: title.to_owned(),
+            condition: line.condition.to_string(),
+            priority: line.priority,
+            transition: line.transition.name().to_owned(),
+            is_new: line.transition.annunciates(line.state),
+            time,
+            told: false,
+        }
+    }
+
+    /// Whether it is an annunciation.
+    pub(super) fn is_new(&self) -> bool {
+        self.is_new
+    }
+}

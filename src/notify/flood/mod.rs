@@ -1,0 +1,266 @@
+//! Many alarms at once, summed up: a receiver gets one message when a flood
+//! begins, one in ten minutes at most while it goes on, and one when it is over.
+//! Alarms of high priority still come singly.
+//!
+//! What is held back stands in the store as a waiting row under
+//! `flood/<contact>`, written with its line of the journal, and leaves it in the
+//! transaction of the summary that tells of it: a kill at any instant leaves
+//! each step either held or told. While a flood goes on, the cursor of that name
+//! holds when it began, and when it was last summed up. The machines' topics of
+//! the sumps are not concerned.
+
+mod course;
+mod item;
+mod summary;
+
+use std::collections::BTreeMap;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+
+use serde::Deserialize;
+
+use crate::alarm::{AlarmState, Priority, Transition};
+use crate::settings::Contact;
+use crate::store::{CursorRow, OutboxRow, Reader, StoreError, StoredWaiting, WaitingChange};
+use crate::units::{Span, Timestamp, to_wire};
+
+use super::post::{Later, Note, Post, hand_over, reader_of};
+
+pub use item::Item;
+pub use summary::{CommonCause, Group, Summary};
+
+use course::{Course, Due, Flood, Flow, TEN_MINUTES};
+
+/// Beginning of the subjects and cursors, before the contact.
+const SUBJECTS: &str = "flood/";
+/// A row that no summary took within so long is dropped: its contact has no
+/// hours, or the clock was set back. Choice.
+const KEPT: Span = Span::from_hours(30 * 24);
+/// Most steps in a summary; the next one has the rest.
+const AT_ONCE: usize = 2000;
+/// Most lines of the journal that are looked through at the start. Choice:
+/// thousands of sumps write less in ten minutes.
+const MOST_LINES: usize = 20_000;
+
+/// The flow of alarms to each contact, shared by all who write messages.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Floods(Arc<Mutex<BTreeMap<String, Course>>>);
+
+impl Floods {
+    fn lock(&self) -> MutexGuard<'_, BTreeMap<String, Course>> {
+        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+/// A summary on its way, and what goes with it.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Summed {
+    /// Its messages.
+    pub outbox: Vec<OutboxRow>,
+    /// The rows that it tells of go, and it waits for its receiver's hours.
+    pub waiting: Vec<WaitingChange>,
+    /// How the flood stands.
+    pub cursors: Vec<CursorRow>,
+}
+
+/// What is looked at in lines of the journal.
+#[derive(Deserialize)]
+struct Line {
+    id: String,
+    condition: String,
+    priority: Priority,
+    transition: Transition,
+    state: AlarmState,
+}
+
+impl Post {
+    /// Goes on where a daemon before this one stood.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn take_up_floods(&self, reader: &Reader, now: Timestamp) -> Result<(), StoreError> {
+        let lines = reader.journal_since(now - TEN_MINUTES, MOST_LINES)?;
+        let alarms = lines.into_iter().filter(|stored| stored.kind == "alarm");
+        let new: Vec<Item> = alarms
+            .filter_map(|stored| {
+                let line = serde_json::from_str::<Line>(&stored.body).ok()?;
+                let is_new = line.transition.annunciates(line.state);
+                is_new.then(|| Item {
+                    title: self.title_of(&line.id),
+                    alarm: line.id,
+                    condition: line.condition,
+                    priority: line.priority,
+                    transition: line.transition.name().to_owned(),
+                    is_new,
+                    time: stored.time,
+                    told: true,
+                })
+            })
+            .collect();
+        let cursors = reader.cursors(SUBJECTS)?;
+        let mut floods = self.floods().lock();
+        for contact in self.contacts() {
+            let subject = subject_of(contact);
+            let cursor = cursors.iter().find(|cursor| cursor.name == subject);
+            let flood = match cursor {
+                Some(cursor) => Some(Flood {
+                    since: Timestamp::from_millis(cursor.position.cast_signed()),
+                    told: Some(cursor.moved_at),
+                }),
+                None => {
+                    let held = reader.waiting_under(&subject, 1)?;
+                    held.first().map(|_| Flood {
+                        since: now,
+                        told: None,
+                    })
+                }
+            };
+            let hears = |item: &&Item| self.hears_anyway(contact, &item.alarm, item.priority);
+            let newest = new.iter().filter(hears).cloned();
+            floods.insert(contact.name.to_string(), Course::take_up(newest, flood));
+        }
+        Ok(())
+    }
+
+    /// Whether a step reaches the contact in a summary instead of a message of
+    /// its own; then it is kept for that.
+    pub(super) fn is_held(
+        &self,
+        contact: &Contact,
+        item: Item,
+        later: &mut Vec<WaitingChange>,
+    ) -> bool {
+        let at_once = item.priority == Priority::High;
+        let mut floods = self.floods().lock();
+        let course = floods.entry(contact.name.to_string()).or_default();
+        let flow = course.take(&item, at_once);
+        drop(floods);
+        let keep = |item: Item| {
+            let due = item.time + KEPT;
+            let row = Later::Flooded { item }.row(due, Some(subject_of(contact)));
+            WaitingChange::Add(row)
+        };
+        match flow {
+            Flow::Single => return false,
+            Flow::Held => {}
+            Flow::Begins(before) => later.extend(before.into_iter().map(keep)),
+        }
+        if !at_once {
+            later.push(keep(item));
+        }
+        !at_once
+    }
+
+    /// The summaries that are due at `now`.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn summaries(&self, reader: &Reader, now: Timestamp) -> Result<Summed, StoreError> {
+        let mut summed = Summed::default();
+        let mut subjects = reader.waiting_subjects(SUBJECTS)?;
+        let floods = self.floods().lock();
+        let going = floods.iter().filter(|(_, course)| course.flood().is_some());
+        subjects.extend(going.map(|(name, _)| format!("{SUBJECTS}{name}")));
+        drop(floods);
+        subjects.sort();
+        subjects.dedup();
+        for subject in subjects {
+            let held = reader.waiting_under(&subject, AT_ONCE)?;
+            let mut contacts = self.contacts().iter();
+            match contacts.find(|contact| subject_of(contact) == subject) {
+                Some(contact) => self.sum_up(contact, held, now, &mut summed),
+                None => {
+                    tracing::warn!(
+                        subject,
+                        steps = held.len(),
+                        "alarms that were held back are for no contact any more and are dropped"
+                    );
+                    summed.waiting.extend(held.iter().map(gone));
+                }
+            }
+        }
+        Ok(summed)
+    }
+
+    fn sum_up(
+        &self,
+        contact: &Contact,
+        held: Vec<StoredWaiting>,
+        now: Timestamp,
+        summed: &mut Summed,
+    ) {
+        if contact.told_at(now, Priority::Medium) > now {
+            return;
+        }
+        let mut floods = self.floods().lock();
+        let course = floods.entry(contact.name.to_string()).or_default();
+        let flood = course.flood();
+        // What was held back just when a flood ended is told by itself.
+        let due = match flood {
+            Some(_) => course.due(now, !held.is_empty()),
+            None => (!held.is_empty()).then_some(Due::End),
+        };
+        let Some(due) = due else {
+            return;
+        };
+        course.handle_told(due, now);
+        let still = course.flood();
+        drop(floods);
+        let since = flood.map_or(now, |flood| flood.since);
+        let items = held.iter().filter_map(|row| {
+            let read = serde_json::from_str(&row.body);
+            match read {
+                Ok(Later::Flooded { item }) => Some(item),
+                _ => None,
+            }
+        });
+        let summary = Summary::new(due, since, items.collect());
+        let note = self.flood_note(contact, &summary, now);
+        let rows = self.letters(contact, &note, None, now);
+        hand_over(rows, now, now, &mut summed.outbox, &mut summed.waiting);
+        summed.waiting.extend(held.iter().map(gone));
+        summed.cursors.push(CursorRow {
+            name: subject_of(contact),
+            position: still.map(|flood| flood.since.millis().cast_unsigned()),
+            moved_at: now,
+        });
+    }
+
+    fn flood_note(&self, contact: &Contact, summary: &Summary, now: Timestamp) -> Note {
+        /// The summary as it goes over the wire.
+        #[derive(serde::Serialize)]
+        struct Message<'a> {
+            #[serde(flatten)]
+            summary: &'a Summary,
+            time: Timestamp,
+            text: &'a str,
+        }
+        let plant = self.plant();
+        let text = self.texts().flood(&reader_of(contact), plant, now, summary);
+        let message = Message {
+            summary,
+            time: now,
+            text: &text,
+        };
+        Note {
+            id: format!("{plant}.flood.{}", now.millis()),
+            kind: "flood".to_owned(),
+            payload: to_wire(&message).expect("messages have text keys only"),
+            text,
+            time: now,
+            priority: summary.worst,
+        }
+    }
+}
+
+fn subject_of(contact: &Contact) -> String {
+    format!("{SUBJECTS}{}", contact.name)
+}
+
+/// The row goes; what it held is told otherwise.
+fn gone(row: &StoredWaiting) -> WaitingChange {
+    WaitingChange::Take {
+        id: row.id,
+        outbox: Vec::new(),
+        waiting: Vec::new(),
+    }
+}
