@@ -42,6 +42,7 @@ use crate::notify::{
 };
 use crate::settings::{SeriesKind, Settings};
 use crate::store::{self, Limits, Opened, Reader, Receipt, SeriesRow, Store, StoreError, Writer};
+use crate::web::metrics::{self, Board, Gather, Observed};
 use crate::web::{ListenError, Listener};
 
 use catch_up::{TakenUp, take_up};
@@ -138,6 +139,7 @@ pub async fn run(
     let mut plant = Some(PlantDesk::take_up(&settings, &reader, start)?);
     let (of_plant, _) = intake.place(settings.sumps.len() as u32);
     let spare = Arc::new(Mutex::new(spare_room));
+    let board = Arc::new(Board::new(intake.shards()));
     let mut workers = Vec::new();
     for (taken, room) in deal(taken, intake.shards()).into_iter().zip(rooms) {
         let plant = plant.take_if(|_| workers.len() == of_plant);
@@ -149,6 +151,7 @@ pub async fn run(
             writer.handle(),
             Arc::clone(&spare),
             Journal::new(settings.store.folder.clone()),
+            (Arc::clone(&board), workers.len()),
         );
         let name = format!("engine-{}", workers.len());
         workers.push(spawn(name, &stop, move || worker.run(room))?);
@@ -208,8 +211,21 @@ pub async fn run(
     };
     senders.spawn(desk.run(stop.clone()));
     let publishing = tokio::spawn(publisher.run(stop_publishing.clone(), LEAVING));
-    if let Some(listener) = listener {
+    if let Some((listener, web)) = listener.zip(web) {
         tracing::info!(listen = %listener.address, "serving pages");
+        let observed = Observed {
+            plant: settings.plant.name.clone(),
+            sumps,
+            now: clock.as_fn(),
+            started: start,
+            board,
+            intake: intake.clone(),
+            sources: sources.reports.clone(),
+            store: writer.stats(),
+            folder: settings.store.folder.clone(),
+            published: Arc::clone(&published),
+            letters: Arc::clone(&letters),
+        };
         let pages = Pages {
             settings: Arc::clone(&settings),
             stats: writer.stats(),
@@ -222,6 +238,7 @@ pub async fn run(
                 clock: clock.as_fn(),
             },
             committed: pages_room,
+            metrics: metrics::routes(Gather::new(observed), web.metrics_max_series),
         };
         sources.threads.push(pages.serve(listener, &stop)?);
     }

@@ -29,6 +29,8 @@ pub(super) struct Pages {
     pub(super) door: EntryDoor,
     /// Tells of what was committed for the door.
     pub(super) committed: mpsc::Receiver<Vec<Ack>>,
+    /// The page for programs that collect values.
+    pub(super) metrics: Router,
 }
 
 impl Pages {
@@ -40,7 +42,9 @@ impl Pages {
     ) -> Result<JoinHandle<Ended>, DaemonError> {
         let mishaps = Mishaps::default();
         let health = Health::new(self.stats);
-        let mut pages = Router::new().merge(health::routes(health.clone()));
+        let mut pages = Router::new()
+            .merge(health::routes(health.clone()))
+            .merge(self.metrics);
         if let Some(links) = self.links {
             pages = pages.merge(acknowledge::routes(Acknowledge {
                 settings: self.settings,

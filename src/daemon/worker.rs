@@ -2,12 +2,13 @@
 
 use std::sync::mpsc::Receiver as Spare;
 use std::sync::{Arc, Mutex};
+use std::time::Instant;
 
 use tokio::sync::mpsc::Receiver;
 
 use crate::engine::{
-    Effect, Entry, Event, Form, GRID, JournalBody, JournalRecord, PlantEvent, Reading, SETTLING,
-    Shard, SumpWatch, Trouble,
+    Effect, Entry, Event, Form, GRID, JournalBody, JournalRecord, PlantEvent, Quality, Reading,
+    SETTLING, Shard, SumpWatch, Trouble,
 };
 use crate::ingest::{Ack, AnswerTo, AnswerTopic, Arrived, Batch as Inbound, Content, EntryOutcome};
 use crate::notify::Composer;
@@ -15,6 +16,7 @@ use crate::store::{
     AnswerRow, Batch, JournalRow, RecentRow, SnapshotRow, StoreError, WriterHandle,
 };
 use crate::units::{Span, Timestamp, to_wire};
+use crate::web::metrics::{Board, Laid};
 
 use super::catch_up::TakenUp;
 use super::entries::Journal;
@@ -41,6 +43,8 @@ pub(super) struct Worker {
     writer: WriterHandle<Ack>,
     spare: SpareBatches,
     journal: Journal,
+    /// Where it lays how its sumps stand, and its own place there.
+    board: (Arc<Board>, usize),
     effects: Vec<Effect>,
     batch: Batch<Ack>,
 }
@@ -57,6 +61,7 @@ impl Worker {
         writer: WriterHandle<Ack>,
         spare: SpareBatches,
         journal: Journal,
+        board: (Arc<Board>, usize),
     ) -> Self {
         // Spread, so that not all are kept in the same second.
         let count = taken.len() as i64;
@@ -78,6 +83,7 @@ impl Worker {
             writer,
             spare,
             journal,
+            board,
             effects: Vec::new(),
             batch,
         }
@@ -89,7 +95,7 @@ impl Worker {
             return;
         }
         while let Some(inbound) = room.blocking_recv() {
-            self.take(inbound);
+            self.work(inbound);
             if !self.submit() {
                 return;
             }
@@ -99,6 +105,28 @@ impl Worker {
         }
         self.keep_plant();
         self.submit();
+    }
+
+    /// Takes in a batch; tells how long that took, and how the sumps stand if
+    /// somebody has asked.
+    fn work(&mut self, inbound: Inbound) {
+        let (begun, contents) = (Instant::now(), inbound.arrived.len());
+        self.take(inbound);
+        let (board, place) = &self.board;
+        board.count_late(*place, late(&self.batch));
+        if let Some(question) = board.question(*place) {
+            let laid = Laid {
+                sumps: self
+                    .shard
+                    .watches()
+                    .iter()
+                    .map(SumpWatch::figures)
+                    .collect(),
+                plant: self.plant.as_ref().map(|desk| desk.watch.alarm_counts()),
+            };
+            board.lay(*place, question, laid);
+        }
+        board.count_work(*place, begun.elapsed(), contents);
     }
 
     fn take(&mut self, inbound: Inbound) {
@@ -343,6 +371,12 @@ impl Worker {
         }
         Ok(())
     }
+}
+
+/// How many of the values to be kept came late.
+fn late(batch: &Batch<Ack>) -> u64 {
+    let samples = batch.samples.iter();
+    samples.filter(|one| one.quality.has(Quality::LATE)).count() as u64
 }
 
 fn snapshot_row(watch: &SumpWatch, clock: Timestamp) -> SnapshotRow {

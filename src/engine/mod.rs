@@ -27,6 +27,7 @@ mod entries;
 mod entry;
 mod event;
 mod evidence;
+mod figures;
 mod findings;
 mod findings_plan;
 mod input;
@@ -76,6 +77,7 @@ pub use event::{
     Effect, Event, Form, Quality, QualityClass, Reading, Sample, SeriesIx, Trouble, TroubleKind,
 };
 pub use evidence::{AlarmEvidence, EvidenceTrend, EvidenceValue};
+pub use figures::{AlarmCounts, ChannelFigures, SumpFigures};
 pub use input::{Calibration, InputSetup};
 pub use instrument::InstrumentStatus;
 pub use journal::{AlarmLine, JournalBody, JournalRecord, Outcome, SourceLost, StockLeft};

@@ -115,7 +115,7 @@ impl StockWatch {
 #[derive(Debug, Clone)]
 pub(super) struct PlantAlarm {
     pub(super) condition: Condition,
-    priority: Priority,
+    pub(super) priority: Priority,
     pub(super) manner: AlarmManner,
     pub(super) life: AlarmLife,
 }

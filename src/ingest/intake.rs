@@ -109,6 +109,13 @@ pub enum Content {
     Known,
 }
 
+impl Content {
+    /// Whether it is a value of a channel at a time.
+    pub fn is_reading(&self) -> bool {
+        matches!(self, Content::Reading { .. })
+    }
+}
+
 /// One reading or entry of a message.
 #[derive(Debug, Clone)]
 pub struct Arrived {
@@ -198,6 +205,13 @@ impl Intake {
         batch.room = room.ok();
         place.send(std::mem::take(batch));
         Ok(())
+    }
+
+    /// What waits for a shard: batches, and readings and the like in them.
+    pub fn waiting(&self, shard: usize) -> (usize, usize) {
+        let door = &self.shards[shard];
+        let batches = door.batches.max_capacity() - door.batches.capacity();
+        (batches, CONTENTS_WAITING - door.room.available_permits())
     }
 
     /// Tells every shard the time, unless it is busy anyway.

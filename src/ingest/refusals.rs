@@ -18,6 +18,8 @@ const SHOWN: usize = 48;
 pub struct IngestCounters {
     /// Messages received.
     pub received: AtomicU64,
+    /// Readings that they held, handed to the engine.
+    pub readings: AtomicU64,
     /// Messages that could not be read.
     pub refused: AtomicU64,
     /// Messages larger than allowed, where they came to us all the same.

@@ -57,6 +57,10 @@ pub(super) const WEB_LISTEN: &str = "127.0.0.1:8480";
 /// messages are tried.
 pub(super) const LINK_VALID: Span = Span::from_hours(3 * 24);
 
+/// Lines that the sumps may take in `/metrics`. Choice: 450 sumps of six channels,
+/// some 3 MB a scrape.
+pub(super) const METRICS_MAX_SERIES: u32 = 20_000;
+
 /// TCP port of Modbus. IANA service name registry: mbap.
 pub(super) const MODBUS_PORT: u16 = 502;
 /// Rate of a line of Modbus slaves. Memory: Modbus over serial line V1.02,

@@ -24,6 +24,7 @@ pub(super) struct RawWeb {
     pub(super) link_valid: Option<Written>,
     pub(super) key: Option<Secret>,
     pub(super) key_file: Option<String>,
+    pub(super) metrics_max_series: Option<u32>,
 }
 
 /// The pages that the daemon serves.
@@ -38,6 +39,8 @@ pub struct WebSettings {
     pub link_valid: Span,
     /// What links are signed with; without it the store has a secret of its own.
     pub key: Option<Secret>,
+    /// Lines that the sumps may take in `/metrics`; those beyond are left out.
+    pub metrics_max_series: usize,
 }
 
 /// Fewest letters of a key. Choice: 128 bits where they are hexadecimal digits.
@@ -66,8 +69,13 @@ pub(super) fn web(review: &mut Review, raw: &RawWeb, base: &Path) -> Option<WebS
         review.within(&path, valid, range, |span| span.to_string())
     });
     let key = key(review, &at, raw, base);
+    let most = raw.metrics_max_series;
+    let most = most.unwrap_or(defaults::METRICS_MAX_SERIES);
+    let path = at.key("metrics_max_series");
+    let most = review.within(&path, most, (0, 1_000_000), |series| series.to_string());
     Some(WebSettings {
         listen: listen?,
+        metrics_max_series: most? as usize,
         public_address: public_address?,
         link_valid: valid?,
         key: key?,

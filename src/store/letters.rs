@@ -23,6 +23,17 @@ pub struct StoredLetter {
     pub next_attempt: Timestamp,
 }
 
+/// How the outbox stands for one receiver.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct WaitingLetters {
+    /// Whom they are for.
+    pub receiver: String,
+    /// Unsent messages.
+    pub count: u64,
+    /// When the oldest of them was made.
+    pub oldest: Timestamp,
+}
+
 /// Something that is to happen.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct StoredWaiting {
@@ -90,6 +101,24 @@ impl Reader {
             "SELECT receiver, count(*) FROM outbox GROUP BY receiver ORDER BY receiver",
             (),
             |row| Ok((row.get(0)?, row.get::<_, i64>(1)?.cast_unsigned())),
+        )
+    }
+
+    /// How the outbox stands for each receiver.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn waiting_letters(&self) -> Result<Vec<WaitingLetters>, StoreError> {
+        self.list(
+            "SELECT receiver, count(*), min(created) FROM outbox GROUP BY receiver ORDER BY receiver",
+            (),
+            |row| {
+                Ok(WaitingLetters {
+                    receiver: row.get(0)?,
+                    count: row.get::<_, i64>(1)?.cast_unsigned(),
+                    oldest: Timestamp::from_millis(row.get(2)?),
+                })
+            },
         )
     }
 

@@ -44,6 +44,7 @@
 //! auto-vacuum from its creation on, since a delete alone frees no disk.
 
 mod commit;
+mod commit_times;
 mod error;
 mod letters;
 mod open;
@@ -59,8 +60,9 @@ mod waiting;
 mod work;
 mod writer;
 
+pub use commit_times::CommitTimes;
 pub use error::StoreError;
-pub use letters::{StoredAside, StoredLetter, StoredWaiting};
+pub use letters::{StoredAside, StoredLetter, StoredWaiting, WaitingLetters};
 pub use open::{FILE_NAME, Opened, Store};
 pub use reader::{
     Cursor, Drawn, JournalKey, Reader, Snapshot, Spread, StoredJournal, StoredMessage,

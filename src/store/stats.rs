@@ -3,6 +3,8 @@
 use std::sync::atomic::Ordering::Relaxed;
 use std::sync::atomic::{AtomicBool, AtomicU64, AtomicUsize};
 
+use super::commit_times::CommitTimes;
+
 /// Counters of one writer since it was started, each exact by itself; two of
 /// them read one after the other may lie a commit apart.
 #[derive(Debug, Default)]
@@ -20,6 +22,8 @@ pub struct Stats {
     pub journal_conflicts: AtomicU64,
     /// Transactions committed.
     pub commits: AtomicU64,
+    /// How long each commit took.
+    pub commit_times: CommitTimes,
     /// How long the last commit took, µs.
     pub last_commit_us: AtomicU64,
     /// Attempts to commit that failed.

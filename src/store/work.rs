@@ -243,6 +243,7 @@ impl<A> Work<A> {
         stats.commits.fetch_add(1, Relaxed);
         let micros = u64::try_from(commit_time.as_micros()).unwrap_or(u64::MAX);
         stats.last_commit_us.store(micros, Relaxed);
+        stats.commit_times.observe(commit_time);
         tracing::debug!(rows = self.group.rows, micros, "committed");
         if stats.failing.swap(false, Relaxed) {
             tracing::info!(rows = self.group.rows, "the store can write again");

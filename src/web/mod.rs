@@ -24,6 +24,7 @@ pub mod acknowledge;
 mod guard;
 pub mod health;
 mod listen;
+pub mod metrics;
 mod mishaps;
 
 pub use acknowledge::Acknowledge;

@@ -26,6 +26,7 @@ mod link;
 mod mail;
 mod mail_server;
 mod message_way;
+mod metrics;
 mod modbus;
 mod pages;
 mod password;

@@ -46,6 +46,8 @@ const FILES: [(&str, &str); 5] = [
         include_str!("../../../demo/plant/fluids/synthetic.toml"),
     ),
 ];
+/// What the environment may add to the settings: where the demo is looked at from.
+const WANTED: [&str; 1] = ["SUMPWARD__WEB__"];
 /// The daemon must take a step in within this time.
 const STEP_DEADLINE: Duration = Duration::from_secs(30);
 /// The plant's faults are planned so far ahead.
@@ -156,7 +158,7 @@ async fn play(demo: &Demo, folder: &Path) -> anyhow::Result<()> {
 
 /// The plant's settings, on this broker and folder.
 fn settings(port: u16, folder: &Path) -> anyhow::Result<Settings> {
-    let env = [
+    let own = [
         ("SUMPWARD__BROKER__DEMO__PORT".to_owned(), port.to_string()),
         (
             "SUMPWARD__STORE__FOLDER".to_owned(),
@@ -168,7 +170,9 @@ fn settings(port: u16, folder: &Path) -> anyhow::Result<Settings> {
             "2 ms".to_owned(),
         ),
     ];
-    Ok(Settings::from_texts(&FILES, env.into_iter())?)
+    let wanted = |name: &str| WANTED.iter().any(|table| name.starts_with(table));
+    let more = std::env::vars().filter(|(name, _)| wanted(name));
+    Ok(Settings::from_texts(&FILES, own.into_iter().chain(more))?)
 }
 
 fn message_filter(settings: &Settings) -> String {

@@ -8,6 +8,7 @@ mod chemistry;
 mod corrections;
 mod doses;
 mod evidence;
+mod figures;
 mod fluid_rules;
 mod instrument_status;
 mod instruments;

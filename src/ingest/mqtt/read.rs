@@ -101,6 +101,10 @@ impl Poller {
                 self.link.acknowledge(&ack);
             }
         } else {
+            let is_reading = |(_, content): &&(u32, Content)| content.is_reading();
+            let readings = contents.iter().filter(is_reading).count();
+            let counters = &self.source.report.counters;
+            IngestCounters::add_many(&counters.readings, readings as u64);
             for (sump, content) in contents.drain(..) {
                 let (shard, _) = self.source.intake.place(sump);
                 let ack = ack.clone();

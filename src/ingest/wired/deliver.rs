@@ -97,6 +97,7 @@ impl Deliver {
                     quality: Quality::GOOD,
                 };
                 if self.push(place, content) {
+                    IngestCounters::add(&self.report.counters.readings);
                     self.report.handle_value();
                 }
             }

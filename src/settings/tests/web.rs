@@ -10,6 +10,7 @@ fn pages_are_for_this_machine_unless_more_is_asked_for() {
     assert_eq!(web.listen.to_string(), "127.0.0.1:8480");
     assert_eq!((&web.public_address, &web.key), (&None, &None));
     assert_eq!(web.link_valid, Span::from_hours(72));
+    assert_eq!(web.metrics_max_series, 20_000);
     let extra = "[web]\nlisten = \"0.0.0.0:80\"\nopen_to_network = true\n";
     let web = read(extra).unwrap().web.unwrap();
     assert_eq!(web.listen.to_string(), "0.0.0.0:80");
@@ -20,6 +21,10 @@ fn pages_are_for_this_machine_unless_more_is_asked_for() {
              open_to_network = true if that is meant, or listen on 127.0.0.1 and let a server \
              that encrypts hand requests on",
         ],
+    );
+    told(
+        "[web]\nmetrics_max_series = 2000000\n",
+        &["z.toml:2:22: web.metrics_max_series: 2000000 is not allowed; allowed is 0 to 1000000"],
     );
     told(
         "[web]\nlisten = \"8480\"\npublic_address = \"http://fluids.example.org\"\n",
