@@ -47,6 +47,7 @@ mod survey;
 mod tls;
 mod traps;
 mod versions;
+mod viewers;
 mod wait;
 mod webhook;
 mod wires;
