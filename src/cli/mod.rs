@@ -5,12 +5,15 @@
 //! standard output, what people are told to standard error.
 
 mod alarms;
+mod beside;
+mod between;
 pub mod calc;
 pub mod check;
 mod consumption;
 mod demo;
 mod entries;
 mod entry;
+mod export;
 mod history;
 mod import;
 mod message;
@@ -18,6 +21,7 @@ mod progress;
 pub mod recharge;
 mod replay;
 mod run;
+mod stopped;
 mod sump_named;
 mod survey;
 
@@ -73,6 +77,9 @@ enum Command {
     /// Weigh going on, an exchange and a clean-out by what the store knows of
     /// the charge, and plan the clean-out in litres and hours, with its hazards.
     Recharge(RechargeArgs),
+    /// Write series or journal into a file for other programs, as CSV or
+    /// Parquet: export series readings.parquet --sump mill-4 --from 2026-03-01
+    Export(export::ExportArgs),
     /// Try the roads to a contact; show messages that wait or were given up.
     Message(MessageArgs),
     /// Work out a formula: calc dose volume=820L concentration=4.2% …
@@ -363,6 +370,18 @@ pub fn main() -> ExitCode {
                 json: args.json,
             };
             Ok(plan_recharge(&settings, &ask))
+        }),
+        Command::Export(args) => with_settings(&args.config, |settings| {
+            Ok(match export::export(&settings, &args) {
+                Ok(text) => {
+                    say(&text);
+                    WELL
+                }
+                Err(fault) => {
+                    eprintln!("sumpward: {fault}");
+                    fault.status()
+                }
+            })
         }),
         Command::Message(args) => with_settings(&args.config, |settings| {
             message::message(&settings, &args.what)

@@ -5,6 +5,7 @@
 //! quantity's own. Refuses: a number without a unit, a unit of another
 //! quantity, anything that is not finite.
 
+mod exact;
 mod measured;
 mod median;
 mod nearest;
@@ -13,6 +14,7 @@ mod quantity;
 mod time;
 mod wire;
 
+pub use exact::exact;
 pub use measured::{Measured, correlation_by_sum};
 pub use median::median;
 pub use nearest::nearest;

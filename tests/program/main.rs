@@ -16,6 +16,7 @@ mod demo;
 mod endurance;
 mod entries;
 mod escalation;
+mod export;
 mod faults;
 mod flood;
 mod import;

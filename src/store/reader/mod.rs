@@ -1,6 +1,7 @@
 //! Reading from the store while it is being written to.
 
 mod draw;
+mod ends;
 mod journal;
 mod range;
 mod values;
