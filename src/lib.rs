@@ -6,7 +6,8 @@
 //! cli → daemon → {ingest, store, notify, web, simulate} → engine → {rules, alarm, advice} → {model, signal} → {chemistry, vessel} → units
 //! ```
 //!
-//! `modbus` and `line` know what instruments say on wires and nothing but
+//! `report` makes the logbook out of readings and journal, and stands beside
+//! `engine`; only `cli` uses it. `modbus` and `line` know what instruments say on wires and nothing but
 //! `units`; `ingest` and `settings` use them. `survey` looks at what stands in a
 //! plant before there are settings; only `cli` uses it.
 //!
@@ -22,6 +23,7 @@ pub mod engine;
 pub mod line;
 pub mod modbus;
 pub mod model;
+pub mod report;
 pub mod rules;
 pub mod settings;
 pub mod signal;

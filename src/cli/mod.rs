@@ -20,6 +20,7 @@ mod message;
 mod progress;
 pub mod recharge;
 mod replay;
+mod report;
 mod run;
 mod stopped;
 mod sump_named;
@@ -80,6 +81,10 @@ enum Command {
     /// Write series or journal into a file for other programs, as CSV or
     /// Parquet: export series readings.parquet --sump mill-4 --from 2026-03-01
     Export(export::ExportArgs),
+    /// The logbook of a period for managers and auditors, as one HTML file that
+    /// prints, and as CSV: report mill-4 --from 2026-03-01 --to 2026-04-01 --out
+    /// march.html
+    Report(report::ReportArgs),
     /// Try the roads to a contact; show messages that wait or were given up.
     Message(MessageArgs),
     /// Work out a formula: calc dose volume=820L concentration=4.2% …
@@ -373,6 +378,18 @@ pub fn main() -> ExitCode {
         }),
         Command::Export(args) => with_settings(&args.config, |settings| {
             Ok(match export::export(&settings, &args) {
+                Ok(text) => {
+                    say(&text);
+                    WELL
+                }
+                Err(fault) => {
+                    eprintln!("sumpward: {fault}");
+                    fault.status()
+                }
+            })
+        }),
+        Command::Report(args) => with_settings(&args.config, |settings| {
+            Ok(match report::report(&settings, &args) {
                 Ok(text) => {
                     say(&text);
                     WELL

@@ -45,7 +45,7 @@ impl CheckMemory {
 
     /// What an entry did of the plan at `time`.
     pub(super) fn note(&mut self, entry: &str, kind: &EntryKind, time: Timestamp) {
-        let Some(check) = made_by(kind) else {
+        let Some(check) = check_made_by(kind) else {
             return;
         };
         let made = self.made.entry(check).or_default();
@@ -101,7 +101,7 @@ impl CheckMemory {
 
 /// The check that an entry makes. A concentration counts however it was
 /// measured; a sump that was filled anew was cleaned out before.
-fn made_by(kind: &EntryKind) -> Option<Check> {
+pub fn check_made_by(kind: &EntryKind) -> Option<Check> {
     match kind {
         EntryKind::HandReading { mixer: Some(_), .. } => Some(Check::Mixer),
         EntryKind::HandReading { quantity, .. } => match quantity {

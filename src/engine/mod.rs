@@ -72,6 +72,7 @@ pub use crate::signal::{
 };
 pub use balance_status::{BalanceStatus, MixerOutlook, VolumeByDoses};
 pub use check_plan::CheckStatus;
+pub use checks::check_made_by;
 pub use entry::{AdditionKind, Entry, EntryKind, HappeningKind, Look, Method, Smell};
 pub use event::{
     Effect, Event, Form, Quality, QualityClass, Reading, Sample, SeriesIx, Trouble, TroubleKind,

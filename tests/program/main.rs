@@ -36,6 +36,7 @@ mod proxy;
 mod receiver;
 mod refused;
 mod replay;
+mod report;
 mod scripted;
 mod senml;
 mod shutdown;

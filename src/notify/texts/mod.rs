@@ -181,6 +181,18 @@ impl Texts {
         })
     }
 
+    /// What a condition is called in a language.
+    pub fn condition(&self, to: &Reader<'_>, now: Timestamp, condition: &str) -> String {
+        let inner = &self.0;
+        let language = inner.languages.get(to.language).unwrap_or(&inner.english);
+        let said = |language: &Language| {
+            let form = Value::from_object(form(language, to.zone, &About::now(now)));
+            condition::what(&language.sentences, condition, &form)
+        };
+        let words = said(language).or_else(|_| said(&inner.english));
+        words.unwrap_or_else(|_| condition.to_owned())
+    }
+
     /// Messages for which English had to stand in, as a layout or a sentence
     /// failed.
     pub fn failed(&self) -> u64 {
