@@ -35,6 +35,28 @@ pub(super) fn overdue(check: Check) -> (Vec<LookStep>, Vec<Caution>) {
     (vec![how, LookStep::EnterCheck], cautions)
 }
 
+/// What the check consists of, and what the others consist of that are overdue
+/// beside it: one way to the sump.
+pub fn look_at_checks(first: Check, overdue: &[Check]) -> (Vec<LookStep>, Vec<Caution>) {
+    let (mut steps, mut cautions) = (Vec::new(), Vec::new());
+    let others = overdue.iter().filter(|check| **check != first);
+    for check in std::iter::once(&first).chain(others) {
+        let (how, beware) = self::overdue(*check);
+        steps.extend(how);
+        cautions.extend(beware);
+    }
+    // Writing it down comes last, and each caution once, the gravest first.
+    steps.retain(|step| *step != LookStep::EnterCheck);
+    steps.push(LookStep::EnterCheck);
+    let mut seen = Vec::new();
+    cautions.retain(|caution| {
+        let is_new = !seen.contains(caution);
+        seen.push(*caution);
+        is_new
+    });
+    (steps, cautions)
+}
+
 /// TRGS 611, section 5.3, and DGUV Regel 109-003, test plans no. 5 and 6.
 pub(super) fn nitrite(step: PlanStep) -> (Vec<LookStep>, Vec<Caution>) {
     let steps = match step {
@@ -84,4 +106,33 @@ pub(super) fn ph_drop(step: PlanStep) -> (Vec<LookStep>, Vec<Caution>) {
             Caution::DataSheets,
         ],
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn checks_that_are_overdue_together_are_one_list() {
+        let overdue = [Check::Nitrite, Check::DipSlide, Check::Mixer];
+        let (steps, cautions) = look_at_checks(Check::DipSlide, &overdue);
+        assert_eq!(
+            steps,
+            [
+                LookStep::CheckDipSlide,
+                LookStep::CheckNitrite,
+                LookStep::CheckMixer,
+                LookStep::EnterCheck,
+            ]
+        );
+        assert_eq!(
+            cautions,
+            [
+                Caution::MovingParts,
+                Caution::DataSheets,
+                Caution::Concentrate
+            ]
+        );
+        assert_eq!(look_at_checks(Check::Ph, &[]), super::overdue(Check::Ph));
+    }
 }

@@ -33,6 +33,7 @@ pub use amounts::Amounts;
 pub use caution::Caution;
 pub use dose::{Dose, DoseSetup, MixState, mixing_time, plan};
 pub use look::{LookStep, look_at};
+pub use look_plan::look_at_checks;
 pub use losses::LossRates;
 pub use measure::{Cans, Measure, VolumeUnit};
 pub use mixer::{MixerCheck, MixerVerdict, holding_strength, leads_to};

@@ -78,7 +78,7 @@ impl SumpWatch {
             (_, Begins::AtStart) => since,
             (_, Begins::Spread) => since + self.own_share(check, every),
         };
-        let due = from + every;
+        let due = self.due_after(check, from, every);
         let overdue = self.now >= due + grace(every) && self.now >= self.overdue_from(due, every);
         Some(CheckStatus {
             check,
@@ -87,6 +87,23 @@ impl SumpWatch {
             due,
             overdue,
         })
+    }
+
+    /// When it is due. The mix need not be looked at in a stand-still, which
+    /// gives back its days; cleaning out and the make-up water go by the
+    /// calendar.
+    fn due_after(&self, check: Check, from: Timestamp, every: Span) -> Timestamp {
+        let by_calendar = matches!(check, Check::CleanOut | Check::MakeUpWater);
+        let shifts = self.setup.shifts.as_ref().filter(|_| !by_calendar);
+        shifts.map_or(from + every, |shifts| shifts.over_after(from, every))
+    }
+
+    /// The checks that are overdue, in the order of the plan.
+    pub(super) fn overdue_checks(&self) -> Vec<Check> {
+        let plan = self.check_plan();
+        let overdue = plan.filter_map(|planned| self.check_state(planned));
+        let overdue = overdue.filter(|state| state.overdue);
+        overdue.map(|state| state.check).collect()
     }
 
     /// When a check that is due is overdue.

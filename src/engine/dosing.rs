@@ -168,7 +168,10 @@ impl Dosing {
 impl SumpWatch {
     /// Works out the advice for a condition and writes it to the journal.
     pub(super) fn advise(&mut self, condition: &Condition, out: &mut Vec<Effect>) -> Arc<Advice> {
-        let (look_at, mut cautions) = advice::look_at(condition);
+        let (look_at, mut cautions) = match condition {
+            Condition::Overdue(check) => advice::look_at_checks(*check, &self.overdue_checks()),
+            other => advice::look_at(other),
+        };
         let planned = condition.calls_for_dose().then(|| self.plan_dose());
         let (dose, withheld) = match planned {
             None => (None, None),

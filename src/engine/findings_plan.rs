@@ -76,11 +76,17 @@ impl SumpWatch {
         }
     }
 
-    /// A sump that is empty cannot be measured.
+    /// A sump that is empty cannot be measured. Who is called to it for one
+    /// check is told of all that are overdue.
     pub(super) fn of_overdue(&self, check: Check) -> Option<Suppressor> {
         let elsewhere = matches!(check, Check::CleanOut | Check::MakeUpWater | Check::Mixer);
-        let recharge = !elsewhere && self.recharge_under_way();
-        recharge.then_some(Suppressor::Recharge)
+        if !elsewhere && self.recharge_under_way() {
+            return Some(Suppressor::Recharge);
+        }
+        let other = |of: &Condition| matches!(of, Condition::Overdue(one) if *one != check);
+        let mut each = self.alarms.each();
+        let told = each.find(|(_, spec, life)| other(&spec.condition) && life.is_told());
+        told.map(|(_, spec, _)| Suppressor::Alarm(spec.condition.to_string()))
     }
 
     pub(super) fn of_nitrite_step(&self, step: PlanStep) -> Option<Suppressor> {

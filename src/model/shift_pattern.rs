@@ -12,7 +12,7 @@
 use jiff::civil::{Date, DateTime};
 use jiff::tz::TimeZone;
 
-use crate::units::Timestamp;
+use crate::units::{Span, Timestamp};
 
 use super::shift::Shift;
 
@@ -42,6 +42,8 @@ pub struct ShiftPattern {
     week: [Vec<(u16, u16)>; 7],
     /// In order, each once.
     holidays: Vec<Date>,
+    /// The longest pause of a week without holidays: as a rule the weekend.
+    weekend: Span,
 }
 
 /// Why shifts do not make a pattern.
@@ -99,6 +101,7 @@ impl ShiftPattern {
         holidays.dedup();
         Ok(ShiftPattern {
             zone,
+            weekend: longest_pause(&week),
             week,
             holidays,
         })
@@ -126,6 +129,29 @@ impl ShiftPattern {
         None
     }
 
+    /// When an interval that began at `from` is over, if what a pause is longer
+    /// than a weekend does not count: a stand-still gives back its days, and a
+    /// long weekend its holidays. A pause that begins in the interval is given
+    /// back as a whole.
+    pub fn over_after(&self, from: Timestamp, interval: Span) -> Timestamp {
+        let mut over = from + interval;
+        if !self.has_holiday_between(from, over) {
+            return over;
+        }
+        let mut worked_to = from;
+        for stretch in self.stretches(from) {
+            if worked_to >= over {
+                break;
+            }
+            let pause = stretch.begin - worked_to;
+            if pause > self.weekend {
+                over = over + pause - self.weekend;
+            }
+            worked_to = worked_to.max(stretch.end);
+        }
+        over
+    }
+
     /// Hours worked between two times; none where `to` is not after `from`.
     /// Takes longer the more days lie between.
     pub fn working_hours_between(&self, from: Timestamp, to: Timestamp) -> f64 {
@@ -150,6 +176,17 @@ impl ShiftPattern {
                 counted_to = counted_to.max(end);
                 (begin < end).then_some((begin, end))
             })
+    }
+
+    fn has_holiday_between(&self, from: Timestamp, to: Timestamp) -> bool {
+        let date = |time: Timestamp| {
+            let time = jiff::Timestamp::from_millisecond(time.millis()).ok()?;
+            Some(self.zone.to_datetime(time).date())
+        };
+        date(from).zip(date(to)).is_some_and(|(first, last)| {
+            let next = self.holidays.partition_point(|day| *day < first);
+            self.holidays.get(next).is_some_and(|day| *day <= last)
+        })
     }
 
     /// What is worked from some days before a time to the horizon, by its
@@ -188,6 +225,21 @@ impl ShiftPattern {
         let instant = self.zone.to_timestamp(shown.ok()?).ok()?;
         Some(Timestamp::from_millis(instant.as_millisecond()))
     }
+}
+
+/// The longest pause between the shifts of a week that follows itself.
+fn longest_pause(week: &[Vec<(u16, u16)>; 7]) -> Span {
+    let mut worked_to = None;
+    let mut longest = 0;
+    for (day, shifts) in (0_i64..).zip(week.iter().chain(week)) {
+        for (begin, end) in shifts {
+            let at = |minutes: u16| 1440 * day + i64::from(minutes);
+            let before = *worked_to.get_or_insert(at(*begin));
+            longest = longest.max(at(*begin) - before);
+            worked_to = Some(before.max(at(*end)));
+        }
+    }
+    Span::from_mins(longest)
 }
 
 #[cfg(test)]

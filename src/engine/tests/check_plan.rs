@@ -158,6 +158,67 @@ fn a_check_that_falls_due_on_sunday_is_overdue_in_mondays_shift() {
 }
 
 #[test]
+fn in_a_stand_still_no_check_becomes_overdue_and_it_gives_back_its_days() {
+    let week = [Shift::parse("mon-fri 06:00-22:00").unwrap()];
+    let date = |d: i64| -> jiff::civil::Date { day(d).to_string()[..10].parse().unwrap() };
+    let three_weeks: Vec<_> = (7..28).map(date).collect();
+    let shifts = ShiftPattern::new(jiff::tz::TimeZone::UTC, &week, &three_weeks).unwrap();
+    let rules = [
+        planned(Check::Concentration, EVERY, Begins::AtStart),
+        planned(Check::MakeUpWater, EVERY, Begins::AtStart),
+    ];
+    let mut setup = setup_with(&rules);
+    setup.shifts = Some(Arc::new(shifts));
+    let mut bench = bench_of(setup);
+    let thursday = day(3) + Span::from_hours(10);
+    bench.enter("a", thursday, by_hand(Quantity::Brix, 4.2));
+    bench.pass_to(day(28));
+    assert_eq!(bench.checks()[0].due, thursday + Span::from_hours(28 * 24));
+    bench.pass_to(thursday + Span::from_hours(28 * 24));
+    let told = |bench: &Bench, name: &str| {
+        let told = bench.told_of_rules();
+        told.iter().any(|(_, condition, _)| condition == name)
+    };
+    assert!(!told(&bench, "overdue.concentration"));
+    // What goes by the calendar is told once people are there.
+    assert!(told(&bench, "overdue.make_up_water"));
+}
+
+#[test]
+fn the_overdue_checks_of_a_sump_are_one_alarm() {
+    let rules = [
+        planned(Check::Nitrite, EVERY, Begins::OnceMade),
+        planned(Check::DipSlide, EVERY, Begins::OnceMade),
+    ];
+    let mut bench = bench(&rules);
+    bench.enter("a", hour(1), by_hand(Quantity::Nitrite, 5.0));
+    bench.enter("b", hour(2), by_hand(Quantity::Bacteria, 1e3));
+    bench.pass_to(day(9));
+    let name = |n: &str, step| (n.to_owned(), step);
+    let steps = |bench: &Bench| -> Vec<_> {
+        let told = bench.told_of_rules();
+        told.into_iter().map(|(_, of, step)| (of, step)).collect()
+    };
+    assert_eq!(
+        steps(&bench),
+        [
+            name("overdue.nitrite", Transition::Raised),
+            name("overdue.dip_slide", Transition::Suppressed),
+        ]
+    );
+    // What is left to be made is told by itself.
+    bench.enter("c", day(9), by_hand(Quantity::Nitrite, 5.0));
+    bench.pass_to(day(9) + Span::from_hours(1));
+    assert_eq!(
+        steps(&bench)[2..],
+        [
+            name("overdue.nitrite", Transition::Returned),
+            name("overdue.dip_slide", Transition::Unsuppressed),
+        ]
+    );
+}
+
+#[test]
 fn three_low_readings_of_nitrite_stretch_its_interval() {
     let rule = planned(Check::Nitrite, EVERY, Begins::OnceMade);
     let mut bench = bench(&[rule]);

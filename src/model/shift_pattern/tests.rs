@@ -246,3 +246,34 @@ proptest! {
         prop_assert_eq!(hours(c, a), 0.0);
     }
 }
+
+#[test]
+fn a_stand_still_gives_back_its_days_and_a_weekend_does_not() {
+    let still: Vec<String> = (3..=21).map(|day| format!("2026-08-{day:02}")).collect();
+    let still: Vec<&str> = still.iter().map(String::as_str).collect();
+    let plant = pattern("UTC", &["mon-fri 06:00-22:00"], &still);
+    let week = Span::from_hours(7 * 24);
+    let over = |from: &str| plant.over_after(at(from), week);
+    assert_eq!(over("2026-07-20T10:00:00Z"), at("2026-07-27T10:00:00Z"));
+    // Three weeks later to the minute: Thursday's check is Thursday's again.
+    assert_eq!(over("2026-07-30T10:00:00Z"), at("2026-08-27T10:00:00Z"));
+    // Made in the stand-still, it counts from its end on.
+    assert_eq!(over("2026-08-12T10:00:00Z"), at("2026-08-28T22:00:00Z"));
+    // A night between a shift and the weekend it belongs to is no more than it.
+    let friday = pattern("UTC", &["mon-fri 06:00-22:00"], &["2026-05-01"]);
+    let over = friday.over_after(at("2026-04-28T10:00:00Z"), week);
+    assert_eq!(over, at("2026-05-06T10:00:00Z"));
+    let thursday = pattern("UTC", &["mon-fri 06:00-22:00"], &["2026-05-14"]);
+    let over = thursday.over_after(at("2026-05-11T10:00:00Z"), week);
+    assert_eq!(over, at("2026-05-18T10:00:00Z"));
+}
+
+#[test]
+fn a_pause_belongs_to_the_week_that_follows_itself() {
+    let pause = |week: &[&str]| pattern("UTC", week, &[]).weekend;
+    assert_eq!(pause(&["mon-fri 06:00-22:00"]), Span::from_hours(56));
+    let round_the_clock = ["mon-fri 06:00-22:00", "mon-fri 22:00-06:00"];
+    assert_eq!(pause(&round_the_clock), Span::from_hours(48));
+    assert_eq!(pause(&["wed 06:00-14:00"]), Span::from_hours(160));
+    assert_eq!(pause(&["mon-sun 00:00-24:00"]), Span::ZERO);
+}
