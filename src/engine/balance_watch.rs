@@ -32,7 +32,7 @@ const FILLED_WITHIN: Span = Span::from_hours(24);
 
 /// Who drains more than this share of the working volume empties the sump.
 /// Choice: partial exchanges are of a half and less.
-const EMPTIED: f64 = 0.7;
+pub(super) const EMPTIED: f64 = 0.7;
 
 /// The memory of the sump's balance.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -331,6 +331,7 @@ impl SumpWatch {
                 self.end_charge(out);
                 self.emptied = (*what == HappeningKind::Cleaned).then_some(time);
                 if *what == HappeningKind::Recharged {
+                    self.refilled = Some(time);
                     self.begin_charge(time, *litres);
                 }
                 return;
@@ -405,7 +406,9 @@ impl SumpWatch {
                     self.rates.disturbed();
                     self.note_ledger(&movement);
                     let working = self.setup.working_volume.litres();
-                    self.upkeep.moved(&movement, self.now, working);
+                    let strength_shows = self.strength_shows_since(movement.time);
+                    self.upkeep
+                        .moved(&movement, self.now, (working, strength_shows));
                     JournalBody::Movement { movement }
                 }
                 Told::Departure(departure) => JournalBody::Departure { departure },
@@ -428,6 +431,15 @@ impl SumpWatch {
             self.journal(body, out);
             self.show(out);
         }
+    }
+
+    /// Whether what the refractometer shows has told the strength of what moved
+    /// at that time: by itself, and not before and after a wipe.
+    fn strength_shows_since(&self, time: Timestamp) -> bool {
+        self.sound(Tells::Concentration).is_some_and(|ix| {
+            let touched = self.channels[ix].instrument.touched_at();
+            touched.is_none_or(|touched| touched < time)
+        })
     }
 
     /// What ran through meters is used, and carries minerals.

@@ -296,8 +296,8 @@ impl SumpWatch {
     }
 
     /// Holds a hand reading against the inline channels of the same quantity:
-    /// against what they say now if it is fresh, or against what they said when
-    /// the entry came that it corrects.
+    /// against what they say now if it is fresh and they show the mix that was
+    /// read, or against what they said when the entry came that it corrects.
     fn compare(
         &self,
         quantity: Quantity,
@@ -314,7 +314,8 @@ impl SumpWatch {
             }
             let then = corrected.and_then(|said| inline_of(said, &setup.name));
             let fresh = time >= self.now - FRESH && !self.channels[ix].is_silent(setup, self.now);
-            let now = fresh.then(|| self.value_of(ix)).flatten();
+            let now = || self.value_of(ix).filter(|_| self.shows_the_mix(quantity));
+            let now = fresh.then(now).flatten();
             if let Some(inline) = then.or(now) {
                 comparisons.push(Comparison {
                     channel: setup.name.to_string(),
@@ -325,6 +326,16 @@ impl SumpWatch {
             }
         }
         comparisons
+    }
+
+    /// Whether a probe shows what somebody reads by hand at the same time: not
+    /// while something mixes in, nor before it is flushed.
+    fn shows_the_mix(&self, quantity: Quantity) -> bool {
+        let sampled = !matches!(
+            quantity,
+            Quantity::Level | Quantity::Volume | Quantity::Temperature
+        );
+        !sampled || (self.dosing.mixing_until.is_none() && self.pumps_flush())
     }
 
     fn judge_doubts(&mut self, channels: &[String], out: &mut Vec<Effect>) {

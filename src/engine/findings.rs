@@ -5,7 +5,7 @@ mod fluid;
 mod moves;
 
 use crate::alarm::Verdict;
-use crate::model::{Departure, DepartureKind};
+use crate::model::Departure;
 use crate::rules::{Finding, Rule};
 use crate::signal::{InstrumentClass, InstrumentReason};
 
@@ -17,8 +17,8 @@ impl SumpWatch {
     pub(super) fn finding(&self, rule: &Rule, inputs: &InputsOnce) -> Finding {
         match rule {
             Rule::Instrument { channel } => self.of_instrument(channel),
-            Rule::Loss => self.of_departure(|departure| !departure.kind.is_gain()),
-            Rule::Gain => self.of_departure(|departure| departure.kind.is_gain()),
+            Rule::Loss => self.of_departure(|departure| !departure.gains),
+            Rule::Gain => self.of_departure(|departure| departure.gains),
             Rule::DoseMissed => self.of_missed_dose(),
             Rule::Contradicted => self.of_contradiction(),
             Rule::Mixer => self.of_mixers(),
@@ -111,15 +111,5 @@ impl SumpWatch {
             since: off.map(|seen| seen.time),
             ..Finding::plain(Verdict::of(off.is_some()))
         }
-    }
-}
-
-impl DepartureKind {
-    /// Whether something comes in that nobody wrote down.
-    pub(super) const fn is_gain(self) -> bool {
-        matches!(
-            self,
-            DepartureKind::WaterIn | DepartureKind::MixIn | DepartureKind::Thinned
-        )
     }
 }

@@ -95,11 +95,7 @@ impl SumpWatch {
         inputs.carry_off = status.losses.map(|losses| losses.carry_off_l_per_d.value);
         inputs.beyond_usual = status.departure.map(|departure| {
             let runs = departure.litres_per_hour.value;
-            if departure.kind.is_gain() {
-                -runs
-            } else {
-                runs
-            }
+            if departure.gains { -runs } else { runs }
         });
         inputs.holding_strength = status.holding_strength_pct.map(value);
         inputs.ph_per_week = self.ph_trend.a_week().map(value);

@@ -59,6 +59,8 @@ pub struct SumpSnapshot {
     #[serde(default)]
     emptied: Option<Timestamp>,
     #[serde(default)]
+    refilled: Option<Timestamp>,
+    #[serde(default)]
     upkeep: Upkeep,
 }
 
@@ -115,6 +117,7 @@ impl SumpWatch {
             remembered: self.remembered.clone(),
             estimated_at_ms: self.estimated_at.millis(),
             emptied: self.emptied,
+            refilled: self.refilled,
             upkeep: self.upkeep.clone(),
         }
     }
@@ -160,6 +163,7 @@ impl SumpWatch {
             }
         }
         watch.emptied = snapshot.emptied;
+        watch.refilled = snapshot.refilled;
         watch.upkeep = snapshot.upkeep;
         watch.find_next_due();
         watch

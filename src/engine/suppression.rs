@@ -23,6 +23,11 @@ use super::watch::SumpWatch;
 /// the sump was filled anew. Choice: a long weekend.
 const LONGEST_RECHARGE: Span = Span::from_hours(96);
 
+/// After a stop the probes are believed once the pumps have run for so long:
+/// what stood in the cells is no longer the sump's mix, and despiking and
+/// smoothing remember it. (choice)
+const FLUSHED: Span = Span::from_mins(20);
+
 /// What an alarm is suppressed for.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 #[serde(tag = "suppressed_by", content = "name", rename_all = "snake_case")]
@@ -82,7 +87,7 @@ impl SumpWatch {
             signal,
             Quantity::Level | Quantity::Volume | Quantity::Temperature
         );
-        (sampled && self.pumps_run() == Some(false)).then_some(Suppressor::PumpsStopped)
+        (sampled && !self.pumps_flush()).then_some(Suppressor::PumpsStopped)
     }
 
     fn of_silence(&self, channel: usize) -> Option<Suppressor> {
@@ -229,10 +234,24 @@ impl SumpWatch {
         Arc::clone(&self.setup.channels[channel].name)
     }
 
-    /// Whether the sump is being cleaned out: emptied and not yet filled anew.
+    /// Whether the sump is being cleaned out: emptied and not yet filled anew, or
+    /// what was filled in still mixes, and is on its way through the filters.
     pub(super) fn recharge_under_way(&self) -> bool {
         let emptied = self.emptied;
+        let mixes = self.mixing_span(self.setup.working_volume);
         emptied.is_some_and(|since| self.now - since < LONGEST_RECHARGE)
+            || self.refilled.is_some_and(|since| self.now - since < mixes)
+    }
+
+    /// Whether the probes see the sump's mix: the pumps run, and have flushed
+    /// away what stood in the cells and hung in the filters.
+    pub(super) fn pumps_flush(&self) -> bool {
+        self.pumps_run() != Some(false)
+            && self
+                .balance
+                .balance
+                .pumps_ran_for(self.now)
+                .is_none_or(|ran| ran >= FLUSHED)
     }
 
     pub(super) fn suppress(&mut self, alarm: AlarmIx, because: Suppressor, out: &mut Vec<Effect>) {

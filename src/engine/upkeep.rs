@@ -10,11 +10,16 @@ use crate::model::{Movement, Origin};
 use crate::rules::own::OwnEntry;
 use crate::units::{Quantity, Span, Timestamp};
 
+use super::balance_watch::EMPTIED;
 use super::checks::CheckMemory;
 
-/// A dose that missed, or an entry that is contradicted, is let go after this
-/// even if nobody looked into it: the sump is another by then. (choice)
+/// A dose that missed is let go after this even if nobody looked into it: the
+/// sump is another by then. (choice)
 const LET_GO: Span = Span::from_hours(72);
+
+/// An entry that is contradicted is looked into on the same day, or stands in the
+/// journal. (choice)
+const LOOKED_INTO: Span = Span::from_hours(24);
 
 /// A mixer is off once it gives so much more or less than it is set to, as a
 /// share. Choice: twice what the lot of a concentrate moves a refractive factor
@@ -69,8 +74,17 @@ pub(super) struct MixerSeen {
 }
 
 /// Whether somebody should look into an entry that the readings contradict: it
-/// is so far off that it cannot be the care of pouring.
-fn matters(movement: &Movement, (litres, strength): (f64, f64), working_l: f64) -> bool {
+/// is so far off that it cannot be the care of pouring. By the strength only
+/// where that shows; and who empties the sump lets out what was in it, whatever
+/// that was.
+fn matters(
+    movement: &Movement,
+    (litres, strength): (f64, f64),
+    (working_l, strength_shows): (f64, bool),
+) -> bool {
+    if litres < -EMPTIED * working_l {
+        return false;
+    }
     let seen = movement.litres.value;
     let by_litres = (seen - litres).abs() > (ODD_SHARE * litres.abs()).max(ODD_VOLUME * working_l);
     let concentrate = |litres: f64, strength: f64| litres * strength / 100.0;
@@ -78,7 +92,7 @@ fn matters(movement: &Movement, (litres, strength): (f64, f64), working_l: f64) 
         let apart = concentrate(seen, seen_strength.value) - concentrate(litres, strength);
         apart.abs() > ODD_STRENGTH_PCT / 100.0 * working_l
     });
-    by_litres || by_strength
+    by_litres || (by_strength && strength_shows)
 }
 
 impl Upkeep {
@@ -103,14 +117,15 @@ impl Upkeep {
         }
     }
 
-    /// The ledger told of a movement in a sump of so many litres.
-    pub(super) fn moved(&mut self, movement: &Movement, told_at: Timestamp, working_l: f64) {
+    /// The ledger told of a movement, in a sump of so many litres, and whether its
+    /// strength shows.
+    pub(super) fn moved(&mut self, movement: &Movement, told_at: Timestamp, of: (f64, bool)) {
         if let Origin::Contradicted {
             entries,
             logged_litres,
             logged_strength_pct,
         } = &movement.origin
-            && matters(movement, (*logged_litres, *logged_strength_pct), working_l)
+            && matters(movement, (*logged_litres, *logged_strength_pct), of)
         {
             self.contradicted = Some(Contradicted {
                 entries: entries.clone(),
@@ -161,7 +176,7 @@ impl Upkeep {
 
     pub(super) fn contradicted(&self, now: Timestamp) -> Option<&Contradicted> {
         let one = self.contradicted.as_ref();
-        one.filter(|one| now - one.time < LET_GO)
+        one.filter(|one| now - one.time < LOOKED_INTO)
     }
 
     /// The mixers that were read, by name.

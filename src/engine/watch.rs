@@ -48,6 +48,8 @@ pub struct SumpWatch {
     pub(super) upkeep: Upkeep,
     /// When it was emptied, until it is filled anew.
     pub(super) emptied: Option<Timestamp>,
+    /// When it was last filled anew.
+    pub(super) refilled: Option<Timestamp>,
     pub(super) dosing: Dosing,
     /// Minerals, souring, and the refractometer against other methods.
     pub(super) chemistry: ChemistryWatch,
@@ -90,6 +92,7 @@ impl SumpWatch {
             judge_at: judging_after(start),
             upkeep: Upkeep::default(),
             emptied: None,
+            refilled: None,
             dosing: Dosing::default(),
             chemistry: ChemistryWatch::default(),
             balance: BalanceWatch::new(&setup),

@@ -202,9 +202,29 @@ impl Balance {
         self.movements.iter()
     }
 
-    /// The volume as level and balance tell it together, L, lines included.
+    /// The volume as level and balance tell it together, L, lines included;
+    /// nothing from when the sump was filled anew until it is seen how full.
     pub fn volume_l(&self) -> Option<Measured> {
-        self.state.as_ref().map(State::volume)
+        let of_this_charge = self.begun != Timestamp::MIN;
+        let state = self.state.as_ref().filter(|_| of_this_charge);
+        state.map(State::volume)
+    }
+
+    /// For how long the pumps have run at `now`, nothing while they stand; none
+    /// where they were never seen to start.
+    pub fn pumps_ran_for(&self, now: Timestamp) -> Option<Span> {
+        let pumps = self.pumps.filter(|one| one.since != Timestamp::MIN)?;
+        Some(if pumps.run {
+            now - pumps.since
+        } else {
+            Span::ZERO
+        })
+    }
+
+    /// Whether something goes in or out just now, or has of late and is not told
+    /// about yet.
+    pub fn is_settling(&self) -> bool {
+        self.moving || self.open.is_some()
     }
 
     /// What drains back from the lines when the pumps stop, L.
@@ -591,3 +611,6 @@ fn toned_down(found: f64, (expected, variance): (f64, f64), noise: f64) -> f64 {
         noise
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -26,9 +26,10 @@ const SCATTER_HOURS: f64 = 48.0;
 /// the other as two to one and more.
 const SLACK_OF_USUAL: f64 = 0.6;
 const SLACK_WITHOUT_SHIFTS: f64 = 1.2;
-/// Of a gain most of the usual loss: machines that stand in a shift lose little, and nothing
-/// runs in for that.
-const SLACK_OF_GAIN: f64 = 0.7;
+/// Of a gain most of the usual loss: machines that stand in a shift carry nothing
+/// off and evaporate as at rest, a quarter of the usual and less, and nothing runs
+/// in for that.
+const SLACK_OF_GAIN: f64 = 0.85;
 const SLACK_OF_VOLUME: f64 = 0.0002;
 /// What is told, summed up: so many times the scatter, which stays the same
 /// however many hours are summed up, and at least this share of the working
@@ -69,6 +70,9 @@ pub struct Departure {
     pub litres_per_hour: Measured,
     /// Strength of what runs, %, where it shows.
     pub strength_pct: Option<f64>,
+    /// Whether it runs in.
+    #[serde(default)]
+    pub gains: bool,
 }
 
 /// What a departure looks like.
@@ -354,6 +358,7 @@ impl DepartureWatch {
             since,
             litres_per_hour,
             strength_pct,
+            gains: thinned || sum.volume < 0.0,
         };
         let news = match self.told {
             None => true,

@@ -31,6 +31,14 @@ const CONTRADICTS: f64 = 13.8;
 const WANDERS: f64 = 1.0;
 /// What is let out and filled up again within this is looked at together.
 const TOGETHER: Span = Span::from_hours(1);
+/// What an exchange of mix for mix moves the concentration by may be so many
+/// points off what was written down. (choice: what a dose is made for)
+const SWAP_APART_PCT: f64 = 0.3;
+/// What is measured out of both may differ by so many standard deviations.
+const SWAP_SIGMAS: f64 = 3.0;
+/// A deed is written down for a time within this of when it was done, if it is
+/// to be held against what was seen then. (choice)
+const WRITTEN_WITHIN: Span = Span::from_mins(30);
 /// Lines that have drained are taken to stand empty for so long at most.
 const STANDS: Span = Span::from_hours(96);
 /// Make-up is usual once there was so much of it, and the newest count.
@@ -431,7 +439,7 @@ impl Balance {
             _ => state.close_step(),
         }
         let Some(guess) = guess else { return };
-        let contradicted = nearest(&candidates, open.since, &guess);
+        let contradicted = nearest(&candidates, &open, &guess);
         let movement = Movement {
             time: open.since,
             until: open.until,
@@ -477,8 +485,12 @@ fn matching(
 fn explains(setup: &BalanceSetup, step: &Step, sump_pct: f64, candidates: &[Logged]) -> bool {
     let sum = LoggedSum::of(candidates, sump_pct, setup.errors.metering);
     let least = LEAST_STEP * setup.working_volume_l;
-    let stays = |litres: f64| litres.abs() < 5.0 * least;
-    let alike = (0.4..2.5).contains(&(step.concentrate_l / sum.concentrate));
+    // Both amounts are measured out with the same care.
+    let poured = SWAP_SIGMAS * sum.litres_variance.sqrt();
+    let stays = |litres: f64| litres.abs() < (5.0 * least).max(poured);
+    let apart = (step.concentrate_l - sum.concentrate).abs();
+    let alike = (0.4..2.5).contains(&(step.concentrate_l / sum.concentrate))
+        || apart < SWAP_APART_PCT / 100.0 * setup.working_volume_l;
     candidates.len() > 1 && stays(sum.litres) && stays(step.volume_l) && alike
 }
 
@@ -525,9 +537,10 @@ fn logged_movement(
     }
 }
 
-/// What was written down nearest in time that the movement may stand for: it ran
-/// the same way, and neither lines nor instruments are written down.
-fn nearest<'a>(candidates: &'a [Logged], time: Timestamp, guess: &Guess) -> Option<&'a Logged> {
+/// What was written down nearest in time, within half an hour, that the
+/// movement may stand for: it ran the same way, and neither lines nor instruments
+/// are written down.
+fn nearest<'a>(candidates: &'a [Logged], open: &OpenStep, guess: &Guess) -> Option<&'a Logged> {
     let nobodys = [
         MovementKind::Lines,
         MovementKind::Instrument,
@@ -536,9 +549,19 @@ fn nearest<'a>(candidates: &'a [Logged], time: Timestamp, guess: &Guess) -> Opti
     if nobodys.contains(&guess.kind) {
         return None;
     }
+    // What was written down long before or after may still be seen by itself.
     let same_way = |one: &&Logged| one.litres * guess.litres.value > 0.0;
+    let about = |one: &&Logged| {
+        let (from, to) = (open.since - WRITTEN_WITHIN, open.until + WRITTEN_WITHIN);
+        (from..=to).contains(&one.time)
+    };
+    let time = open.since;
     let away = |one: &&Logged| (one.time - time).millis().abs();
-    candidates.iter().filter(same_way).min_by_key(away)
+    candidates
+        .iter()
+        .filter(same_way)
+        .filter(about)
+        .min_by_key(away)
 }
 
 fn contradiction(logged: Option<&Logged>, sump_pct: f64) -> Origin {

@@ -11,11 +11,13 @@ use crate::engine::watch::SumpWatch;
 
 impl SumpWatch {
     /// Of a charge in which nothing is known of the mineral nothing is told; one
-    /// that is not known any more may be as high as it was.
+    /// that is not known any more may be as high as it was. Mass and volume are not those of one mix while something goes in or out.
     pub(super) fn of_mineral(&self, mineral: Mineral, step: Step) -> Finding {
         let bound = step.of(self.setup.minerals.bounds(mineral));
+        let settling = self.balance.balance.is_settling() || self.dosing.mixing_until.is_some();
         let content = self.mineral_now(mineral).map(|content| content.value);
-        let unknown = self.chemistry.now.minerals.is_lost(mineral);
+        let content = content.filter(|_| !settling);
+        let unknown = settling || self.chemistry.now.minerals.is_lost(mineral);
         let verdict = match content {
             None if !unknown => Verdict::Inside,
             content => judge_bound(bound, content),

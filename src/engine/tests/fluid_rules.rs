@@ -63,9 +63,14 @@ fn a_mineral_is_told_at_each_bound_and_the_worse_one_alone() {
     );
     sump.effects.clear();
     sump.write("c", None, event(HappeningKind::Recharged, None));
-    sump.usual(60);
-    let returned = |name| told(name, Transition::Returned);
-    assert!(told_by(&sump).contains(&returned("hardness.high_high")));
+    // Nothing is judged while the new charge mixes.
+    sump.usual(50);
+    let suppressed = told("hardness.high_high", Transition::Suppressed);
+    assert_eq!(told_by(&sump), [suppressed]);
+    sump.usual(200);
+    let over = ["hardness.high", "hardness.high_high"];
+    let over = over.map(|name| told(name, Transition::Unsuppressed));
+    assert_eq!(told_by(&sump)[1..], over);
 }
 
 #[test]

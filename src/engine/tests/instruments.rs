@@ -264,3 +264,51 @@ fn unreadable_messages_are_the_channels_status_until_it_reports() {
     bench.read(BRIX, minute(4), 4.2);
     assert_eq!(status(&bench, BRIX).unreadable, None);
 }
+
+/// A sump with a pump's switch, which stood for an hour while its probe saw a
+/// lean mix in the cell; what it shows from some minutes after the start on is
+/// given. The alarms of the concentration that were told.
+fn told_after_a_stop(flushed: f64) -> Vec<Transition> {
+    let mut setup = (*setup()).clone();
+    let mut pump = channel("pump", Quantity::State, 4, 0.0, 0.5);
+    pump.plausible = (0.0, 1.0);
+    pump.kind = ChannelKind::Switch {
+        of: SwitchOf::Pumps,
+    };
+    pump.silent_after = Span::from_hours(24);
+    setup.pump = Some(2);
+    setup.channels.push(pump);
+    for channel in &mut setup.channels {
+        channel.instrument.frozen_after = None;
+    }
+    let mut bench = Bench {
+        watch: SumpWatch::new(Arc::new(setup), ADMISSION, start()),
+        effects: Vec::new(),
+    };
+    for m in 0..180 {
+        let brix = match m {
+            0..60 => 4.2,
+            60..125 => 1.5,
+            _ => flushed,
+        };
+        bench.read(2, minute(m), f64::from(u8::from(!(60..120).contains(&m))));
+        bench.read(LEVEL, minute(m), 0.9);
+        bench.read(BRIX, minute(m), brix);
+    }
+    let journal = bench.journal();
+    let lines = journal.iter().filter_map(|record| match &record.body {
+        JournalBody::Alarm(line) => Some(line),
+        _ => None,
+    });
+    lines
+        .filter(|line| line.condition.to_string().starts_with("concentration"))
+        .filter(|line| line.transition.annunciates(line.state))
+        .map(|line| line.transition)
+        .collect()
+}
+
+#[test]
+fn after_a_stop_the_probes_are_believed_once_they_are_flushed() {
+    assert_eq!(told_after_a_stop(4.2), []);
+    assert!(!told_after_a_stop(1.5).is_empty());
+}

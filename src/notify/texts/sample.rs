@@ -760,6 +760,10 @@ pub(super) fn departure(kind: DepartureKind) -> Departure {
         since: NOW - Span::from_hours(30),
         litres_per_hour: Measured::new(2.04, 0.2),
         strength_pct: Some(7.9),
+        gains: matches!(
+            kind,
+            DepartureKind::WaterIn | DepartureKind::MixIn | DepartureKind::Thinned
+        ),
     }
 }
 

@@ -209,6 +209,11 @@ impl InstrumentWatch {
         self.moved_at.time()
     }
 
+    /// When the probe was last cleaned or calibrated.
+    pub fn touched_at(&self) -> Option<Timestamp> {
+        self.touched_at.time()
+    }
+
     /// The probe was cleaned or calibrated at `time`: what it showed before says
     /// nothing about what it shows now, and until it has settled it is not to be
     /// trusted. Of several such times the newest counts, whichever is told last.
