@@ -14,8 +14,8 @@ mod trial;
 use std::time::Instant;
 
 use sumpward::simulate::year::YEAR_START;
-use sumpward::units::{Span, Timestamp};
-use together::together;
+use sumpward::units::Span;
+use together::{Came, together};
 use trial::count::{Count, count, details};
 use trial::goals::failures;
 use trial::{Extent, run, table};
@@ -35,17 +35,22 @@ fn main() {
         .map(|seed| one_seed(seed.unsigned_abs(), extent))
         .collect();
     print_worst(&counts);
-    let came: Vec<Vec<Timestamp>> = counts.iter().flat_map(|one| one.came.clone()).collect();
+    let came: Vec<Came> = counts.iter().flat_map(|one| one.came.clone()).collect();
     let start = YEAR_START + Span::from_hours(24 * extent.from_day);
     let together = together(&came, start, extent.days);
     println!(
-        "\n{} sumps together: {:.1} alarms a day, most in ten minutes {}, ten-minute periods above ten {:.2} %, hours above thirty {:.2} %",
+        "\n{} sumps together: {:.1} alarms a day, most in ten minutes {} ({} but for the day after a stand-still), ten-minute periods above ten {:.2} %, hours above thirty {:.2} %",
         together.sumps,
         together.a_day,
         together.most_in_ten,
+        together.most_in_ten_else,
         100.0 * together.tens_above_10,
         100.0 * together.hours_above_30,
     );
+    for (time, of) in &together.fullest {
+        let of: Vec<String> = of.iter().map(|(name, n)| format!("{name} {n}")).collect();
+        println!("  {time}: {}", of.join(", "));
+    }
 }
 
 fn one_seed(seed: u64, extent: Extent) -> Count {

@@ -3,13 +3,13 @@
 use std::collections::BTreeMap;
 
 use sumpward::engine::{LimitLevel, Priority};
-use sumpward::simulate::year::{FaultKind, next_attendance};
+use sumpward::simulate::year::{FaultKind, STEP, next_attendance};
 use sumpward::units::{Quantity, Span, Timestamp};
 
 use super::expected::{Expected, Outcome, expected, outcome};
 use super::figures::{Figures, figures};
 use super::kinds::{Kind, tells};
-use super::record::{SlipKind, SumpRecord, Told};
+use super::record::{SumpRecord, Told};
 use super::verdict::{Verdict, verdict};
 
 /// Of one kind of truth: how it was told.
@@ -57,8 +57,8 @@ pub(crate) struct Count {
     /// Sumps that were in their window for less than 99 % of the net time.
     pub(crate) sumps_below: u32,
     pub(crate) figures: Figures,
-    /// When alarms came, each sump's by itself.
-    pub(crate) came: Vec<Vec<Timestamp>>,
+    /// When alarms came and of what, each sump's by itself.
+    pub(crate) came: Vec<Vec<(Timestamp, String)>>,
 }
 
 impl OfCondition {
@@ -122,7 +122,8 @@ pub(crate) fn count(seed: u64, records: &[SumpRecord]) -> Count {
         for told in alarms() {
             count.one_alarm(record, told);
         }
-        count.came.push(alarms().map(|told| told.time).collect());
+        let came = alarms().map(|told| (told.time, told.condition.clone()));
+        count.came.push(came.collect());
         let window = in_window(record, &all);
         let share = |(inside, of): (u64, u64)| inside as f64 / of.max(1) as f64;
         let (of_raw, of_net) = (share(window.0), share(window.1));
@@ -141,6 +142,13 @@ pub(crate) fn count(seed: u64, records: &[SumpRecord]) -> Count {
 /// Each thing that was not told in time, and each alarm that was false, one a
 /// line: for whoever looks into it.
 pub(crate) fn details(records: &[SumpRecord]) {
+    let stale = stale(records);
+    let stale = stale.iter().map(|(name, days)| format!("{name} {days:.1}"));
+    let stale: Vec<String> = stale.collect();
+    println!(
+        "days beyond the first that alarms stood: {}",
+        stale.join(", ")
+    );
     for record in records {
         let name = record.spec.name();
         let (_, (inside, of)) = in_window(record, &expected(record));
@@ -171,6 +179,22 @@ pub(crate) fn details(records: &[SumpRecord]) {
             }
         }
     }
+}
+
+/// Of which conditions alarms stood for longer than a day, and for how many days
+/// beyond it in all, the most first.
+fn stale(records: &[SumpRecord]) -> Vec<(String, f64)> {
+    let mut by: BTreeMap<String, f64> = BTreeMap::new();
+    for record in records {
+        for told in record.told.iter().filter(|told| told.priority.is_some()) {
+            let stood = told.returned.unwrap_or(record.end()) - told.time;
+            let beyond = (stood.secs_f64() / 86_400.0 - 1.0).max(0.0);
+            *by.entry(told.condition.clone()).or_default() += beyond;
+        }
+    }
+    let mut by: Vec<(String, f64)> = by.into_iter().filter(|(_, days)| *days > 0.0).collect();
+    by.sort_by(|(_, a), (_, b)| b.total_cmp(a));
+    by
 }
 
 /// What the alarm says beside its name, and the last that the ledger said.
@@ -290,9 +314,7 @@ fn in_window(record: &SumpRecord, expected: &[Expected]) -> Window {
                 (Some(time), None) | (None, Some(time)) => time.min(one.until),
                 (None, None) => one.until,
             };
-            let there = next_attendance(by);
-            let acted = there + Span::from_millis((ACTS_H * 3_600_000.0) as i64);
-            (one.from, acted)
+            (one.from, acted(record, next_attendance(by)))
         })
         .collect();
     let mut window: Window = ((0, 0), (0, 0));
@@ -311,10 +333,29 @@ fn in_window(record: &SumpRecord, expected: &[Expected]) -> Window {
     window
 }
 
+/// When what somebody who comes at a time does is mixed in: a shift later, or,
+/// where the pumps stand meanwhile, once they have run for an hour again.
+fn acted(record: &SumpRecord, there: Timestamp) -> Timestamp {
+    let later = there + Span::from_millis((ACTS_H * 3_600_000.0) as i64);
+    let runs = |place: &usize| record.truth[*place].pumps_run;
+    let worked = (record.place(there)..=record.place(later)).filter(runs);
+    let ran_h = worked.count() as f64 * STEP.secs_f64() / 3600.0;
+    if ran_h >= ACTS_H - 1.0 {
+        return later;
+    }
+    let mut left = (3_600_000 / STEP.millis()) as usize;
+    let mut place = record.place(later);
+    while left > 0 && place + 1 < record.truth.len() {
+        left -= usize::from(record.truth[place].pumps_run);
+        place += 1;
+    }
+    record.time(place)
+}
+
 fn moves(kind: Kind) -> bool {
     match kind {
         Kind::Fault(fault) => MOVES.contains(&fault),
-        Kind::Slip(slip) => !matches!(slip, SlipKind::MissedCheck),
+        Kind::Slip(slip) => !slip.is_missed_check(),
         Kind::Limit(Quantity::Concentration, _) => true,
         Kind::Limit(..) => false,
     }

@@ -6,7 +6,7 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use sumpward::advice::{Advice, Amounts, Way};
+use sumpward::advice::{Advice, Amounts, LookStep, Way};
 use sumpward::engine::{
     AdditionKind, AlarmLine, EntryKind, HappeningKind, JournalBody, JournalRecord, Look, Method,
     Priority, Smell, SumpStatus,
@@ -18,7 +18,7 @@ use sumpward::units::{Quantity, Span, Timestamp};
 
 use super::chance::Chance;
 use super::reaction::{Reaction, reaction};
-use super::record::{Slip, SlipKind};
+use super::record::{Made, Slip, SlipKind};
 
 /// Minutes until an alarm is taken on, and until somebody is at the sump, by
 /// how urgent it is (choice).
@@ -32,6 +32,9 @@ const FINDS: f64 = 0.8;
 /// Below this share of the working volume it is topped up on a round, to that.
 const TOP_UP_BELOW: f64 = 0.93;
 const TOP_UP_TO: f64 = 0.985;
+/// What shows so much more than its target is topped up with water, %: half of
+/// the way to the upper limit that the settings come with.
+const RICH_PCT: f64 = 0.5;
 /// Rounds, by the hour of the day.
 const ROUNDS_H: [f64; 2] = [7.0, 14.5];
 /// Slips, each as a share of the top-ups, checks and doses (choice).
@@ -74,11 +77,16 @@ pub(crate) struct Crew {
     /// What the refractometer shows, if it is shown at all.
     shown_brix: Option<f64>,
     planned_day: i64,
+    /// The tests of the month are among the checks that were last called for.
+    tests_asked: bool,
+    /// Others are.
+    round_asked: bool,
+    /// So much water is to be topped up in place of premix, L.
+    water_left_l: f64,
     recharging: bool,
     pub(crate) slips: Vec<Slip>,
     pub(crate) handled: Vec<Timestamp>,
-    pub(crate) weekly: Vec<Timestamp>,
-    pub(crate) monthly: Vec<Timestamp>,
+    pub(crate) made: Made,
 }
 
 impl Crew {
@@ -92,11 +100,13 @@ impl Crew {
             newest: None,
             shown_brix: None,
             planned_day: i64::MIN,
+            tests_asked: false,
+            round_asked: false,
+            water_left_l: 0.0,
             recharging: false,
             slips: Vec::new(),
             handled: Vec::new(),
-            weekly: Vec::new(),
-            monthly: Vec::new(),
+            made: Made::default(),
         }
     }
 
@@ -111,10 +121,12 @@ impl Crew {
         self.jobs.push((due, job));
     }
 
-    /// After some minutes, once somebody is there.
+    /// Some minutes after somebody is there: who comes in the morning does not
+    /// stand at every sump at once.
     fn soon(&mut self, now: Timestamp, minutes: (f64, f64)) -> Timestamp {
         let minutes = self.chance.between(minutes.0, minutes.1);
-        next_attendance(now + Span::from_millis((minutes * 60_000.0) as i64))
+        let there = next_attendance(now);
+        next_attendance(there + Span::from_millis((minutes * 60_000.0) as i64))
     }
 
     pub(crate) fn see(&mut self, status: &SumpStatus) {
@@ -150,6 +162,14 @@ impl Crew {
         let condition = alarm.condition.to_string();
         if alarm.transition.annunciates(alarm.state) {
             self.standing.insert(condition.clone(), alarm.priority);
+            if reaction(&condition) == Reaction::Check {
+                let advice = alarm.advice.as_ref();
+                let steps = advice.map_or(&[][..], |advice| advice.look_at.as_slice());
+                self.tests_asked = steps.iter().any(is_of_month);
+                self.round_asked = steps
+                    .iter()
+                    .any(|step| *step != LookStep::EnterCheck && !is_of_month(step));
+            }
             let seen = self.soon(now, ACKNOWLEDGE_MIN);
             self.plan(seen, Job::Acknowledge(alarm.id.clone()));
             let hurry = match alarm.priority {
@@ -204,17 +224,18 @@ impl Crew {
         let place = sump.spec().place as i64;
         let at_ten = at(10.0 + self.chance.between(-0.5, 0.5));
         if of_week == place % 5 {
-            self.check(at_ten, Job::Weekly);
+            self.check(at_ten, Job::Weekly, SlipKind::MissedWeekly);
             // The week of the month on which the laboratory's kit comes along.
             if today.div_euclid(7) % 4 == place % 4 {
-                self.check(at_ten + Span::from_mins(20), Job::Monthly);
+                let due = at_ten + Span::from_mins(20);
+                self.check(due, Job::Monthly, SlipKind::MissedMonthly);
             }
         }
     }
 
-    fn check(&mut self, due: Timestamp, job: Job) {
+    fn check(&mut self, due: Timestamp, job: Job, missed: SlipKind) {
         if self.chance.even() < MISSED_CHECK {
-            self.slip(SlipKind::MissedCheck, due, 0.0);
+            self.slip(missed, due, 0.0);
         } else {
             self.plan(due, job);
         }
@@ -246,15 +267,19 @@ impl Crew {
         }
         let working = sump.spec().working_l;
         let litres = (working * (TOP_UP_TO - sump.filled())).round();
-        let strength = sump.spec().mixer_pct;
-        let mut gives = sump.mixer_gives_pct();
+        let as_water = self.water_left_l > 0.0 || self.is_rich(sump);
+        let (strength, mut gives) = match as_water {
+            true => (0.0, 0.0),
+            false => (sump.spec().mixer_pct, sump.mixer_gives_pct()),
+        };
+        self.water_left_l -= litres;
         let draw = self.chance.even();
         let mut written = litres;
         let share = litres / working;
         let unlogged = draw < UNLOGGED;
         if unlogged {
             self.slip(SlipKind::Unlogged, sump.now(), share);
-        } else if draw < UNLOGGED + WRONG_STRENGTH {
+        } else if draw < UNLOGGED + WRONG_STRENGTH && !as_water {
             // The hose of the tap, or a can of concentrate with it.
             let target = sump.spec().product.target_pct;
             gives = if self.chance.even() < 0.5 {
@@ -283,8 +308,17 @@ impl Crew {
         }
     }
 
+    /// Whether what is shown lies nearer to the upper limit than to the target:
+    /// then nobody puts premix in.
+    fn is_rich(&self, sump: &YearSump) -> bool {
+        let spec = sump.spec();
+        let shown = self.shown_brix.map(|brix| brix - spec.water_zero_brix);
+        shown.is_some_and(|net| net * spec.product.factor > spec.product.target_pct + RICH_PCT)
+    }
+
     fn weekly(&mut self, sump: &mut YearSump, entries: &mut Vec<EntryKind>) {
-        self.weekly.push(sump.now());
+        self.made.rounds.push(sump.now());
+        self.made.slides.push(sump.now());
         entries.push(brix_by_hand(sump));
         entries.push(by_hand(Quantity::Ph, sump.hand_ph(), Method::Meter));
         entries.push(self.mixer_by_hand(sump));
@@ -303,7 +337,7 @@ impl Crew {
 
     /// Test sets, titration, and probes wiped and checked.
     fn monthly(&mut self, sump: &mut YearSump, entries: &mut Vec<EntryKind>) {
-        self.monthly.push(sump.now());
+        self.made.minerals.push(sump.now());
         minerals_by_hand(sump, entries);
         let titrated = sump.titrated_pct();
         entries.push(by_hand(
@@ -347,7 +381,7 @@ impl Crew {
             return;
         }
         if self.standing.contains_key(condition) {
-            let again = next_attendance(sump.now() + Span::from_hours(AGAIN_H));
+            let again = self.soon(sump.now() + Span::from_hours(AGAIN_H), (0.0, 60.0));
             self.plan(again, Job::Visit(condition.to_owned()));
         }
         match reaction(condition) {
@@ -362,10 +396,11 @@ impl Crew {
                 sump.mend(FaultKind::PumpsStopped);
             }
             Reaction::Check => {
-                let of_month = ["hardness", "chloride", "tramp_oil", "conductivity"];
-                match of_month.iter().any(|one| condition.ends_with(one)) {
-                    true => self.monthly(sump, entries),
-                    false => self.weekly(sump, entries),
+                if self.tests_asked {
+                    self.monthly(sump, entries);
+                }
+                if self.round_asked {
+                    self.weekly(sump, entries);
                 }
             }
             Reaction::Nothing => {}
@@ -411,6 +446,7 @@ impl Crew {
     fn dose(&mut self, advice: &Advice, sump: &mut YearSump, entries: &mut Vec<EntryKind>) {
         let Some(dose) = &advice.dose else { return };
         let mut amounts = dose.amounts;
+        self.water_left_l = 0.0;
         let wait = match dose.way {
             Way::WaitAndPremix => {
                 let option = dose.options.first();
@@ -422,7 +458,9 @@ impl Crew {
             // room for it now.
             Way::WaterAsItFalls => {
                 let room = sump.spec().working_l * (1.0 - sump.filled());
-                amounts = Amounts::new(0.0, 0.0, amounts.water_l.min(room.max(0.0)).floor());
+                let now = amounts.water_l.min(room.max(0.0)).floor();
+                self.water_left_l = amounts.water_l - now;
+                amounts = Amounts::new(0.0, 0.0, now);
                 0.0
             }
             _ => 0.0,
@@ -524,6 +562,7 @@ impl Crew {
     fn look_for_souring(&mut self, sump: &mut YearSump, entries: &mut Vec<EntryKind>) {
         entries.push(by_hand(Quantity::Ph, sump.hand_ph(), Method::Meter));
         let slide = sump.dip_slide();
+        self.made.slides.push(sump.now());
         entries.push(by_hand(Quantity::Bacteria, slide, Method::DipSlide));
         entries.push(impression(sump));
         if slide >= 1e5 && !self.recharging && !stands_still(sump.now()) {
@@ -558,6 +597,7 @@ impl Crew {
 
     /// Which tap is used, and the worst of it swapped.
     fn look_for_minerals(&mut self, sump: &mut YearSump, entries: &mut Vec<EntryKind>) {
+        self.made.minerals.push(sump.now());
         minerals_by_hand(sump, entries);
         if sump.truth().hardness_mg_l > HARD_MG_L && sump.mend(FaultKind::HardWater) {
             let litres = (0.35 * sump.spec().working_l).round();
@@ -587,6 +627,17 @@ impl Crew {
             sump.mend(kind);
         }
     }
+}
+
+/// Whether the check comes with the laboratory's kit.
+fn is_of_month(step: &LookStep) -> bool {
+    matches!(
+        step,
+        LookStep::CheckHardness
+            | LookStep::CheckChloride
+            | LookStep::CheckTrampOil
+            | LookStep::CheckConductivity
+    )
 }
 
 fn value_of(kind: &EntryKind) -> f64 {

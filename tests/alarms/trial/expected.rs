@@ -1,11 +1,11 @@
 //! What was truly wrong at a sump, and by when it should have been told.
 
 use sumpward::engine::LimitLevel;
-use sumpward::simulate::year::{Channel, FaultKind, Happened, STEP, Truth};
+use sumpward::simulate::year::{Channel, FaultKind, Happened, STEP, Truth, stands_still};
 use sumpward::units::{Quantity, Span, Timestamp};
 
 use super::kinds::{self, Allowed, Kind, tells};
-use super::record::{Limit, SlipKind, SumpRecord};
+use super::record::{Limit, Slip, SlipKind, SumpRecord};
 
 /// Limits of hardness and chloride that the settings come with, mg/L.
 const MINERALS: (f64, f64) = (400.0, 100.0);
@@ -49,22 +49,65 @@ pub(crate) fn expected(record: &SumpRecord) -> Vec<Expected> {
         .iter()
         .map(|fault| of_fault(record, fault))
         .collect();
-    all.extend(record.slips.iter().filter_map(|slip| {
-        let allowed = kinds::of_slip(slip)?;
-        let until = slip.time + Span::from_millis((2.0 * allowed.hours * 3_600_000.0) as i64);
-        let always = slip.kind == SlipKind::MissedCheck;
-        let lasts = |_: usize, truth: &Truth| truth.pumps_run || always;
-        let (seen_from, deadline) = due(record, slip.time, until, &allowed, lasts);
-        Some(Expected {
-            kind: Kind::Slip(slip.kind),
-            from: slip.time,
-            until,
-            seen_from,
-            deadline: deadline.filter(|_| always || !blind(record, slip.time)),
-        })
+    let slips = record.slips.iter();
+    all.extend(slips.filter_map(|slip| match slip.kind.is_missed_check() {
+        true => of_missed_check(record, slip),
+        false => of_slip(record, slip),
     }));
     all.extend(of_limits(record));
     all
+}
+
+fn of_slip(record: &SumpRecord, slip: &Slip) -> Option<Expected> {
+    let allowed = kinds::of_slip(slip)?;
+    let until = slip.time + Span::from_millis((2.0 * allowed.hours * 3_600_000.0) as i64);
+    let lasts = |_: usize, truth: &Truth| truth.pumps_run;
+    let (seen_from, deadline) = due(record, slip.time, until, &allowed, lasts);
+    Some(Expected {
+        kind: Kind::Slip(slip.kind),
+        from: slip.time,
+        until,
+        seen_from,
+        deadline: deadline.filter(|_| !blind(record, slip.time)),
+    })
+}
+
+/// A check that people leave out is missed once its interval is over and nobody
+/// has made it on another occasion; that nobody ever made it is no plan. A
+/// stand-still does not count.
+fn of_missed_check(record: &SumpRecord, slip: &Slip) -> Option<Expected> {
+    let allowed = kinds::of_slip(slip)?;
+    let (made, days) = match slip.kind {
+        SlipKind::MissedMonthly => (&record.made.minerals, 30),
+        _ => (&record.made.slides, 7),
+    };
+    let last = made.iter().rev().find(|time| **time <= slip.time)?;
+    let from = after_work_days(*last, days);
+    let next = made.iter().find(|time| **time > slip.time).copied();
+    let until = next.unwrap_or(record.end()).min(record.end());
+    if from >= until {
+        return None;
+    }
+    let counts = |place: usize, _: &Truth| !stands_still(record.time(place));
+    let (seen_from, deadline) = due(record, from, until, &allowed, counts);
+    Some(Expected {
+        kind: Kind::Slip(slip.kind),
+        from,
+        until,
+        seen_from,
+        deadline,
+    })
+}
+
+/// So many days later, those of stand-stills left out.
+pub(crate) fn after_work_days(from: Timestamp, days: i64) -> Timestamp {
+    let day = Span::from_hours(24);
+    let (mut time, mut left) = (from, days);
+    while left > 0 {
+        time = time + day;
+        left -= i64::from(!stands_still(time));
+    }
+    time
 }
 
 fn over(record: &SumpRecord, fault: &Happened) -> Timestamp {

@@ -76,7 +76,7 @@ pub(crate) fn figures(records: &[SumpRecord]) -> Figures {
         tens_above_10: above(&tens, 10.0, Span::from_mins(10)),
         most_in_ten: most(&tens),
         hours_above_30: above(&hours, 30.0, Span::from_mins(60)),
-        top_ten: top_ten(&all),
+        top_ten: top_ten(&all, scale),
         chattering: chattering(&all),
         stale: stale(&all, first.start, first.end()) * scale,
         priorities: [of(Priority::Low), of(Priority::Medium), of(Priority::High)],
@@ -93,15 +93,23 @@ fn periods(all: &[(usize, &Told)], start: Timestamp, length: Span) -> BTreeMap<i
     periods
 }
 
-/// By sump and condition: each is an alarm of its own.
-fn top_ten(all: &[(usize, &Told)]) -> f64 {
+/// By sump and condition: each is an alarm of its own. As each sump stands for
+/// several, so does each of its alarms: of ten sumps the most frequent one makes
+/// all ten of three hundred.
+fn top_ten(all: &[(usize, &Told)], scale: f64) -> f64 {
     let mut by: BTreeMap<(usize, &str), u32> = BTreeMap::new();
     for (place, told) in all {
         *by.entry((*place, told.condition.as_str())).or_default() += 1;
     }
     let mut counts: Vec<u32> = by.into_values().collect();
     counts.sort_unstable_by(|a, b| b.cmp(a));
-    f64::from(counts.iter().take(10).sum::<u32>()) / (all.len().max(1) as f64)
+    let mut left = 10.0 / scale;
+    let of = |count: u32| {
+        let share = left.clamp(0.0, 1.0);
+        left -= share;
+        share * f64::from(count)
+    };
+    counts.into_iter().map(of).sum::<f64>() / (all.len().max(1) as f64)
 }
 
 fn chattering(all: &[(usize, &Told)]) -> u32 {

@@ -131,7 +131,7 @@ pub(crate) fn tells(kind: Kind, condition: &str) -> bool {
             SlipKind::Miswritten => {
                 words.any(&["contradicted", "inferred", "movement"]) || gains || losses
             }
-            SlipKind::MissedCheck => words.any(&["check", "overdue"]),
+            SlipKind::MissedWeekly | SlipKind::MissedMonthly => words.any(&["check", "overdue"]),
             SlipKind::MissedDose => words.any(&["dose"]) || strength || fill,
         },
         Kind::Limit(quantity, is_low) => {
@@ -269,7 +269,11 @@ pub(crate) fn of_slip(slip: &Slip) -> Option<Allowed> {
             .then(|| allowed(0.0, 24.0, "a step of 4 % of the volume, once it has mixed")),
         SlipKind::WrongStrength => (slip.size >= 0.04)
             .then(|| allowed(0.0, 24.0, "4 % of the concentrate, once it has mixed")),
-        SlipKind::MissedCheck => Some(allowed(0.0, 4.0 * 24.0, "a weekly check half a week late")),
+        SlipKind::MissedWeekly | SlipKind::MissedMonthly => Some(allowed(
+            0.0,
+            4.0 * 24.0,
+            "half a week late, a weekend in it",
+        )),
         SlipKind::MissedDose => Some(allowed(0.0, 36.0, "on the next working day")),
     }
 }

@@ -34,10 +34,30 @@ pub(crate) enum SlipKind {
     WrongStrength,
     /// Another amount was written down than was poured in.
     Miswritten,
-    /// A weekly check that was not made.
-    MissedCheck,
+    /// A round of weekly checks that was not made.
+    MissedWeekly,
+    /// The monthly tests that were not made.
+    MissedMonthly,
     /// A dose that was advised and not given.
     MissedDose,
+}
+
+impl SlipKind {
+    /// Whether it is a check of the plan that was not made.
+    pub(crate) const fn is_missed_check(self) -> bool {
+        matches!(self, SlipKind::MissedWeekly | SlipKind::MissedMonthly)
+    }
+}
+
+/// When checks of the plan were made, on their round or when an alarm called.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Made {
+    /// The whole weekly round.
+    pub(crate) rounds: Vec<Timestamp>,
+    /// A dip slide: weekly.
+    pub(crate) slides: Vec<Timestamp>,
+    /// Hardness and chloride: monthly.
+    pub(crate) minerals: Vec<Timestamp>,
 }
 
 /// One occurrence of an alarm, or of a line of the ledger where `priority` is
@@ -66,9 +86,7 @@ pub(crate) struct SumpRecord {
     pub(crate) slips: Vec<Slip>,
     /// When people put something in, took something out, or held the pumps off.
     pub(crate) handled: Vec<Timestamp>,
-    /// When the weekly check was made, and the monthly one.
-    pub(crate) weekly: Vec<Timestamp>,
-    pub(crate) monthly: Vec<Timestamp>,
+    pub(crate) made: Made,
     pub(crate) told: Vec<Told>,
     pub(crate) readings: u64,
 }

@@ -18,7 +18,7 @@ use sumpward::units::{Quantity, Span, Timestamp};
 
 use super::crew::{Crew, event};
 use super::plant_settings::settings;
-use super::record::{Limit, SumpRecord, Told};
+use super::record::{Limit, Made, SumpRecord, Told};
 
 /// How much is tried.
 #[derive(Debug, Clone, Copy)]
@@ -79,8 +79,7 @@ impl Watched {
             faults: Vec::new(),
             slips: Vec::new(),
             handled: Vec::new(),
-            weekly: Vec::new(),
-            monthly: Vec::new(),
+            made: Made::default(),
             told: Vec::new(),
             readings: 0,
         };
@@ -120,8 +119,7 @@ impl Watched {
         self.record.faults = self.sump.happened().to_vec();
         self.record.slips = self.crew.slips;
         self.record.handled = self.crew.handled;
-        self.record.weekly = self.crew.weekly;
-        self.record.monthly = self.crew.monthly;
+        self.record.made = self.crew.made;
         self.record
     }
 

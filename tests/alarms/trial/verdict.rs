@@ -10,7 +10,7 @@ use sumpward::engine::LimitLevel;
 use sumpward::simulate::year::{Channel, FaultKind, Happened, SOFT, Truth};
 use sumpward::units::{Span, Timestamp};
 
-use super::expected::{beyond, is_lost};
+use super::expected::{after_work_days, beyond, is_lost};
 use super::kinds::{Kind, Words, quantity_of, tells};
 use super::record::{Limit, SlipKind, SumpRecord, Told};
 
@@ -86,7 +86,8 @@ fn by_fault(record: &SumpRecord, told: &Told) -> bool {
 fn by_slip(record: &SumpRecord, told: &Told) -> bool {
     record.slips.iter().any(|slip| {
         let lasts = match slip.kind {
-            SlipKind::MissedCheck => Span::from_hours(24 * 8),
+            // Whether it was missed is seen from when it was made.
+            SlipKind::MissedWeekly | SlipKind::MissedMonthly => return false,
             _ => Span::from_hours(48),
         };
         tells(Kind::Slip(slip.kind), &told.condition)
@@ -147,16 +148,18 @@ fn by_itself(record: &SumpRecord, told: &Told) -> bool {
     false
 }
 
-/// Whether that check was truly not made for as long as the plan says.
+/// Whether that check was truly not made for as long as the plan says, a
+/// stand-still left out.
 fn is_overdue(record: &SumpRecord, told: &Told) -> bool {
     let of_month = ["hardness", "chloride", "tramp_oil", "conductivity"];
+    let made = &record.made;
     let (made, days) = match of_month.iter().any(|one| told.condition.ends_with(one)) {
-        true => (&record.monthly, 30),
-        false => (&record.weekly, 7),
+        true => (&made.minerals, 30),
+        false if told.condition.ends_with("dip_slide") => (&made.slides, 7),
+        false => (&made.rounds, 7),
     };
-    let interval = Span::from_hours(24 * days);
-    let lately = |time: &&Timestamp| (told.time - interval..=told.time).contains(*time);
-    !made.iter().any(|time| lately(&time))
+    let before = made.iter().rev().find(|time| **time < told.time);
+    before.is_some_and(|last| after_work_days(*last, days) <= told.time)
 }
 
 /// Conductivity by what is in the mix, over that with fresh soft water.
