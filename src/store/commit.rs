@@ -5,10 +5,12 @@ use rusqlite::{Connection, Transaction, TransactionBehavior};
 use crate::engine::Sample;
 
 use super::error::StoreError;
+use super::followers::{Followers, Touched};
 use super::open::Store;
 use super::outbox::Depths;
 use super::rows::{Batch, Counts, CursorRow, JournalRow, RecentRow, SnapshotRow};
 use super::series::{SeriesId, SeriesMap};
+use super::spans::Spans;
 
 /// Holds the store for writing.
 pub(super) struct Committer {
@@ -18,6 +20,8 @@ pub(super) struct Committer {
     outbox_limit: usize,
     /// What waits to be sent.
     depths: Depths,
+    /// Who reads along.
+    followers: Followers,
     /// The samples of the transaction, put in the order of the table.
     sorted: Vec<(SeriesId, Sample)>,
 }
@@ -30,11 +34,14 @@ impl Committer {
     ) -> Result<Committer, StoreError> {
         let depths =
             Depths::count(&store.connection).map_err(StoreError::doing("count its outbox"))?;
+        let followers =
+            Followers::load(&store.connection).map_err(StoreError::doing("read who follows it"))?;
         Ok(Committer {
             store,
             series,
             outbox_limit,
             depths,
+            followers,
             sorted: Vec::new(),
         })
     }
@@ -42,6 +49,11 @@ impl Committer {
     /// Messages in the outbox.
     pub(super) fn outbox_depth(&self) -> usize {
         self.depths.outbox
+    }
+
+    /// The number of the newest commit, counted from the start.
+    pub(super) fn commit_number(&self) -> u64 {
+        self.followers.commit_number()
     }
 
     /// Commits the batches, in their order, and takes delivered messages out
@@ -54,10 +66,13 @@ impl Committer {
     ) -> Result<Counts, StoreError> {
         let transaction =
             begin(&mut self.store.connection).map_err(StoreError::doing("begin a transaction"))?;
+        let mut touched = Touched::new();
+        let is_followed = !self.followers.is_empty();
         let mut samples = Samples {
             transaction: &transaction,
             series: &self.series,
             sorted: &mut self.sorted,
+            touched: is_followed.then_some(&mut touched.values),
         };
         let together = batches.iter().filter(|batch| batch.tally.is_none());
         let mut counts = samples.write(together.flat_map(|batch| &batch.samples))?;
@@ -80,7 +95,8 @@ impl Committer {
             )
             .map_err(StoreError::doing("write its outbox"))?;
         for batch in batches {
-            counts.journal_conflicts += journal(&transaction, &batch.journal)
+            let touched = is_followed.then_some(&mut touched.journal);
+            counts.journal_conflicts += journal(&transaction, &batch.journal, touched)
                 .map_err(StoreError::doing("write its journal"))?;
             snapshots(&transaction, &batch.snapshots)
                 .map_err(StoreError::doing("write snapshots"))?;
@@ -88,10 +104,18 @@ impl Committer {
                 .map_err(StoreError::doing("write recent messages"))?;
             cursors(&transaction, &batch.cursors).map_err(StoreError::doing("move cursors"))?;
         }
+        let steps = batches.iter().flat_map(|batch| &batch.followed);
+        let followers = self.followers.after(&touched, steps);
+        if let Some(list) = &followers {
+            self.followers
+                .write(&transaction, list)
+                .map_err(StoreError::doing("note where its followers stand"))?;
+        }
         transaction
             .commit()
             .map_err(StoreError::doing("commit a transaction"))?;
         self.depths = depths;
+        self.followers.settle(followers, touched);
         for (tally, own) in apart {
             // A batch is committed once; a tally that two share keeps the first.
             let _ = tally.set(own);
@@ -111,6 +135,8 @@ struct Samples<'a> {
     series: &'a SeriesMap,
     /// Kept for its memory.
     sorted: &'a mut Vec<(SeriesId, Sample)>,
+    /// Gets the times of what is new, where somebody follows.
+    touched: Option<&'a mut Spans>,
 }
 
 impl Samples<'_> {
@@ -123,7 +149,8 @@ impl Samples<'_> {
             refused: self.sort(samples),
             ..Counts::default()
         };
-        insert(self.transaction, self.sorted, &mut counts)
+        let touched = self.touched.as_deref_mut();
+        insert(self.transaction, self.sorted, &mut counts, touched)
             .map_err(StoreError::doing("write readings"))?;
         Ok(counts)
     }
@@ -153,6 +180,7 @@ fn insert(
     transaction: &Transaction<'_>,
     sorted: &[(SeriesId, Sample)],
     counts: &mut Counts,
+    mut touched: Option<&mut Spans>,
 ) -> rusqlite::Result<()> {
     let mut insert = transaction.prepare_cached(
         "INSERT INTO readings (time, series, value, quality, delay)
@@ -168,6 +196,9 @@ fn insert(
         ))?;
         if added == 1 {
             counts.stored += 1;
+            if let Some(touched) = &mut touched {
+                touched.add_time(sample.time);
+            }
         } else if kept_value(transaction, *id, sample)? == sample.value {
             counts.duplicates += 1;
         } else {
@@ -188,7 +219,11 @@ fn kept_value(
 }
 
 /// Gives the number of lines whose key was taken by another content.
-fn journal(transaction: &Transaction<'_>, rows: &[JournalRow]) -> rusqlite::Result<u64> {
+fn journal(
+    transaction: &Transaction<'_>,
+    rows: &[JournalRow],
+    mut touched: Option<&mut Spans>,
+) -> rusqlite::Result<u64> {
     let mut conflicts = 0;
     if rows.is_empty() {
         return Ok(conflicts);
@@ -209,7 +244,11 @@ fn journal(transaction: &Transaction<'_>, rows: &[JournalRow]) -> rusqlite::Resu
             row.kind,
             &row.body,
         );
-        if insert.execute(line)? == 0 && !same.exists(line)? {
+        if insert.execute(line)? == 1 {
+            if let Some(touched) = &mut touched {
+                touched.add_time(row.time);
+            }
+        } else if !same.exists(line)? {
             conflicts += 1;
         }
     }

@@ -14,6 +14,10 @@
 //!   most, and counted. What is refused for good or expires is put aside. A slot
 //!   holds one unsent message, the newest. Answers take the place of older
 //!   unsent answers, so that they push nothing else out.
+//! - Whoever reads along in the order of time ([`Following`]) passes nothing over:
+//!   what comes in behind it is noted in the transaction that stores it, and so is
+//!   what came in while it was reading. The notes are bounded; at worst some is
+//!   read twice.
 //! - One daemon a folder: a second one is refused. Readers never wait for the
 //!   writer, nor it for them.
 //! - After a stop that was not clean the file is read through. A damaged one
@@ -35,17 +39,19 @@
 //! | `snapshots` | `sump` | time, body |
 //! | `recent_messages` | `source`, `packet` | hash, seq |
 //! | `cursors` | `name` | position, when it was moved |
+//! | `late_spans` | `cursor`, `first` | last: what came in behind somebody who reads along, and is read once more |
 //! | `meta` | `name` | small facts about the file itself |
 //!
 //! Times are milliseconds since 1970-01-01T00:00:00Z. For other tools, the
 //! view `readings_plain` gives the readings with names, RFC 3339 times and
-//! quality in words. `schema.sql` has the columns, `schema_2.sql` and
-//! `schema_3.sql` what came to them; `user_version` numbers the schema, `application_id` is 0x53756d70. The file has incremental
+//! quality in words. `schema.sql` has the columns,
+//! `schema_2.sql` and later ones what came to them; `user_version` numbers the schema, `application_id` is 0x53756d70. The file has incremental
 //! auto-vacuum from its creation on, since a delete alone frees no disk.
 
 mod commit;
 mod commit_times;
 mod error;
+mod followers;
 mod letters;
 mod open;
 mod outbox;
@@ -53,6 +59,7 @@ mod reader;
 mod rows;
 mod schema;
 mod series;
+mod spans;
 mod stats;
 #[cfg(test)]
 mod tests;
@@ -62,11 +69,12 @@ mod writer;
 
 pub use commit_times::CommitTimes;
 pub use error::StoreError;
+pub use followers::{FOLLOWERS, FollowRow, FollowStep, Following};
 pub use letters::{StoredAside, StoredLetter, StoredWaiting, WaitingLetters};
 pub use open::{FILE_NAME, Opened, Store};
 pub use reader::{
-    Cursor, Drawn, JournalKey, Reader, Snapshot, Spread, StoredJournal, StoredMessage,
-    StoredReading, StoredSeries,
+    Cursor, Drawn, JournalKey, Reader, Snapshot, Spread, Standing, StoredJournal, StoredMessage,
+    StoredReading, StoredSeries, Window,
 };
 pub use rows::{
     AnswerRow, BROKER, Batch, Counts, CursorRow, JournalRow, OutboxRow, Receipt, RecentRow,

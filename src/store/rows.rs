@@ -8,6 +8,8 @@ use serde::{Deserialize, Serialize};
 use crate::engine::Sample;
 use crate::units::Timestamp;
 
+use super::followers::FollowRow;
+
 /// One line of the journal.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct JournalRow {
@@ -184,6 +186,8 @@ pub struct Batch<A> {
     pub recent: Vec<RecentRow>,
     /// Cursors; the last of a name stays.
     pub cursors: Vec<CursorRow>,
+    /// Steps of those who read along, in their order.
+    pub followed: Vec<FollowRow>,
     /// Gets the counts of this batch's samples alone. Its samples then come
     /// behind those of the batches that are counted together.
     pub tally: Option<Tally>,
@@ -206,6 +210,7 @@ impl<A> Default for Batch<A> {
             snapshots: Vec::new(),
             recent: Vec::new(),
             cursors: Vec::new(),
+            followed: Vec::new(),
             tally: None,
             acks: Vec::new(),
             urgent: false,
@@ -226,6 +231,7 @@ impl<A> Batch<A> {
             + self.snapshots.len()
             + self.recent.len()
             + self.cursors.len()
+            + self.followed.len()
             + self.acks.len()
     }
 
@@ -241,6 +247,7 @@ impl<A> Batch<A> {
         self.snapshots.clear();
         self.recent.clear();
         self.cursors.clear();
+        self.followed.clear();
         self.tally = None;
         self.acks.clear();
         self.urgent = false;

@@ -8,10 +8,11 @@ use super::error::StoreError;
 
 /// What brings a file from schema `n` to schema `n + 1`, in order. Only ever
 /// appended to: files written by any earlier version are out there.
-const MIGRATIONS: [&str; 3] = [
+const MIGRATIONS: [&str; 4] = [
     include_str!("schema.sql"),
     include_str!("schema_2.sql"),
     include_str!("schema_3.sql"),
+    include_str!("schema_4.sql"),
 ];
 
 /// Marks the file as ours, in SQLite's `application_id`: "Sump" in ASCII.

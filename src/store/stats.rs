@@ -24,6 +24,9 @@ pub struct Stats {
     pub commits: AtomicU64,
     /// How long each commit took.
     pub commit_times: CommitTimes,
+    /// Number of the newest commit that can be read. Whoever asks for it first
+    /// and reads then, reads as of this commit or a later one.
+    pub commit_number: AtomicU64,
     /// How long the last commit took, µs.
     pub last_commit_us: AtomicU64,
     /// Attempts to commit that failed.

@@ -2,7 +2,7 @@
 //! what may be acknowledged.
 
 use std::mem;
-use std::sync::atomic::Ordering::Relaxed;
+use std::sync::atomic::Ordering::{Relaxed, Release};
 use std::sync::mpsc::{Receiver, SyncSender};
 use std::sync::{Arc, Condvar, Mutex, PoisonError};
 use std::time::{Duration, Instant};
@@ -241,6 +241,9 @@ impl<A> Work<A> {
             .outbox_depth
             .store(self.committer.outbox_depth(), Relaxed);
         stats.commits.fetch_add(1, Relaxed);
+        stats
+            .commit_number
+            .store(self.committer.commit_number(), Release);
         let micros = u64::try_from(commit_time.as_micros()).unwrap_or(u64::MAX);
         stats.last_commit_us.store(micros, Relaxed);
         stats.commit_times.observe(commit_time);

@@ -147,7 +147,7 @@ fn place(after: Option<&JournalKey>) -> (i64, &str, i64) {
     }
 }
 
-fn journal_line(row: &Row<'_>) -> rusqlite::Result<StoredJournal> {
+pub(super) fn journal_line(row: &Row<'_>) -> rusqlite::Result<StoredJournal> {
     Ok(StoredJournal {
         time: Timestamp::from_millis(row.get(0)?),
         sump: row.get(1)?,

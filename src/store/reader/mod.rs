@@ -2,6 +2,7 @@
 
 mod draw;
 mod ends;
+mod follow;
 mod journal;
 mod range;
 mod values;
@@ -19,6 +20,7 @@ use super::rows::RecentRow;
 use super::schema::{self, Content};
 
 pub use draw::{Drawn, Spread};
+pub use follow::{Standing, Window};
 pub use journal::{JournalKey, StoredJournal};
 pub use values::{StoredReading, StoredSeries};
 

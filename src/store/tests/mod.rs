@@ -1,5 +1,6 @@
 //! The store as a whole: opened, written to, read from, and mistreated.
 
+mod following;
 mod letters;
 mod opening;
 mod reading;

@@ -91,7 +91,7 @@ fn a_newer_schema_is_refused_and_left_alone() {
     let before = fs::read(&path).unwrap();
     let told = told(folder.path());
     assert!(
-        told.contains("has schema 7") && told.contains("up to 3"),
+        told.contains("has schema 7") && told.contains("up to 4"),
         "{told}"
     );
     assert!(matches!(
