@@ -3,7 +3,7 @@
 //! Imports run one way, from left to right:
 //!
 //! ```text
-//! cli → daemon → {ingest, store, notify, web, simulate} → engine → {rules, alarm, advice} → {model, signal} → {chemistry, vessel} → units
+//! cli → daemon → {ingest, store, forward, notify, web, simulate} → engine → {rules, alarm, advice} → {model, signal} → {chemistry, vessel} → units
 //! ```
 //!
 //! `report` makes the logbook out of readings and journal, and stands beside
@@ -37,6 +37,8 @@ pub mod vessel;
 pub mod cli;
 #[allow(clippy::disallowed_methods)]
 pub mod daemon;
+#[allow(clippy::disallowed_methods)]
+pub mod forward;
 #[allow(clippy::disallowed_methods)]
 pub mod ingest;
 #[allow(clippy::disallowed_methods)]

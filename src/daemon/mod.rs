@@ -12,6 +12,7 @@ mod control;
 mod desk;
 mod digest;
 mod entries;
+mod forwarding;
 pub mod kept;
 mod pages;
 mod plant_desk;
@@ -48,6 +49,7 @@ use crate::web::{ListenError, Listener};
 use catch_up::{TakenUp, take_up};
 use desk::Desk;
 use entries::Journal;
+use forwarding::Forwarding;
 use pages::Pages;
 use plant_desk::PlantDesk;
 use reports::Reporter;
@@ -172,8 +174,10 @@ pub async fn run(
         clock: clock.clone(),
     };
     let reckoning = tokio::spawn(stock.run(stop.clone()));
+    let mut forwarding = Forwarding::start(&settings, &writer, &clock, &changes, &stop);
     let reporter = Reporter {
         reports: sources.reports.clone().into(),
+        targets: forwarding.reports.clone().into(),
         changes,
         composer: composer.clone(),
         writer: writer.handle(),
@@ -257,6 +261,7 @@ pub async fn run(
             &texts,
         );
         tell_letters(&letters);
+        forwarding.tell(&clock);
     })
     .await;
 
@@ -269,6 +274,7 @@ pub async fn run(
         Ok(reporter) => blocking(move || reporter.say_stopped()).await.is_ok(),
         Err(_) => false,
     };
+    well &= ended(std::mem::take(&mut forwarding.tasks)).await;
     well &= watching.await.is_ok();
     well &= reckoning.await.is_ok();
     drop(intake);
@@ -281,6 +287,7 @@ pub async fn run(
     well &= ended(senders).await;
     summary(&reports, &clock, &writer.stats(), &published, &texts);
     tell_letters(&letters);
+    forwarding.tell(&clock);
     blocking(move || writer.stop()).await?;
     if !well {
         return Err(DaemonError::PartFailed);

@@ -1,4 +1,4 @@
-//! What each source is doing, published for whoever has to look after it.
+//! What each source and each target is doing, published for whoever has to look after it.
 
 use std::sync::Arc;
 use std::time::Duration;
@@ -7,6 +7,7 @@ use tokio::sync::Notify;
 use tokio_util::sync::CancellationToken;
 
 use super::Clock;
+use crate::forward::TargetReport;
 use crate::ingest::{Ack, SourceReport};
 use crate::notify::Composer;
 use crate::store::{Batch, StoreError, WriterHandle};
@@ -19,6 +20,7 @@ const TOGETHER: Duration = Duration::from_secs(1);
 /// Puts the reports of all sources into the outbox.
 pub(super) struct Reporter {
     pub(super) reports: Arc<[Arc<SourceReport>]>,
+    pub(super) targets: Arc<[Arc<TargetReport>]>,
     /// Woken when one of them has something new to say.
     pub(super) changes: Arc<Notify>,
     pub(super) composer: Composer,
@@ -41,11 +43,18 @@ impl Reporter {
                 () = stop.cancelled() => return self,
                 () = tokio::time::sleep(TOGETHER) => {}
             }
-            let batch = self.batch(|report| report.take_change() || all);
+            let is_wanted = |is_changed: bool| is_changed || all;
+            let batch = self.batch(
+                |report| is_wanted(report.take_change()),
+                |target| is_wanted(target.take_change()),
+            );
             // A store that takes nothing now has more urgent things to write.
             if self.writer.try_submit(batch).is_err() {
                 for report in self.reports.iter() {
                     report.mark_changed();
+                }
+                for target in self.targets.iter() {
+                    target.mark_changed();
                 }
             }
         }
@@ -56,18 +65,28 @@ impl Reporter {
         for report in self.reports.iter() {
             report.handle_lost(self.clock.now(), "the daemon was stopped");
         }
-        self.writer.submit(self.batch(|_| true))
+        for target in self.targets.iter() {
+            target.handle_stopped(self.clock.now());
+        }
+        self.writer.submit(self.batch(|_| true, |_| true))
     }
 
-    fn batch(&self, wanted: impl Fn(&SourceReport) -> bool) -> Batch<Ack> {
+    fn batch(
+        &self,
+        wanted: impl Fn(&SourceReport) -> bool,
+        wanted_target: impl Fn(&TargetReport) -> bool,
+    ) -> Batch<Ack> {
         let now = self.clock.now();
         let wanted = self.reports.iter().filter(|report| wanted(report));
         let rows = wanted.map(|report| {
             let name = &report.source.name;
             self.composer.source(name, &report.status(now), now)
         });
+        let targets = self.targets.iter().filter(|target| wanted_target(target));
+        let targets =
+            targets.map(|target| self.composer.target(&target.name, &target.status(now), now));
         Batch {
-            outbox: rows.collect(),
+            outbox: rows.chain(targets).collect(),
             ..Batch::default()
         }
     }

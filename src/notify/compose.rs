@@ -339,7 +339,15 @@ impl Composer {
 
     /// What a source is doing, retained.
     pub fn source(&self, name: &str, status: &impl Serialize, time: Timestamp) -> OutboxRow {
-        let topic = format!("{}/source/{name}", self.root);
+        self.retained(format!("{}/source/{name}", self.root), status, time)
+    }
+
+    /// How forwarding to a target goes, retained.
+    pub fn target(&self, name: &str, status: &impl Serialize, time: Timestamp) -> OutboxRow {
+        self.retained(format!("{}/forward/{name}", self.root), status, time)
+    }
+
+    fn retained(&self, topic: String, status: &impl Serialize, time: Timestamp) -> OutboxRow {
         OutboxRow {
             receiver: BROKER.to_owned(),
             message: None,

@@ -61,6 +61,14 @@ pub(super) const LINK_VALID: Span = Span::from_hours(3 * 24);
 /// some 3 MB a scrape.
 pub(super) const METRICS_MAX_SERIES: u32 = 20_000;
 
+/// Lines that are sent at once to a server of series. Choice: about a megabyte,
+/// which such servers and what stands before them take.
+pub(super) const FORWARD_BATCH: u32 = 10_000;
+/// For a write to such a server. Choice: one that indexes anew takes its time.
+pub(super) const FORWARD_TIMEOUT: Span = Span::from_secs(30);
+/// For a connection to it. Choice: networks of plants are slow, not that slow.
+pub(super) const FORWARD_CONNECT_TIMEOUT: Span = Span::from_secs(5);
+
 /// TCP port of Modbus. IANA service name registry: mbap.
 pub(super) const MODBUS_PORT: u16 = 502;
 /// Rate of a line of Modbus slaves. Memory: Modbus over serial line V1.02,

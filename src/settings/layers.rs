@@ -252,6 +252,7 @@ fn secret_variable(path: &KeyPath) -> Option<String> {
             | ["mail", "password"]
             | ["webhook", _, "secret"]
             | ["web", "key"]
+            | ["forward", _, "token"]
     );
     is_secret.then(|| format!("{PREFIX}{}", parts.join("__").to_ascii_uppercase()))
 }

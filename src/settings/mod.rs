@@ -78,6 +78,7 @@ mod sources;
 mod stocks;
 mod strict;
 mod sumps;
+mod targets;
 mod template;
 #[cfg(test)]
 mod tests;
@@ -113,6 +114,7 @@ pub use roads::{
 };
 pub use secret::Secret;
 pub use senml_name::{SenmlName, SenmlNameError};
+pub use targets::{Forwarded, History, TargetSettings};
 pub use template::TemplateError;
 pub use tls::{IdentityFiles, TlsError, TlsFault, TlsSettings};
 pub use topic::{TopicError, check_filter};

@@ -13,6 +13,9 @@ const OF_THE_SOCKET: &str = "control";
 /// The level of topics below which the sources report, beside the sumps.
 const OF_THE_SOURCES: &str = "source";
 
+/// The level below which is told how forwarding goes.
+const OF_THE_TARGETS: &str = "forward";
+
 /// Tells every source whose name an earlier one has; each kind of source with
 /// its names, in order.
 pub(super) fn check_sources(review: &mut Review, kinds: &[(&str, &[String])]) {
@@ -42,6 +45,7 @@ pub(super) fn check_sources(review: &mut Review, kinds: &[(&str, &[String])]) {
 pub(super) fn check_sumps(review: &mut Review, names: &[String]) {
     let taken = [
         (OF_THE_SOURCES, "the topics on which sources report"),
+        (OF_THE_TARGETS, "the topics on which forwarding is reported"),
         (PLANT, "the plant itself, whose alarms are told under it"),
     ];
     for name in names {

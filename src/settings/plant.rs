@@ -19,6 +19,7 @@ use super::remark::Remark;
 use super::roads::{Contact, MessageSettings};
 use super::secret::Secret;
 use super::senml_name::SenmlName;
+use super::targets::TargetSettings;
 use super::tls::TlsSettings;
 use super::web::WebSettings;
 use super::wires::{ModbusSettings, SerialSettings};
@@ -52,6 +53,8 @@ pub struct Settings {
     pub contacts: Vec<Contact>,
     /// The pages that are served, where any are.
     pub web: Option<WebSettings>,
+    /// The servers that get what is stored, by name.
+    pub forward: Vec<TargetSettings>,
     /// The plant's own rules, by name.
     pub own_rules: Vec<OwnRuleSetup>,
     /// The concentrate in stock, by fluid.

@@ -54,6 +54,7 @@ pub(super) struct RawSettings {
     pub(super) webhook: Named,
     pub(super) web: Option<RawWeb>,
     pub(super) rule: Named,
+    pub(super) forward: Named,
 }
 
 tables! {

@@ -37,6 +37,7 @@ use super::shifts::{self, PlantShifts};
 use super::sources::{Sources, is_name};
 use super::stocks;
 use super::sumps::{self, Sumps, Surrounding};
+use super::targets;
 use super::topic::check_exact;
 use super::topics::{self, Claim};
 use super::waters;
@@ -157,6 +158,7 @@ fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings>
         None => Some(None),
         Some(raw) => web::web(review, raw, base).map(Some),
     };
+    let forward = targets::targets(review, raw.forward, &sumps.names, base);
     let expire_after = expire_after(review, &messages);
     let own_rules = own_rules::own_rules(review, raw.rule, &sumps.names);
     let mixers = mixers::mixers(review, raw.mixer, &sumps.names);
@@ -206,6 +208,7 @@ fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings>
         },
         contacts: all(contacts)?,
         web: web?,
+        forward: all(forward)?,
         own_rules: own_rules?,
         stocks,
         series: sumps.series,

@@ -18,6 +18,7 @@ use crate::settings::raw::{
 };
 use crate::settings::raw_rules::{RawAhead, RawChart, RawPumps, RawRate, RawRule, RawRules};
 use crate::settings::strict::{Fault, Strict};
+use crate::settings::targets::RawForward;
 use crate::settings::web::RawWeb;
 
 const NAMES: [&str; 5] = [
@@ -162,6 +163,7 @@ fn the_example_names_every_setting() {
         keys::<RawContact>(),
         keys::<RawMail>(),
         keys::<RawWebhook>(),
+        keys::<RawForward>(),
         keys::<RawWeb>(),
         keys::<RawOwnRule>(),
         keys::<RawMixer>(),

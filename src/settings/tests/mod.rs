@@ -16,6 +16,7 @@ mod recharge;
 mod roads;
 mod shifts;
 mod tanks;
+mod targets;
 mod texts;
 mod topics;
 mod waters;
