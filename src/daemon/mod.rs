@@ -13,6 +13,7 @@ mod desk;
 mod digest;
 mod entries;
 mod forwarding;
+mod keeping;
 pub mod kept;
 mod pages;
 mod plant_desk;
@@ -42,7 +43,9 @@ use crate::notify::{
     Texts, TextsError,
 };
 use crate::settings::{SeriesKind, Settings};
-use crate::store::{self, Limits, Opened, Reader, Receipt, SeriesRow, Store, StoreError, Writer};
+use crate::store::{
+    self, KeeperThread, Limits, Opened, Reader, Receipt, SeriesRow, Store, StoreError, Writer,
+};
 use crate::web::metrics::{self, Board, Gather, Observed};
 use crate::web::{ListenError, Listener};
 
@@ -131,6 +134,12 @@ pub async fn run(
     let (post_door, posted) = watch::channel(0);
     let after = after_commit(ack_doors, Arc::clone(&wake), post_door, spare_door);
     let writer = Writer::start(store, series, limits, Box::new(after))?;
+    let keeper = KeeperThread::start(
+        &settings.store.folder,
+        writer.handle(),
+        keeping::setup(&settings.store),
+        clock.as_fn(),
+    )?;
 
     let (intake, rooms) = Intake::open(settings.engine_threads);
     let links = Links::open(&settings)?;
@@ -288,6 +297,8 @@ pub async fn run(
     summary(&reports, &clock, &writer.stats(), &published, &texts);
     tell_letters(&letters);
     forwarding.tell(&clock);
+    let kept = tokio::task::spawn_blocking(move || keeper.stop()).await;
+    well &= matches!(kept, Ok(true));
     blocking(move || writer.stop()).await?;
     if !well {
         return Err(DaemonError::PartFailed);

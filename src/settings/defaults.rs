@@ -19,6 +19,23 @@ pub(super) const TIME_ZONE: &str = "UTC";
 pub(super) const COMMIT_AFTER: Span = Span::from_millis(50);
 /// Waiting messages. Choice: some 50 MB, weeks of alarms.
 pub(super) const OUTBOX_MAX_ROWS: u32 = 100_000;
+/// Age at which readings are packed. Choice: a shift can be looked at as plain
+/// rows.
+pub(super) const PACK_AFTER: Span = Span::from_hours(6);
+/// Time that readings and estimates are kept. Choice: a year and the same
+/// season of the one before, some 100 MB for a hundred channels that report
+/// once a minute.
+pub(super) const KEEP_READINGS: Option<Span> = Some(Span::from_hours(24 * 400));
+/// Time that minutes are kept. Choice: as long as the readings.
+pub(super) const KEEP_MINUTES: Option<Span> = KEEP_READINGS;
+/// Time that hours are kept. Choice: longer than most machines stand.
+pub(super) const KEEP_HOURS: Option<Span> = Some(Span::from_hours(24 * 3653));
+/// Most megabytes of the store. Choice: the half of a small industrial
+/// computer's disk.
+pub(super) const MAX_MB: u32 = 16_000;
+/// Megabytes that stay free on its disk. Choice: what the write-ahead log and a
+/// system's own logs need for a day in which nobody looks.
+pub(super) const MIN_FREE_MB: u32 = 1_000;
 /// Threads of the engine. Choice: one carries a thousand sumps.
 pub(super) const ENGINE_THREADS: u16 = 1;
 

@@ -76,6 +76,7 @@ mod shifts;
 mod signs;
 mod sources;
 mod stocks;
+mod store;
 mod strict;
 mod sumps;
 mod targets;
@@ -103,8 +104,9 @@ pub use message_texts::{MessageTexts, TextFile};
 pub use mistake::{Mistake, Place, SettingsError};
 pub use own_rules::OwnRuleSetup;
 pub use plant::{
-    BrokerSettings, Origin, PayloadFormat, PlantSettings, Protocol, Route, Scale, SeriesKind,
-    SeriesSetup, Settings, SparkplugMetric, StockSettings, StoreSettings, SwitchWords, TimeFormat,
+    BrokerSettings, KeepSettings, Origin, PayloadFormat, PlantSettings, Protocol, Route, Scale,
+    SeriesKind, SeriesSetup, Settings, SparkplugMetric, StockSettings, StoreSettings, SwitchWords,
+    TimeFormat,
 };
 pub use prices::PriceError;
 pub use problem::{CalibrationProblem, Problem};

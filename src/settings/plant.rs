@@ -107,6 +107,32 @@ pub struct StoreSettings {
     pub commit_after: Span,
     /// Most messages that wait for a broker.
     pub outbox_max_rows: u32,
+    /// Age at which readings are packed, 10 min to 7 d.
+    pub pack_after: Span,
+    /// How long what is kept.
+    pub keep: KeepSettings,
+    /// Bytes that the store may use.
+    pub most_bytes: u64,
+    /// Bytes that are to stay free on its disk.
+    pub least_free_bytes: u64,
+}
+
+/// How long each kind of what is stored is kept, a day at least; nothing is for
+/// ever.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct KeepSettings {
+    /// Readings as they came.
+    pub readings: Option<Span>,
+    /// What the engine made of them.
+    pub estimates: Option<Span>,
+    /// Readings and estimates rolled up by the minute.
+    pub minutes: Option<Span>,
+    /// The same by the hour.
+    pub hours: Option<Span>,
+    /// The same by the day.
+    pub days: Option<Span>,
+    /// The journal.
+    pub journal: Option<Span>,
 }
 
 /// One broker.

@@ -75,6 +75,15 @@ tables! {
         folder: String,
         commit_after: Written,
         outbox_max_rows: u32,
+        pack_after: Written,
+        keep_readings: Written,
+        keep_estimates: Written,
+        keep_minutes: Written,
+        keep_hours: Written,
+        keep_days: Written,
+        keep_journal: Written,
+        max_mb: u32,
+        min_free_mb: u32,
     }
     /// `[messages]`
     RawMessages {

@@ -1,6 +1,6 @@
 //! From the sources to the settings of the whole plant.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use jiff::tz::TimeZone;
 
@@ -24,18 +24,19 @@ use super::mixers;
 use super::names;
 use super::origin::Ways;
 use super::own_rules;
-use super::plant::{PlantSettings, Settings, StoreSettings};
+use super::plant::{PlantSettings, Settings};
 use super::plant_rules::{self, Watchable};
 use super::ports;
 use super::prices;
 use super::problem::Problem;
-use super::raw::{RawAdmission, RawEngine, RawMessages, RawPlant, RawSettings, RawStore};
+use super::raw::{RawAdmission, RawEngine, RawMessages, RawPlant, RawSettings};
 use super::registers;
 use super::review::Review;
 use super::roads::MessageSettings;
 use super::shifts::{self, PlantShifts};
 use super::sources::{Sources, is_name};
 use super::stocks;
+use super::store;
 use super::sumps::{self, Sumps, Surrounding};
 use super::targets;
 use super::topic::check_exact;
@@ -162,7 +163,7 @@ fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings>
     let expire_after = expire_after(review, &messages);
     let own_rules = own_rules::own_rules(review, raw.rule, &sumps.names);
     let mixers = mixers::mixers(review, raw.mixer, &sumps.names);
-    let store = store(review, raw.store.unwrap_or_default());
+    let store = store::store(review, raw.store.unwrap_or_default());
     let admission = admission(review, &raw.admission.unwrap_or_default());
     let threads = threads(review, &raw.engine.unwrap_or_default());
     let (mixers, mut setups) = (all(mixers), all(sumps.setups));
@@ -293,35 +294,6 @@ fn claim_entries(sumps: &mut Sumps, broker: Option<usize>, topic: Option<&str>) 
         };
         sumps.claims.insert(0, claim);
     }
-}
-
-fn store(review: &mut Review, raw: RawStore) -> Option<StoreSettings> {
-    let at = KeyPath::root().key("store");
-    let path = at.key("folder");
-    let folder = review.required(&path, raw.folder, "folder = \"./data\" under [store]");
-    let folder = folder.filter(|folder| {
-        if folder.is_empty() {
-            let found = "an empty text".to_owned();
-            let allowed = "the path of a folder".to_owned();
-            review.tell(&path, Problem::OutOfRange { found, allowed });
-        }
-        !folder.is_empty()
-    });
-    let rows = raw.outbox_max_rows.unwrap_or(defaults::OUTBOX_MAX_ROWS);
-    let path = at.key("outbox_max_rows");
-    let rows = review.within(&path, rows, (100, 100_000_000), |rows| rows.to_string());
-    let path = at.key("commit_after");
-    let written = raw.commit_after.as_ref();
-    let commit_after = review.or_default(&path, written, Span::parse, defaults::COMMIT_AFTER);
-    let commit_after = commit_after.and_then(|span| {
-        let range = (Span::from_millis(1), Span::from_secs(1));
-        review.within(&path, span, range, |span| span.to_string())
-    });
-    Some(StoreSettings {
-        folder: PathBuf::from(folder?),
-        commit_after: commit_after?,
-        outbox_max_rows: rows?,
-    })
 }
 
 fn admission(review: &mut Review, raw: &RawAdmission) -> Option<AdmissionSetup> {

@@ -2,28 +2,27 @@
 
 use rusqlite::{Connection, Transaction, TransactionBehavior};
 
-use crate::engine::Sample;
-
 use super::error::StoreError;
 use super::followers::{Followers, Touched};
+use super::frontiers::Frontiers;
 use super::open::Store;
 use super::outbox::Depths;
 use super::rows::{Batch, Counts, CursorRow, JournalRow, RecentRow, SnapshotRow};
-use super::series::{SeriesId, SeriesMap};
+use super::samples::Samples;
+use super::series::SeriesMap;
 use super::spans::Spans;
+use super::work::Chore;
 
 /// Holds the store for writing.
 pub(super) struct Committer {
     store: Store,
-    series: SeriesMap,
+    samples: Samples,
     /// Rows that the outbox may hold.
     outbox_limit: usize,
     /// What waits to be sent.
     depths: Depths,
     /// Who reads along.
     followers: Followers,
-    /// The samples of the transaction, put in the order of the table.
-    sorted: Vec<(SeriesId, Sample)>,
 }
 
 impl Committer {
@@ -36,13 +35,14 @@ impl Committer {
             Depths::count(&store.connection).map_err(StoreError::doing("count its outbox"))?;
         let followers =
             Followers::load(&store.connection).map_err(StoreError::doing("read who follows it"))?;
+        let frontiers = Frontiers::read(&store.connection)
+            .map_err(StoreError::doing("see how far it is packed"))?;
         Ok(Committer {
             store,
-            series,
+            samples: Samples::new(series, frontiers),
             outbox_limit,
             depths,
             followers,
-            sorted: Vec::new(),
         })
     }
 
@@ -56,34 +56,32 @@ impl Committer {
         self.followers.commit_number()
     }
 
-    /// Commits the batches, in their order, and takes delivered messages out
-    /// of the outbox. After an error nothing has happened, and the same call
-    /// may be made again.
+    /// Commits the batches, in their order, takes delivered messages out of the
+    /// outbox, and does the chores. After an error nothing has happened, and the
+    /// same call may be made again. Gives what each chore gave besides.
     pub(super) fn commit<A>(
         &mut self,
         batches: &[Batch<A>],
         delivered: &[i64],
-    ) -> Result<Counts, StoreError> {
+        chores: &[Chore],
+    ) -> Result<(Counts, Vec<usize>), StoreError> {
         let transaction =
             begin(&mut self.store.connection).map_err(StoreError::doing("begin a transaction"))?;
         let mut touched = Touched::new();
         let is_followed = !self.followers.is_empty();
-        let mut samples = Samples {
-            transaction: &transaction,
-            series: &self.series,
-            sorted: &mut self.sorted,
-            touched: is_followed.then_some(&mut touched.values),
-        };
+        let samples = &mut self.samples;
+        samples.follow(is_followed);
         let together = batches.iter().filter(|batch| batch.tally.is_none());
-        let mut counts = samples.write(together.flat_map(|batch| &batch.samples))?;
+        let mut counts = samples.write(&transaction, together.flat_map(|batch| &batch.samples))?;
         let mut apart = Vec::new();
         for batch in batches {
             if let Some(tally) = &batch.tally {
-                let own = samples.write(&batch.samples)?;
+                let own = samples.write(&transaction, &batch.samples)?;
                 counts.add_samples(own);
                 apart.push((tally, own));
             }
         }
+        touched.values = samples.touched();
         let mut depths = self.depths;
         depths
             .write(
@@ -111,16 +109,26 @@ impl Committer {
                 .write(&transaction, list)
                 .map_err(StoreError::doing("note where its followers stand"))?;
         }
+        let done: rusqlite::Result<Vec<usize>> =
+            chores.iter().map(|chore| chore(&transaction)).collect();
+        let done = done.map_err(StoreError::doing("put settled readings in order"))?;
+        let frontiers = (!chores.is_empty())
+            .then(|| Frontiers::read(&transaction))
+            .transpose()
+            .map_err(StoreError::doing("see how far it is packed"))?;
         transaction
             .commit()
             .map_err(StoreError::doing("commit a transaction"))?;
         self.depths = depths;
         self.followers.settle(followers, touched);
+        if let Some(frontiers) = frontiers {
+            self.samples.go_on(frontiers);
+        }
         for (tally, own) in apart {
             // A batch is committed once; a tally that two share keeps the first.
             let _ = tally.set(own);
         }
-        Ok(counts)
+        Ok((counts, done))
     }
 
     /// Closes the store in good order.
@@ -129,93 +137,8 @@ impl Committer {
     }
 }
 
-/// Writes samples in one transaction.
-struct Samples<'a> {
-    transaction: &'a Transaction<'a>,
-    series: &'a SeriesMap,
-    /// Kept for its memory.
-    sorted: &'a mut Vec<(SeriesId, Sample)>,
-    /// Gets the times of what is new, where somebody follows.
-    touched: Option<&'a mut Spans>,
-}
-
-impl Samples<'_> {
-    /// Writes these, and gives what became of them.
-    fn write<'s>(
-        &mut self,
-        samples: impl IntoIterator<Item = &'s Sample>,
-    ) -> Result<Counts, StoreError> {
-        let mut counts = Counts {
-            refused: self.sort(samples),
-            ..Counts::default()
-        };
-        let touched = self.touched.as_deref_mut();
-        insert(self.transaction, self.sorted, &mut counts, touched)
-            .map_err(StoreError::doing("write readings"))?;
-        Ok(counts)
-    }
-
-    /// Puts the samples in the order of the table, so that each of its pages
-    /// is touched once. Samples of one key keep their order: the first stays.
-    /// Gives the number of those that cannot be stored.
-    fn sort<'s>(&mut self, samples: impl IntoIterator<Item = &'s Sample>) -> u64 {
-        self.sorted.clear();
-        let mut refused = 0;
-        for sample in samples {
-            match self.series.id(sample.series) {
-                Some(id) if sample.value.is_finite() => self.sorted.push((id, *sample)),
-                _ => refused += 1,
-            }
-        }
-        self.sorted.sort_by_key(|(id, sample)| (sample.time, *id));
-        refused
-    }
-}
-
 fn begin(connection: &mut Connection) -> rusqlite::Result<Transaction<'_>> {
     connection.transaction_with_behavior(TransactionBehavior::Immediate)
-}
-
-fn insert(
-    transaction: &Transaction<'_>,
-    sorted: &[(SeriesId, Sample)],
-    counts: &mut Counts,
-    mut touched: Option<&mut Spans>,
-) -> rusqlite::Result<()> {
-    let mut insert = transaction.prepare_cached(
-        "INSERT INTO readings (time, series, value, quality, delay)
-         VALUES (?1, ?2, ?3, ?4, ?5) ON CONFLICT DO NOTHING",
-    )?;
-    for (id, sample) in sorted {
-        let added = insert.execute((
-            sample.time.millis(),
-            id.0,
-            sample.value,
-            sample.quality.bits(),
-            sample.delay.millis(),
-        ))?;
-        if added == 1 {
-            counts.stored += 1;
-            if let Some(touched) = &mut touched {
-                touched.add_time(sample.time);
-            }
-        } else if kept_value(transaction, *id, sample)? == sample.value {
-            counts.duplicates += 1;
-        } else {
-            counts.conflicts += 1;
-        }
-    }
-    Ok(())
-}
-
-fn kept_value(
-    transaction: &Transaction<'_>,
-    id: SeriesId,
-    sample: &Sample,
-) -> rusqlite::Result<f64> {
-    transaction
-        .prepare_cached("SELECT value FROM readings WHERE series = ?1 AND time = ?2")?
-        .query_row((id.0, sample.time.millis()), |row| row.get(0))
 }
 
 /// Gives the number of lines whose key was taken by another content.

@@ -4,7 +4,9 @@ use std::io;
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use crate::units::Quantity;
+use crate::units::{Quantity, Timestamp};
+
+use super::packing::BlockError;
 
 /// What can go wrong with the store: what, where, and what to do.
 #[derive(Debug, thiserror::Error)]
@@ -115,6 +117,21 @@ pub enum StoreError {
         /// Why.
         source: io::Error,
     },
+    /// A block of packed values cannot be read.
+    #[error(
+        "the block of series {series} that begins at {first} cannot be read: {source}; the other values are not touched by it, restore these from a backup"
+    )]
+    Block {
+        /// The series' id.
+        series: i64,
+        /// Time of its first value.
+        first: Timestamp,
+        /// What is wrong.
+        source: BlockError,
+    },
+    /// A chore went with another that failed.
+    #[error("the store put off a chore as the one beside it failed; it is tried again")]
+    ChoreDropped,
     /// The writer has been stopped.
     #[error("the store's writer has stopped and takes nothing more; start the daemon again")]
     Stopped,

@@ -20,6 +20,8 @@
 //!   read twice.
 //! - One daemon a folder: a second one is refused. Readers never wait for the
 //!   writer, nor it for them.
+//! - Settled values are packed, rolled up, and deleted when they are too old, by a
+//!   [`Keeper`]; packed ones are read as before, to the bit, and their keys hold.
 //! - After a stop that was not clean the file is read through. A damaged one
 //!   is set aside, never deleted, and told in [`Store::opened`].
 //!
@@ -31,7 +33,12 @@
 //! | table | key | holds |
 //! | --- | --- | --- |
 //! | `series` | `id` | sump, channel, quantity, unit, kind (`reading` or `estimate`) |
-//! | `readings` | `time`, `series` | value, quality as bits, delay (arrival − time) |
+//! | `readings` | `time`, `series` | value, quality as bits, delay (arrival − time); the recent ones |
+//! | `blocks` | `id`; `series`, `first` | last, count, live, body: settled values of a series, packed as `packing/mod.rs` says |
+//! | `late_readings` | `series`, `time` | as `readings`: what came to a packed time, until it is packed too |
+//! | `rollups` | `series`, `step`, `start` | lowest, mean, highest good value, numbers of good and of all values, of hours and days |
+//! | `rollup_minutes` | `series`, `hour` | the same of the minutes of an hour, as JSON |
+//! | `rollup_due` | `series`, `hour` | hours to be rolled up again |
 //! | `journal` | `time`, `sump`, `seq` | kind, body as JSON |
 //! | `outbox` | `id` | topic, payload, retain, slot, created, correlation, receiver, message, attempts, next_attempt, expires |
 //! | `waiting` | `id` | due, subject, body as JSON |
@@ -43,20 +50,27 @@
 //! | `meta` | `name` | small facts about the file itself |
 //!
 //! Times are milliseconds since 1970-01-01T00:00:00Z. For other tools, the
-//! view `readings_plain` gives the readings with names, RFC 3339 times and
-//! quality in words. `schema.sql` has the columns,
-//! `schema_2.sql` and later ones what came to them; `user_version` numbers the schema, `application_id` is 0x53756d70. The file has incremental
+//! view `readings_plain` gives the recent readings with names, RFC 3339 times and
+//! quality in words, and `rollups_plain` all rollups. `meta` has how far values are
+//! packed: a value before `packed_to` is in a block or late, whatever `readings`
+//! still holds. `schema.sql` has the columns, `schema_2.sql` and those after it what
+//! came to them; `user_version` numbers the schema, `application_id` is 0x53756d70. The file has incremental
 //! auto-vacuum from its creation on, since a delete alone frees no disk.
 
+mod aside;
 mod commit;
 mod commit_times;
 mod error;
 mod followers;
+mod frontiers;
+mod keeper;
 mod letters;
 mod open;
 mod outbox;
+pub mod packing;
 mod reader;
 mod rows;
+mod samples;
 mod schema;
 mod series;
 mod spans;
@@ -70,6 +84,7 @@ mod writer;
 pub use commit_times::CommitTimes;
 pub use error::StoreError;
 pub use followers::{FOLLOWERS, FollowRow, FollowStep, Following};
+pub use keeper::{Keep, Keeper, KeeperSetup, KeeperThread, Room};
 pub use letters::{StoredAside, StoredLetter, StoredWaiting, WaitingLetters};
 pub use open::{FILE_NAME, Opened, Store};
 pub use reader::{

@@ -1,8 +1,8 @@
 //! Opening the store: the folder, the lock, the file, and what to do when the
 //! last one who had it open did not close it.
 
-use std::fs::{self, DirBuilder, File, TryLockError};
-use std::io;
+use std::fs::{DirBuilder, File, TryLockError};
+use std::io::Read;
 use std::os::unix::fs::DirBuilderExt;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
@@ -10,6 +10,7 @@ use std::time::Duration;
 use rusqlite::config::DbConfig;
 use rusqlite::{Connection, ErrorCode, OpenFlags};
 
+use super::aside::set_aside;
 use super::error::StoreError;
 use super::schema::{self, Content};
 use super::series::{self, SeriesMap, SeriesRow};
@@ -24,7 +25,7 @@ const LOCK_NAME: &str = "sumpward.lock";
 pub(super) const BUSY_TIMEOUT: Duration = Duration::from_secs(2);
 
 /// The write-ahead log is cut back to this after it was larger, bytes.
-const JOURNAL_SIZE_LIMIT: i64 = 64 << 20;
+pub(super) const JOURNAL_SIZE_LIMIT: i64 = 64 << 20;
 
 /// The write-ahead log is folded into the file when it has so many pages
 /// (32 MB). A page that many commits have touched by then is written back once:
@@ -32,6 +33,9 @@ const JOURNAL_SIZE_LIMIT: i64 = 64 << 20;
 /// SQLite's default of 1,000 cost a fifth more processor time a row (measured
 /// with `benches/store_insert.rs`).
 const CHECKPOINT_PAGES: i64 = 8_000;
+
+/// Bytes of a file that are looked at for signs of a store.
+const LOOKED_AT: u64 = 1 << 20;
 
 /// Memory for pages, KiB; SQLite takes KiB as a negative number.
 const CACHE_KIB: i64 = 8 << 10;
@@ -74,7 +78,7 @@ impl Store {
         let path = folder.join(FILE_NAME);
         let (connection, opened) = match open_file(&path) {
             Err(StoreError::Damaged { reason, .. }) => {
-                let aside = set_aside(&path)?;
+                let aside = set_aside(&path, "damaged")?;
                 let (connection, _) = open_file(&path)?;
                 let path = aside;
                 (connection, Opened::SetAside { path, reason })
@@ -116,7 +120,8 @@ impl Store {
     }
 }
 
-fn lock(folder: &Path) -> Result<File, StoreError> {
+/// Keeps everybody else out of the folder until it is dropped.
+pub(super) fn lock(folder: &Path) -> Result<File, StoreError> {
     let unusable = |source| StoreError::Folder {
         path: folder.to_owned(),
         source,
@@ -230,6 +235,10 @@ fn about_file(error: StoreError, path: &Path) -> StoreError {
         return error;
     };
     match source.sqlite_error_code() {
+        Some(ErrorCode::NotADatabase) if was_a_store(path) => StoreError::Damaged {
+            path: path.to_owned(),
+            reason: "its beginning has been overwritten".to_owned(),
+        },
         Some(ErrorCode::NotADatabase) => StoreError::NotAStore {
             path: path.to_owned(),
             reason: "it is no database",
@@ -242,30 +251,13 @@ fn about_file(error: StoreError, path: &Path) -> StoreError {
     }
 }
 
-/// Renames the file and its write-ahead log, so that they still belong
-/// together, to the first free name.
-fn set_aside(path: &Path) -> Result<PathBuf, StoreError> {
-    let with = |base: &Path, ending: &str| {
-        let mut name = base.as_os_str().to_owned();
-        name.push(ending);
-        PathBuf::from(name)
-    };
-    let aside = (1u32..)
-        .map(|n| with(path, &format!(".damaged-{n}")))
-        .find(|name| !name.exists())
-        .expect("a folder holds fewer than 2^32 files");
-    let rename = || -> io::Result<()> {
-        for ending in ["-wal", "-shm"] {
-            match fs::rename(with(path, ending), with(&aside, ending)) {
-                Err(error) if error.kind() != io::ErrorKind::NotFound => return Err(error),
-                _ => {}
-            }
-        }
-        fs::rename(path, &aside)
-    };
-    rename().map_err(|source| StoreError::SetAside {
-        path: path.to_owned(),
-        source,
-    })?;
-    Ok(aside)
+/// Whether a file that can no longer be opened bears the signs of a store: the
+/// mark in its header, or the text of its tables.
+fn was_a_store(path: &Path) -> bool {
+    let mut beginning = Vec::new();
+    let read = File::open(path).and_then(|file| file.take(LOOKED_AT).read_to_end(&mut beginning));
+    let sign = b"CREATE TABLE series";
+    read.is_ok()
+        && (beginning.get(68..72) == Some(&schema::APPLICATION_ID.to_be_bytes()[4..])
+            || beginning.windows(sign.len()).any(|bytes| bytes == sign))
 }

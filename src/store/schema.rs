@@ -8,15 +8,16 @@ use super::error::StoreError;
 
 /// What brings a file from schema `n` to schema `n + 1`, in order. Only ever
 /// appended to: files written by any earlier version are out there.
-const MIGRATIONS: [&str; 4] = [
+const MIGRATIONS: [&str; 5] = [
     include_str!("schema.sql"),
     include_str!("schema_2.sql"),
     include_str!("schema_3.sql"),
     include_str!("schema_4.sql"),
+    include_str!("schema_5.sql"),
 ];
 
 /// Marks the file as ours, in SQLite's `application_id`: "Sump" in ASCII.
-const APPLICATION_ID: i64 = 0x5375_6d70;
+pub(super) const APPLICATION_ID: i64 = 0x5375_6d70;
 
 /// The newest schema known here.
 pub(super) const NEWEST: i64 = MIGRATIONS.len() as i64;

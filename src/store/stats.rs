@@ -43,6 +43,26 @@ pub struct Stats {
     pub outbox_depth: AtomicUsize,
     /// Commands that wait for the writer.
     pub queue_depth: AtomicUsize,
+    /// Values packed into blocks, late ones included.
+    pub values_packed: AtomicU64,
+    /// Late values that are not in blocks yet, counted up to 100,000.
+    pub late_values: AtomicU64,
+    /// How far packing is behind the clock, ms.
+    pub packing_lag_ms: AtomicU64,
+    /// How far rollups are behind the clock, ms.
+    pub rolling_lag_ms: AtomicU64,
+    /// Values, rollups and journal lines deleted as they were too old.
+    pub deleted: AtomicU64,
+    /// The same before their time, as the disk was too full.
+    pub deleted_for_room: AtomicU64,
+    /// Whether the store takes more room than it may, or leaves the disk less.
+    pub short_of_room: AtomicBool,
+    /// Bytes of the file that are in use.
+    pub file_bytes: AtomicU64,
+    /// Bytes of the write-ahead log.
+    pub wal_bytes: AtomicU64,
+    /// Bytes that are free on the disk; 0 where it does not tell.
+    pub disk_free_bytes: AtomicU64,
 }
 
 impl Stats {
@@ -50,7 +70,8 @@ impl Stats {
     pub fn summary(&self) -> String {
         format!(
             "stored {}, duplicates {}, conflicts {}, refused {}, commits {}, last commit {} µs, \
-             write errors {}, messages waiting {}, messages dropped {}, expired {}, refused for good {}",
+             write errors {}, messages waiting {}, messages dropped {}, expired {}, refused for good {}, \
+             packed {}, late {}, deleted {}, deleted for room {}, bytes {}, log {}",
             self.rows_stored.load(Relaxed),
             self.duplicates.load(Relaxed),
             self.conflicts.load(Relaxed),
@@ -62,6 +83,12 @@ impl Stats {
             self.outbox_dropped.load(Relaxed),
             self.expired.load(Relaxed),
             self.put_aside.load(Relaxed),
+            self.values_packed.load(Relaxed),
+            self.late_values.load(Relaxed),
+            self.deleted.load(Relaxed),
+            self.deleted_for_room.load(Relaxed),
+            self.file_bytes.load(Relaxed),
+            self.wal_bytes.load(Relaxed),
         )
     }
 }

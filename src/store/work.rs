@@ -7,6 +7,8 @@ use std::sync::mpsc::{Receiver, SyncSender};
 use std::sync::{Arc, Condvar, Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
+use rusqlite::Transaction;
+
 use super::commit::Committer;
 use super::error::StoreError;
 use super::rows::{Batch, Counts, Receipt};
@@ -22,6 +24,11 @@ const LONGEST_PAUSE: Duration = Duration::from_secs(5);
 /// A lasting write error is told once in this time.
 const TELL_EVERY: Duration = Duration::from_secs(30);
 
+/// A small piece of work that rides in a transaction of the writer: it must be
+/// short, and able to be done again after a transaction that failed. What it
+/// gives goes back to whoever asked for it.
+pub(super) type Chore = Box<dyn Fn(&Transaction<'_>) -> rusqlite::Result<usize> + Send>;
+
 /// What the thread can be asked to do.
 #[expect(
     clippy::large_enum_variant,
@@ -32,6 +39,9 @@ pub(super) enum Command<A> {
     Batch(Batch<A>),
     /// Take these messages out of the outbox.
     Delivered(Vec<i64>),
+    /// Do this with the next commit, and tell what it gave; once, as what is
+    /// committed with it comes first.
+    Chore(Chore, SyncSender<Result<usize, StoreError>>),
     /// Commit at once and answer then.
     Flush(SyncSender<()>),
     /// Commit at once, close the store and end.
@@ -66,6 +76,8 @@ struct Group<A> {
     batches: Vec<Batch<A>>,
     delivered: Vec<i64>,
     flushed: Vec<SyncSender<()>>,
+    chores: Vec<Chore>,
+    asked: Vec<SyncSender<Result<usize, StoreError>>>,
     rows: usize,
     urgent: bool,
     last: bool,
@@ -77,6 +89,8 @@ impl<A> Group<A> {
             batches: Vec::new(),
             delivered: Vec::new(),
             flushed: Vec::new(),
+            chores: Vec::new(),
+            asked: Vec::new(),
             rows: 0,
             urgent: false,
             last: false,
@@ -94,6 +108,10 @@ impl<A> Group<A> {
                 self.rows += ids.len();
                 self.delivered.extend(ids);
             }
+            Command::Chore(chore, done) => {
+                self.chores.push(chore);
+                self.asked.push(done);
+            }
             Command::Flush(done) => {
                 self.urgent = true;
                 self.flushed.push(done);
@@ -107,7 +125,7 @@ impl<A> Group<A> {
     }
 
     fn is_empty(&self) -> bool {
-        self.batches.is_empty() && self.delivered.is_empty()
+        self.batches.is_empty() && self.delivered.is_empty() && self.chores.is_empty()
     }
 }
 
@@ -167,7 +185,12 @@ impl<A> Work<A> {
     fn collect(&mut self) {
         let until = Instant::now() + self.limits.linger;
         while !self.group.is_due(self.limits.group_rows) {
-            let left = until.saturating_duration_since(Instant::now());
+            // A chore alone does not wait, but what waits already goes with it.
+            let left = if self.group.rows > 0 {
+                until.saturating_duration_since(Instant::now())
+            } else {
+                Duration::ZERO
+            };
             match self.commands.recv_timeout(left) {
                 Ok(command) => self.take(command),
                 Err(_) => return,
@@ -182,13 +205,20 @@ impl<A> Work<A> {
         let mut stopping = false;
         while !self.group.is_empty() {
             let begun = Instant::now();
+            let group = &self.group;
             match self
                 .committer
-                .commit(&self.group.batches, &self.group.delivered)
+                .commit(&group.batches, &group.delivered, &group.chores)
             {
-                Ok(counts) => {
+                Ok((counts, done)) => {
+                    self.answer_chores(done);
                     self.settle(counts, begun.elapsed());
                     break;
+                }
+                // It may be their fault, and nothing is to wait for them.
+                Err(error) if !self.group.chores.is_empty() => {
+                    self.drop_chores(error);
+                    continue;
                 }
                 Err(error) if stopping => return Err(self.give_up(error)),
                 Err(error) => self.tell(&error, begun),
@@ -204,16 +234,37 @@ impl<A> Work<A> {
         Ok(())
     }
 
+    /// Tells those who asked for chores what they gave; they may have gone.
+    fn answer_chores(&mut self, done: Vec<usize>) {
+        self.group.chores.clear();
+        for (asked, done) in self.group.asked.drain(..).zip(done) {
+            let _ = asked.send(Ok(done));
+        }
+    }
+
+    /// Leaves the chores out; the first who asked learns why.
+    fn drop_chores(&mut self, error: StoreError) {
+        self.group.chores.clear();
+        let mut why = Some(error);
+        for asked in self.group.asked.drain(..) {
+            let _ = asked.send(Err(why.take().unwrap_or(StoreError::ChoreDropped)));
+        }
+    }
+
     /// Counts what has been committed, hands it back, and begins a new group.
     fn settle(&mut self, counts: Counts, commit_time: Duration) {
         self.count(counts, commit_time);
         let mut emptied = mem::take(&mut self.group.batches);
+        let only_chores = emptied.is_empty() && self.group.delivered.is_empty();
         self.group.delivered.clear();
         self.group.rows = 0;
         let mut acks = Vec::with_capacity(emptied.iter().map(|batch| batch.acks.len()).sum());
         for batch in &mut emptied {
             acks.append(&mut batch.acks);
             batch.clear();
+        }
+        if only_chores {
+            return;
         }
         (self.after_commit)(Receipt {
             acks,

@@ -12,7 +12,7 @@ use super::open::Store;
 use super::rows::{Batch, Receipt};
 use super::series::SeriesMap;
 use super::stats::Stats;
-use super::work::{Command, StopSign, Work};
+use super::work::{Chore, Command, StopSign, Work};
 
 /// How much the writer takes on, and how long it waits for more.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -201,6 +201,19 @@ impl<A> WriterHandle<A> {
         let (done, wait) = mpsc::sync_channel(1);
         self.send(Command::Flush(done))?;
         wait.recv().map_err(|_| StoreError::Stopped)
+    }
+
+    /// What the writer and the keeper have done so far.
+    pub fn stats(&self) -> Arc<Stats> {
+        Arc::clone(&self.stats)
+    }
+
+    /// Has the writer do a chore with its next commit; gives what it gave, once
+    /// it is on the disk.
+    pub(super) fn chore(&self, chore: Chore) -> Result<usize, StoreError> {
+        let (done, wait) = mpsc::sync_channel(1);
+        self.send(Command::Chore(chore, done))?;
+        wait.recv().unwrap_or(Err(StoreError::Stopped))
     }
 
     fn send(&self, command: Command<A>) -> Result<(), StoreError> {

@@ -2,10 +2,13 @@
 
 use std::ops::ControlFlow;
 
+use rusqlite::Row;
+
 use crate::engine::QualityClass;
 use crate::units::Timestamp;
 
 use super::super::error::StoreError;
+use super::super::frontiers::Frontiers;
 use super::super::series::SeriesId;
 use super::Reader;
 
@@ -36,9 +39,36 @@ pub struct Spread {
     pub max: f64,
 }
 
+/// Values that are looked at one by one. Choice: some 50 ms; of more, hours are
+/// taken where they are fine enough.
+const ONE_BY_ONE: i64 = 4_000_000;
+
+/// So many rollups in a span are fine enough.
+const FINE: i64 = 4;
+
+/// Lengths of rollups, ms.
+const MINUTE: i64 = 60_000;
+const HOUR: i64 = 60 * MINUTE;
+
+const HOURS: &str = "SELECT start, min, mean, max, good, count FROM rollups
+    WHERE series = ?1 AND step = 3600000 AND start >= ?2 AND start < ?3 ORDER BY start";
+
+const MINUTES: &str = "SELECT hour + 60000 * minute.key,
+           iif(minute.type = 'array', json_extract(minute.value, '$[0]'), minute.value),
+           iif(minute.type = 'array', json_extract(minute.value, '$[1]'), minute.value),
+           iif(minute.type = 'array', json_extract(minute.value, '$[2]'), minute.value),
+           iif(minute.type = 'array', json_extract(minute.value, '$[3]'), 1),
+           iif(minute.type = 'array', json_extract(minute.value, '$[4]'), 1)
+    FROM rollup_minutes JOIN json_each(rollup_minutes.body) AS minute
+    WHERE series = ?1 AND hour >= ?2 AND hour < ?3 AND minute.type <> 'null'
+    ORDER BY hour, minute.key";
+
 impl Reader {
     /// One series with `from <= time < to` in `points` spans of the same
-    /// length, by time. Spans without a value are left out.
+    /// length, by time. Spans without a value are left out. Where there are
+    /// millions of values, or they are deleted already, hours or minutes are
+    /// taken in place of them if they are fine enough; each counts to the span
+    /// in which it begins.
     ///
     /// # Errors
     /// When the store cannot be read.
@@ -50,13 +80,90 @@ impl Reader {
         points: usize,
     ) -> Result<Vec<Drawn>, StoreError> {
         let mut drawing = Drawing::new(from, to, points);
+        let (begin, end, rollups) = self.rolled_part(series, &drawing, to)?;
+        self.draw_values(series, (from, begin), &mut drawing)?;
+        let bounds = (series.0, begin.millis(), end.millis());
+        if begin < end {
+            for rolled in self.list(rollups, bounds, rolled)? {
+                drawing.add_rolled(&rolled);
+            }
+        }
+        self.draw_values(series, (end, to), &mut drawing)?;
+        Ok(drawing.drawn)
+    }
+
+    fn draw_values(
+        &self,
+        series: SeriesId,
+        (from, to): (Timestamp, Timestamp),
+        drawing: &mut Drawing,
+    ) -> Result<(), StoreError> {
         self.series_range(series, from, to, |one| {
             let good = one.quality.class() == QualityClass::Good;
             drawing.add(one.time, one.value, good);
             ControlFlow::Continue(())
-        })?;
-        Ok(drawing.finish())
+        })
     }
+
+    /// The part for which rollups are taken, and which.
+    fn rolled_part(
+        &self,
+        series: SeriesId,
+        drawing: &Drawing,
+        to: Timestamp,
+    ) -> Result<(Timestamp, Timestamp, &'static str), StoreError> {
+        let (from, to) = (drawing.from, to.millis());
+        let frontiers = self.at_once(|transaction| {
+            Frontiers::read(transaction).map_err(StoreError::doing("see how far it is packed"))
+        })?;
+        let values = self.first(
+            "SELECT sum(count) FROM blocks WHERE series = ?1 AND first < ?3 AND last >= ?2",
+            (series.0, from, to),
+            |row| row.get::<_, Option<i64>>(0),
+        )?;
+        let many = values.flatten().is_some_and(|values| values > ONE_BY_ONE);
+        let span = (drawing.length / drawing.points) as i64;
+        let (until, rollups) = match span {
+            span if many && span >= FINE * HOUR => (frontiers.rolled_to, HOURS),
+            span if span >= FINE * HOUR => (frontiers.raw_from, HOURS),
+            span if span >= FINE * MINUTE => (frontiers.raw_from, MINUTES),
+            _ => (i64::MIN, HOURS),
+        };
+        let up = |time: i64| {
+            time.saturating_add(HOUR - 1)
+                .div_euclid(HOUR)
+                .saturating_mul(HOUR)
+        };
+        let begin = up(from).min(to);
+        let end = up(until.min(frontiers.rolled_to))
+            .min(to.div_euclid(HOUR) * HOUR)
+            .max(begin);
+        Ok((
+            Timestamp::from_millis(begin.max(from)),
+            Timestamp::from_millis(end),
+            rollups,
+        ))
+    }
+}
+
+/// One minute or hour.
+struct Rolled {
+    start: Timestamp,
+    spread: Option<Spread>,
+    good: u64,
+    count: u64,
+}
+
+fn rolled(row: &Row<'_>) -> rusqlite::Result<Rolled> {
+    let (min, mean, max): (Option<f64>, Option<f64>, Option<f64>) =
+        (row.get(1)?, row.get(2)?, row.get(3)?);
+    let spread = min.zip(mean).zip(max);
+    Ok(Rolled {
+        start: Timestamp::from_millis(row.get(0)?),
+        spread: spread.map(|((min, mean), max)| Spread { min, mean, max }),
+        good: row.get::<_, i64>(4)?.cast_unsigned(),
+        count: row.get::<_, i64>(5)?.cast_unsigned(),
+    })
 }
 
 /// Collects values into spans.
@@ -88,21 +195,33 @@ impl Drawing {
     }
 
     fn add(&mut self, time: Timestamp, value: f64, good: bool) {
-        if self.drawn.last().is_none_or(|last| time >= last.to) {
-            self.begin(time);
+        self.add_rolled(&Rolled {
+            start: time,
+            spread: good.then_some(Spread {
+                min: value,
+                mean: value,
+                max: value,
+            }),
+            good: u64::from(good),
+            count: 1,
+        });
+    }
+
+    fn add_rolled(&mut self, rolled: &Rolled) {
+        if self.drawn.last().is_none_or(|last| rolled.start >= last.to) {
+            self.begin(rolled.start);
         }
         let last = self.drawn.last_mut().expect("one was begun");
-        last.count += 1;
-        if good {
-            last.good += 1;
-            self.sum += value;
-            let (min, max) = last.spread.map_or((value, value), |s| (s.min, s.max));
-            last.spread = Some(Spread {
-                min: min.min(value),
-                mean: self.sum / last.good as f64,
-                max: max.max(value),
-            });
-        }
+        last.count += rolled.count;
+        last.good += rolled.good;
+        let Some(new) = rolled.spread else { return };
+        self.sum += new.mean * rolled.good as f64;
+        let known = last.spread.unwrap_or(new);
+        last.spread = Some(Spread {
+            min: known.min.min(new.min),
+            mean: self.sum / last.good as f64,
+            max: known.max.max(new.max),
+        });
     }
 
     /// Begins the span in which `time` lies.
@@ -117,9 +236,5 @@ impl Drawing {
             good: 0,
             count: 0,
         });
-    }
-
-    fn finish(self) -> Vec<Drawn> {
-        self.drawn
     }
 }

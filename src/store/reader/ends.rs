@@ -31,8 +31,16 @@ impl Reader {
             first = Some(one.time);
             ControlFlow::Break(())
         })?;
-        // The newest values stand as rows.
-        let newest = self.end("SELECT time FROM readings ORDER BY time DESC LIMIT 1")?;
+        let newest = self.first(
+            "WITH packed AS (SELECT value AS until FROM meta WHERE name = 'packed_to')
+             SELECT max(time) FROM (
+                SELECT max(time) AS time FROM readings
+                UNION ALL SELECT max(time) FROM late_readings
+                UNION ALL SELECT max(last) FROM blocks, packed WHERE first < until)",
+            (),
+            |row| row.get::<_, Option<i64>>(0),
+        )?;
+        let newest = newest.flatten().map(Timestamp::from_millis);
         Ok(first.map(|first| (first, newest.unwrap_or(first).max(first))))
     }
 

@@ -3,10 +3,13 @@
 mod draw;
 mod ends;
 mod follow;
+mod gather;
 mod journal;
 mod range;
+mod settled;
 mod values;
 
+use std::cell::RefCell;
 use std::path::Path;
 use std::sync::Arc;
 
@@ -21,6 +24,7 @@ use super::schema::{self, Content};
 
 pub use draw::{Drawn, Spread};
 pub use follow::{Standing, Window};
+use gather::Unpacked;
 pub use journal::{JournalKey, StoredJournal};
 pub use values::{StoredReading, StoredSeries};
 
@@ -66,6 +70,7 @@ pub struct Cursor {
 #[derive(Debug)]
 pub struct Reader {
     connection: Connection,
+    unpacked: RefCell<Unpacked>,
 }
 
 impl Reader {
@@ -83,7 +88,10 @@ impl Reader {
             .busy_timeout(BUSY_TIMEOUT)
             .map_err(StoreError::doing("set its patience"))?;
         match schema::look(&connection, &path)? {
-            Content::Schema(schema::NEWEST) => Ok(Reader { connection }),
+            Content::Schema(schema::NEWEST) => Ok(Reader {
+                connection,
+                unpacked: RefCell::default(),
+            }),
             _ => Err(StoreError::NotAStore {
                 path,
                 reason: "its schema is not the one of this version; let the daemon open it once",

@@ -1,5 +1,7 @@
 //! Reading values: readings and estimates.
 
+use std::ops::ControlFlow;
+
 use rusqlite::Row;
 
 use crate::engine::Quality;
@@ -42,20 +44,25 @@ pub struct StoredSeries {
 }
 
 impl Reader {
-    /// Number of stored values of a kind; reads them all.
+    /// Number of stored values of a kind.
     ///
     /// # Errors
     /// When the store cannot be read.
     pub fn count_readings(&self, kind: SeriesKind) -> Result<u64, StoreError> {
         self.count(
-            "SELECT count(*) FROM series JOIN readings ON readings.series = series.id
-             WHERE series.kind = ?1",
+            "WITH packed AS (SELECT value AS until FROM meta WHERE name = 'packed_to'),
+                  wanted AS (SELECT id FROM series WHERE kind = ?1)
+             SELECT (SELECT coalesce(sum(count), 0) FROM blocks
+                     WHERE series IN wanted AND first < (SELECT until FROM packed))
+                  + (SELECT count(*) FROM readings
+                     WHERE series IN wanted AND time >= (SELECT until FROM packed))
+                  + (SELECT count(*) FROM late_readings WHERE series IN wanted)",
             [kind.name()],
         )
     }
 
     /// Values of one series with `from <= time < to`, by time, `limit` at
-    /// most. Looks at every value of that time, whatever its series.
+    /// most. Of recent time it looks at every value, whatever its series.
     ///
     /// # Errors
     /// When the store cannot be read.
@@ -66,40 +73,36 @@ impl Reader {
         to: Timestamp,
         limit: usize,
     ) -> Result<Vec<StoredReading>, StoreError> {
-        self.list(
-            "SELECT series, time, value, quality, delay FROM readings
-             WHERE series = ?1 AND time >= ?2 AND time < ?3 ORDER BY time LIMIT ?4",
-            (series.0, from.millis(), to.millis(), limit as i64),
-            reading,
-        )
+        let mut found = Vec::new();
+        if limit == 0 {
+            return Ok(found);
+        }
+        self.series_range(series, from, to, |one| {
+            found.push(*one);
+            if found.len() < limit {
+                ControlFlow::Continue(())
+            } else {
+                ControlFlow::Break(())
+            }
+        })?;
+        Ok(found)
     }
 
     /// Calls `each` with the readings (not the estimates) of all sumps whose
-    /// time is `since` or later, in the order (arrival, time, series). The
-    /// store's log cannot be cut while this runs: meant for the start, before
-    /// much is written.
+    /// time is `since` or later, in the order (arrival, time, series). Keeps all
+    /// of them in memory: meant for the start, since the newest snapshots.
     ///
     /// # Errors
     /// When the store cannot be read.
     pub fn readings_since(
         &self,
         since: Timestamp,
-        mut each: impl FnMut(StoredReading),
+        each: impl FnMut(StoredReading),
     ) -> Result<(), StoreError> {
-        let doing = || StoreError::doing("read readings");
-        let mut select = self
-            .connection
-            .prepare_cached(
-                "SELECT series, time, value, quality, delay FROM readings
-                 WHERE time >= ?1
-                   AND series IN (SELECT id FROM series WHERE kind = 'reading')
-                 ORDER BY time + delay, time, series",
-            )
-            .map_err(doing())?;
-        let mut rows = select.query([since.millis()]).map_err(doing())?;
-        while let Some(row) = rows.next().map_err(doing())? {
-            each(reading(row).map_err(doing())?);
-        }
+        let to = i64::MAX;
+        let mut found = self.gathered(since.millis(), to, Some(SeriesKind::Reading))?;
+        found.sort_unstable_by_key(|one| (one.time + one.delay, one.time, one.series));
+        found.into_iter().for_each(each);
         Ok(())
     }
 
@@ -115,21 +118,13 @@ impl Reader {
         to: Timestamp,
         apart: Span,
     ) -> Result<Vec<StoredReading>, StoreError> {
-        self.list(
-            "SELECT series, time, value, quality, delay FROM readings
-             WHERE time >= ?1 AND time <= ?2
-               AND time + delay >= ?3 AND time + delay < ?4 AND quality & ?5 = 0
-               AND series IN (SELECT id FROM series WHERE kind = 'reading')
-             ORDER BY time + delay, time, series",
-            (
-                (from - apart).millis(),
-                (to + apart).millis(),
-                from.millis(),
-                to.millis(),
-                Quality::LATE.bits(),
-            ),
-            reading,
-        )
+        let (first, end) = ((from - apart).millis(), (to + apart).millis() + 1);
+        let mut found = self.gathered(first, end, Some(SeriesKind::Reading))?;
+        found.retain(|one| {
+            (from..to).contains(&(one.time + one.delay)) && !one.quality.has(Quality::LATE)
+        });
+        found.sort_unstable_by_key(|one| (one.time + one.delay, one.time, one.series));
+        Ok(found)
     }
 
     /// Every series of readings that was ever registered.
@@ -173,11 +168,19 @@ impl Reader {
     /// # Errors
     /// When the store cannot be read.
     pub fn first_live_reading(&self) -> Result<Option<Timestamp>, StoreError> {
-        self.first(
-            "SELECT time FROM readings WHERE quality & ?1 = 0 ORDER BY time LIMIT 1",
+        let first = self.first(
+            "WITH packed AS (SELECT value AS until FROM meta WHERE name = 'packed_to')
+             SELECT min(time) FROM (
+                SELECT min(live) AS time FROM blocks, packed WHERE first < until
+                UNION ALL
+                SELECT (SELECT time FROM readings, packed
+                        WHERE time >= until AND quality & ?1 = 0 ORDER BY time LIMIT 1)
+                UNION ALL
+                SELECT min(time) FROM late_readings WHERE quality & ?1 = 0)",
             [Quality::LATE.bits()],
-            |row| row.get(0).map(Timestamp::from_millis),
-        )
+            |row| row.get::<_, Option<i64>>(0),
+        )?;
+        Ok(first.flatten().map(Timestamp::from_millis))
     }
 }
 

@@ -1,9 +1,12 @@
 //! The store as a whole: opened, written to, read from, and mistreated.
 
+mod damage;
 mod following;
 mod letters;
 mod opening;
+mod packing;
 mod reading;
+mod rolling;
 mod writing;
 
 use std::path::Path;
