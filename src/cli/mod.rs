@@ -5,6 +5,7 @@
 //! standard output, what people are told to standard error.
 
 mod alarms;
+mod backup;
 mod beside;
 mod between;
 pub mod calc;
@@ -87,6 +88,12 @@ enum Command {
     Report(report::ReportArgs),
     /// Try the roads to a contact; show messages that wait or were given up.
     Message(MessageArgs),
+    /// Copy the store to a file, whether the daemon runs or not, and read the
+    /// copy through.
+    Backup(BackupArgs),
+    /// Put a copy in the place of the store, which is set aside; the daemon must
+    /// not run.
+    Restore(RestoreArgs),
     /// Work out a formula: calc dose volume=820L concentration=4.2% …
     Calc(CalcArgs),
 }
@@ -172,6 +179,27 @@ struct EntryArgs {
     folder: Folder,
     #[command(flatten)]
     what: entry::What,
+}
+
+#[derive(Debug, Args)]
+struct BackupArgs {
+    #[command(flatten)]
+    folder: Folder,
+    /// Only read through a copy that is there.
+    #[arg(long)]
+    check: bool,
+    /// The copy; it must not be there yet.
+    #[arg(value_name = "FILE")]
+    file: PathBuf,
+}
+
+#[derive(Debug, Args)]
+struct RestoreArgs {
+    #[command(flatten)]
+    folder: Folder,
+    /// The copy.
+    #[arg(value_name = "FILE")]
+    file: PathBuf,
 }
 
 #[derive(Debug, Args)]
@@ -403,6 +431,13 @@ pub fn main() -> ExitCode {
         Command::Message(args) => with_settings(&args.config, |settings| {
             message::message(&settings, &args.what)
         }),
+        Command::Backup(args) if args.check => said(backup::check(&args.file)),
+        Command::Backup(args) => with_settings(&args.folder.config, |settings| {
+            Ok(said(backup::backup(&settings, &args.file)))
+        }),
+        Command::Restore(args) => with_settings(&args.folder.config, |settings| {
+            Ok(said(backup::restore(&settings, &args.file)))
+        }),
         Command::Calc(args) => calculate(&args),
     };
     ExitCode::from(status)
@@ -425,6 +460,14 @@ fn told(outcome: anyhow::Result<u8>) -> u8 {
         eprintln!("sumpward: {error:#}");
         NO
     })
+}
+
+/// The status of what was said, or the error told.
+fn said(outcome: Result<String, crate::store::BackupError>) -> u8 {
+    told(outcome.map_err(anyhow::Error::from).map(|text| {
+        say(&text);
+        WELL
+    }))
 }
 
 fn check_settings(folder: &Path) -> u8 {

@@ -22,6 +22,8 @@
 //!   writer, nor it for them.
 //! - Settled values are packed, rolled up, and deleted when they are too old, by a
 //!   [`Keeper`]; packed ones are read as before, to the bit, and their keys hold.
+//! - A [`backup`] is of one instant, checked before it has its name; nothing is
+//!   overwritten.
 //! - After a stop that was not clean the file is read through. A damaged one
 //!   is set aside, never deleted, and told in [`Store::opened`].
 //!
@@ -58,6 +60,7 @@
 //! auto-vacuum from its creation on, since a delete alone frees no disk.
 
 mod aside;
+mod backup;
 mod commit;
 mod commit_times;
 mod error;
@@ -81,6 +84,7 @@ mod waiting;
 mod work;
 mod writer;
 
+pub use backup::{BackupError, Checked, backup, check, restore};
 pub use commit_times::CommitTimes;
 pub use error::StoreError;
 pub use followers::{FOLLOWERS, FollowRow, FollowStep, Following};

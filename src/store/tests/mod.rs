@@ -1,5 +1,6 @@
 //! The store as a whole: opened, written to, read from, and mistreated.
 
+mod backups;
 mod damage;
 mod following;
 mod letters;
