@@ -1,7 +1,9 @@
 //! How fast the store takes readings: `cargo bench --bench store_insert`, or
 //! with `-- SERIES ROWS COMMIT` for another number of series, of rows in all,
 //! and of rows a commit. Every series gets a reading in turn, as from a plant
-//! whose channels all report at the same rate.
+//! whose channels all report at the same rate. The floor beside it is the least
+//! that could be done: the same rows into the same table through rusqlite alone,
+//! on one thread, with the same commits.
 
 #![allow(clippy::disallowed_methods)] // it measures real time
 
@@ -10,6 +12,7 @@ use std::sync::mpsc;
 use std::time::Instant;
 use std::{env, fs};
 
+use rusqlite::Connection;
 use sumpward::engine::{Quality, Sample, SeriesIx};
 use sumpward::store::{Batch, FILE_NAME, Limits, SeriesKind, SeriesRow, Store, Writer};
 use sumpward::units::{Quantity, Span, Timestamp};
@@ -65,6 +68,51 @@ fn measure(series: usize, rows: usize, commit: usize) {
         busy / stored as f64 * 1e6,
         size.len() as f64 / stored as f64,
     );
+    let (floor, floor_busy) = bare(series, rows, commit);
+    println!(
+        "  rusqlite alone: {:.0} rows/s, {:.2} µs of processor a row; the store reaches {:.2} of its pace",
+        rows as f64 / floor,
+        floor_busy / rows as f64 * 1e6,
+        floor / took.as_secs_f64()
+    );
+}
+
+/// The same rows through rusqlite alone; gives the seconds and the processor's.
+fn bare(series: usize, rows: usize, commit: usize) -> (f64, f64) {
+    let folder = tempfile::tempdir().expect("a temporary folder can be made");
+    let mut connection = Connection::open(folder.path().join("bare.db")).expect("a new file");
+    connection
+        .execute_batch(
+            "PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL; PRAGMA cache_size = -8192;
+             PRAGMA wal_autocheckpoint = 8000;
+             CREATE TABLE readings (
+                 time INTEGER NOT NULL, series INTEGER NOT NULL, value REAL NOT NULL,
+                 quality INTEGER NOT NULL, delay INTEGER NOT NULL,
+                 PRIMARY KEY (time, series)
+             ) WITHOUT ROWID, STRICT;",
+        )
+        .expect("a new file takes a table");
+    let (begun, busy) = (Instant::now(), processor_seconds());
+    for first in (0..rows).step_by(commit) {
+        let transaction = connection.transaction().expect("nobody else writes");
+        {
+            let mut insert = transaction
+                .prepare_cached("INSERT INTO readings VALUES (?1, ?2, ?3, ?4, ?5)")
+                .expect("the table is there");
+            let mut some: Vec<Sample> = (first..rows.min(first + commit))
+                .map(|n| sample(n, series))
+                .collect();
+            some.sort_by_key(|one| (one.time, one.series));
+            for one in some {
+                let (time, delay) = (one.time.millis(), one.delay.millis());
+                insert
+                    .execute((time, one.series.0, one.value, one.quality.bits(), delay))
+                    .expect("each key is there once");
+            }
+        }
+        transaction.commit().expect("the disk takes it");
+    }
+    (begun.elapsed().as_secs_f64(), processor_seconds() - busy)
 }
 
 fn list(series: usize) -> Vec<SeriesRow> {
