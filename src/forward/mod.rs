@@ -35,7 +35,7 @@ mod value_points;
 
 pub use feed::FeedError;
 pub use lines::Lines;
-pub use report::{DeadLetterNews, Stand, TargetReport, TargetStatus};
+pub use report::{LastError, Stand, TargetCounts, TargetReport, TargetStatus};
 pub use server::{Server, ServerError};
 pub use target::Target;
 pub use value_points::ValuePoints;

@@ -94,11 +94,11 @@ pub struct TargetCounts {
 
 /// Dead letters of one batch.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct DeadLetterNews {
+pub(super) struct DeadLetterNews {
     /// How many.
-    pub count: u64,
+    pub(super) count: u64,
     /// Whether they are in the file.
-    pub is_written: bool,
+    pub(super) is_written: bool,
 }
 
 /// How far the reading of the store has come.
