@@ -316,7 +316,7 @@ impl<A: Send + 'static> Target<A> {
             is_written: written.is_ok(),
         });
         let all = before + dead.len() as u64;
-        let words = &*letters[0].words;
+        let words = letters[0].words;
         if before == 0 || before.ilog2() != all.ilog2() {
             tracing::error!(
                 forward = target,
