@@ -46,6 +46,7 @@ impl Beside {
         hidden.push(format!(".{}.part", std::process::id()));
         let part = place.with_file_name(hidden);
         let file = OpenOptions::new()
+            .read(true)
             .write(true)
             .create_new(true)
             .open(&part)

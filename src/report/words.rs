@@ -6,7 +6,7 @@ use std::fmt;
 
 use jiff::tz::TimeZone;
 
-use crate::units::{Span, Timestamp};
+use crate::units::{Span, Timestamp, nearest};
 
 use super::table::Cell;
 
@@ -20,49 +20,88 @@ const BUILT_IN: [(&str, &str); 2] = [
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum WordsError {
     /// There is no such language.
-    #[error(
-        "there are no words of a report in \"{found}\"; there are: {}",
-        languages()
-    )]
+    #[error("there are no words of a report in \"{found}\"; there are: {known}")]
     Language {
         /// What was asked for, shortened.
         found: String,
+        /// The languages that there are.
+        known: String,
     },
     /// A file cannot be read.
-    #[error("the words of a report cannot be read: {0}")]
-    File(String),
+    #[error("{file}: {what}")]
+    File {
+        /// Which.
+        file: String,
+        /// What is wrong, and what is allowed.
+        what: String,
+    },
 }
 
-fn languages() -> String {
-    BUILT_IN.map(|(name, _)| name).join(", ")
+/// A plant's own words for a language, laid over those that come with the
+/// program.
+#[derive(Debug, Clone, Copy)]
+pub struct OwnWords<'a> {
+    /// The language.
+    pub language: &'a str,
+    /// Where the file stands, as people are told.
+    pub shown: &'a str,
+    /// What it says.
+    pub text: &'a str,
 }
 
 /// The words of one language.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Words {
-    language: &'static str,
+    language: String,
     by_key: BTreeMap<String, String>,
 }
 
 impl Words {
-    /// Those of a language that comes with the program.
+    /// Those of a language: the plant's own over those that come with the
+    /// program, and English for what neither has.
     ///
     /// # Errors
-    /// When there is none of that name.
-    pub fn of(language: &str) -> Result<Self, WordsError> {
-        let found = BUILT_IN.iter().find(|(name, _)| *name == language);
-        let (language, text) = found.ok_or_else(|| WordsError::Language {
-            found: language.chars().take(40).collect(),
-        })?;
+    /// When there are none, or the plant's own cannot be read.
+    pub fn of(language: &str, own: &[OwnWords<'_>]) -> Result<Self, WordsError> {
+        let own_files = || own.iter().filter(|file| file.language == language);
+        let built_in = BUILT_IN.iter().find(|(name, _)| *name == language);
+        if built_in.is_none() && own_files().next().is_none() {
+            let mut known = BUILT_IN.map(|(name, _)| name).to_vec();
+            known.extend(own.iter().map(|file| file.language));
+            known.dedup();
+            return Err(WordsError::Language {
+                found: language.chars().take(40).collect(),
+                known: known.join(", "),
+            });
+        }
+        let (english, text) = BUILT_IN[0];
+        let mut by_key = read(english, text)?;
+        if let Some((name, text)) = built_in {
+            by_key.extend(read(name, text)?);
+        }
+        for file in own_files() {
+            for (key, words) in read(file.shown, file.text)? {
+                let Some(known) = by_key.get_mut(&key) else {
+                    let near = nearest(&key, by_key.keys().map(String::as_str));
+                    let meant =
+                        near.map_or(String::new(), |near| format!("; did you mean {near}?"));
+                    return Err(WordsError::File {
+                        file: file.shown.to_owned(),
+                        what: format!("a report has no words {key}{meant}"),
+                    });
+                };
+                *known = words;
+            }
+        }
         Ok(Words {
-            language,
-            by_key: read(text)?,
+            language: language.to_owned(),
+            by_key,
         })
     }
 
     /// The language, by its code (ISO 639-1).
-    pub const fn language(&self) -> &'static str {
-        self.language
+    pub fn language(&self) -> &str {
+        &self.language
     }
 
     /// The words of this key; without any the key itself, readable.
@@ -107,17 +146,25 @@ impl Words {
     }
 }
 
-/// Sentences by table and key.
-fn read(text: &str) -> Result<BTreeMap<String, String>, WordsError> {
-    let file = text
-        .parse::<toml_edit::DocumentMut>()
-        .map_err(|error| WordsError::File(error.to_string()))?;
+/// Words by table and key.
+fn read(shown: &str, text: &str) -> Result<BTreeMap<String, String>, WordsError> {
+    let wrong = |what: String| WordsError::File {
+        file: shown.to_owned(),
+        what,
+    };
+    let file = text.parse::<toml_edit::DocumentMut>();
+    let file = file.map_err(|error| wrong(error.to_string()))?;
     let mut words = BTreeMap::new();
     for (table, item) in file.iter() {
-        for (key, value) in item.as_table().into_iter().flat_map(|table| table.iter()) {
+        let keys = item.as_table().ok_or_else(|| {
+            wrong(format!(
+                "{table} stands in no table; write [page] or another of the built-in file"
+            ))
+        })?;
+        for (key, value) in keys {
             let text = value
                 .as_str()
-                .ok_or_else(|| WordsError::File(format!("{table}.{key} is no text")))?;
+                .ok_or_else(|| wrong(format!("{table}.{key} is no text; put it in quotes")))?;
             words.insert(format!("{table}.{key}"), text.to_owned());
         }
     }
@@ -252,7 +299,7 @@ mod tests {
 
     #[test]
     fn every_language_has_every_key_with_the_same_values() {
-        let english = Words::of("en").unwrap();
+        let english = Words::of("en", &[]).unwrap();
         let names = |text: &str| {
             let mut names: Vec<String> = text
                 .split('{')
@@ -264,7 +311,7 @@ mod tests {
             names
         };
         for (name, _) in BUILT_IN {
-            let words = Words::of(name).unwrap();
+            let words = Words::of(name, &[]).unwrap();
             assert!(words.keys().eq(english.keys()), "{name}");
             for key in english.keys() {
                 assert_eq!(
@@ -275,13 +322,48 @@ mod tests {
                 assert!(!words.say(key).trim().is_empty(), "{name}: {key}");
             }
         }
-        let told = Words::of("xx").unwrap_err().to_string();
+        let told = Words::of("xx", &[]).unwrap_err().to_string();
         assert!(told.contains("en, de"), "{told}");
     }
 
     #[test]
+    fn a_plant_lays_its_own_words_over_ours() {
+        let own = |language: &'static str, text: &'static str| OwnWords {
+            language,
+            shown: "messages/report.toml",
+            text,
+        };
+        let house = [
+            own("en", "[page]\nplant = \"Works\""),
+            own("fr", "[page]\nplant = \"Usine\""),
+        ];
+        let english = Words::of("en", &house).unwrap();
+        assert_eq!(
+            (&*english.say("page.plant"), &*english.say("page.of_making")),
+            ("Works", "Made")
+        );
+        let french = Words::of("fr", &house).unwrap();
+        assert_eq!(
+            (&*french.say("page.plant"), french.language()),
+            ("Usine", "fr")
+        );
+        assert_eq!(french.say("page.of_making"), "Made");
+        for (wrong, told) in [
+            ("[page]\nplnt = \"x\"", "did you mean page.plant?"),
+            ("[page]\nplant = 4", "page.plant is no text"),
+            ("plant = 4", "stands in no table"),
+            ("[page", "messages/report.toml"),
+        ] {
+            let error = Words::of("en", &[own("en", wrong)])
+                .unwrap_err()
+                .to_string();
+            assert!(error.contains(told), "{error}");
+        }
+    }
+
+    #[test]
     fn numbers_are_said_as_the_language_has_them() {
-        let words = Words::of("de").unwrap();
+        let words = Words::of("de", &[]).unwrap();
         let voice = Voice {
             words: &words,
             condition: &|condition| condition.to_owned(),

@@ -23,6 +23,8 @@ const LONGEST_FILE: u64 = 64 * 1024;
 const LAYOUT: &str = "txt";
 /// The file of a language's sentences.
 const PHRASES: &str = "phrases.toml";
+/// The file of its words for reports.
+pub const REPORT_WORDS: &str = "report.toml";
 
 /// In which words messages are told.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -127,10 +129,11 @@ fn take(path: &Path, language: Option<&Arc<str>>, texts: &mut MessageTexts) -> R
     let name = path.file_name().unwrap_or_default().to_string_lossy();
     let is_layout = path.extension().is_some_and(|ending| ending == LAYOUT);
     let is_toml = path.extension().is_some_and(|ending| ending == "toml");
-    if is_toml && (name != PHRASES || language.is_none()) {
+    let is_read = [PHRASES, REPORT_WORDS].contains(&&*name) && language.is_some();
+    if is_toml && !is_read {
         let shown = path.display();
         return Err(Problem::Other(format!(
-            "{shown} is never read: the sentences of a language stand in {PHRASES}, in the folder of the language"
+            "{shown} is never read: the sentences of a language stand in {PHRASES} and {REPORT_WORDS}, in the folder of the language"
         )));
     }
     if !is_layout && !is_toml {

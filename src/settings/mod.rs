@@ -100,7 +100,7 @@ pub use crate::units::nearest;
 pub use fluid_class::FluidClass;
 pub use json_pointer::{JsonPointer, PointerError};
 pub use message::{GoodStatus, Reports};
-pub use message_texts::{MessageTexts, TextFile};
+pub use message_texts::{MessageTexts, REPORT_WORDS, TextFile};
 pub use mistake::{Mistake, Place, SettingsError};
 pub use own_rules::OwnRuleSetup;
 pub use plant::{

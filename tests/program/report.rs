@@ -135,7 +135,9 @@ fn the_report_of_the_demo_says_what_its_readings_say() {
     played.well(&["export", "journal", "journal.parquet", "--json"]);
 
     // What was asked of each signal, and what DuckDB makes of it.
-    let settings = Settings::load(&Played::config(), std::iter::empty()).unwrap();
+    let store = played.store().display().to_string();
+    let folder = ("SUMPWARD__STORE__FOLDER".to_owned(), store);
+    let settings = Settings::load(&Played::config(), [folder].into_iter()).unwrap();
     let windows = played.table("windows");
     let question = |row: &std::collections::HashMap<String, String>| {
         let sump = settings

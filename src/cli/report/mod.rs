@@ -24,8 +24,8 @@ use crate::notify::{Reader as Told, Texts, TextsError};
 use crate::report::page::{self, Head};
 use crate::report::tables as of_facts;
 use crate::report::tables::{Overview, hidden, most_frequent, of_plant, overview, performance};
-use crate::report::words::{Voice, Words, WordsError};
-use crate::settings::Settings;
+use crate::report::words::{OwnWords, Voice, Words, WordsError};
+use crate::settings::{REPORT_WORDS, Settings};
 use crate::store::{Reader, StoreError};
 use crate::units::{Span, TimeError, Timestamp, to_wire};
 use gather::Gathered;
@@ -166,13 +166,7 @@ pub(super) fn report(settings: &Settings, args: &ReportArgs) -> Result<String, R
         Some(text) => Timestamp::parse(text).map_err(ReportFault::MadeAt)?,
         None => Timestamp::from_millis(jiff::Timestamp::now().as_millisecond()),
     };
-    let language = args.language.as_deref();
-    let words = match (language, Words::of(&settings.texts.language)) {
-        (Some(language), _) => Words::of(language)?,
-        (None, Ok(words)) => words,
-        // A language of the plant's own messages, of which there is no report.
-        (None, Err(_)) => Words::of("en")?,
-    };
+    let words = words(settings, args.language.as_deref())?;
     let texts = Texts::new(&settings.texts)?;
     let zone = &settings.plant.time_zone;
     let to = Told {
@@ -294,6 +288,29 @@ impl std::fmt::Display for Written {
             writeln!(f, "{}: {} tables", folder.display(), self.tables.len())?;
         }
         Ok(())
+    }
+}
+
+/// The words of the language that is asked for, or of the plant's messages;
+/// English where a plant's own language has none of a report.
+fn words(settings: &Settings, asked: Option<&str>) -> Result<Words, WordsError> {
+    let files = settings.texts.files.iter();
+    let own: Vec<OwnWords<'_>> = files
+        .filter(|file| file.name == REPORT_WORDS)
+        .filter_map(|file| {
+            Some(OwnWords {
+                language: file.language.as_deref()?,
+                shown: &file.shown,
+                text: &file.text,
+            })
+        })
+        .collect();
+    match asked {
+        Some(language) => Words::of(language, &own),
+        None => match Words::of(&settings.texts.language, &own) {
+            Err(WordsError::Language { .. }) => Words::of("en", &own),
+            found => found,
+        },
     }
 }
 

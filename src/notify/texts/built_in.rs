@@ -3,6 +3,9 @@
 /// The language that others fall back to.
 pub(super) const ENGLISH: &str = "en";
 
+/// The file of a language's sentences.
+pub(super) const PHRASES_FILE: &str = "phrases.toml";
+
 /// Layouts, for all languages.
 pub(super) const LAYOUTS: [(&str, &str); 16] = [
     (

@@ -126,7 +126,7 @@ fn phrases_of(
     let mut english = built_in_phrases(ENGLISH)?.unwrap_or_default();
     let english_form = phrases::take_form(&mut english, None)?;
     let mut own = built_in_phrases(name)?.unwrap_or_default();
-    let is_sentences = |file: &&&TextFile| file.name.ends_with(".toml");
+    let is_sentences = |file: &&&TextFile| file.name == built_in::PHRASES_FILE;
     for file in plants.iter().filter(is_sentences) {
         own.extend(phrases::read(&file.shown, &file.text)?);
     }

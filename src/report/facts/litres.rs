@@ -290,7 +290,11 @@ mod tests {
     fn setup() -> SumpSetup {
         let config = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("config");
         let settings = Settings::load(&config, std::iter::empty()).unwrap();
-        settings.sumps[0].clone()
+        let mut setup = settings.sumps[0].clone();
+        setup
+            .channels
+            .retain(|channel| channel.kind == ChannelKind::Gauge);
+        setup
     }
 
     fn at(hours: i64) -> Timestamp {
@@ -363,6 +367,18 @@ mod tests {
         assert!((sum.concentrate_l - 5.2).abs() < 1e-9, "{sum:?}");
         assert!((sum.water_l - 123.8).abs() < 1e-9, "{sum:?}");
         assert_eq!(sum.drained_l, 30.0);
+    }
+
+    #[test]
+    fn what_a_meter_counts_is_not_counted_besides() {
+        let config = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("config");
+        let settings = Settings::load(&config, std::iter::empty()).unwrap();
+        let water = "\"kind\":\"addition\",\"what\":\"water\",\"litres\":25.0";
+        let book = book(&[entry("a", 10, water)]);
+        let counts_water = |setup: &&SumpSetup| is_metered(setup, AdditionKind::Water);
+        let metered = settings.sumps.iter().find(counts_water).unwrap();
+        assert_eq!(moved(metered, &book), []);
+        assert_eq!(moved(&setup(), &book).len(), 1);
     }
 
     #[test]

@@ -26,7 +26,7 @@ fn period() -> Period {
 
 /// A page about a sump in which this text stands wherever people may write one.
 fn page(setup: &SumpSetup, text: &str, language: &str) -> String {
-    let words = Words::of(language).unwrap();
+    let words = Words::of(language, &[]).unwrap();
     let zone = TimeZone::UTC;
     let voice = Voice {
         words: &words,
@@ -146,7 +146,7 @@ fn a_page_is_whole_and_asks_nobody_for_anything() {
 #[test]
 fn every_key_of_a_page_has_words() {
     let setup = setup();
-    let words = Words::of("en").unwrap();
+    let words = Words::of("en", &[]).unwrap();
     let zone = TimeZone::UTC;
     let mut collect = Collect::new(&setup, period(), &zone);
     collect.value("brix", false, period().from, 6.0, Quality::GOOD);
