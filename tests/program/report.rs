@@ -17,12 +17,13 @@ struct Played {
 }
 
 impl Played {
-    fn new() -> Self {
+    /// After so many simulated hours.
+    fn new(hours: &str) -> Self {
         let played = Played {
             folder: tempfile::tempdir().unwrap(),
         };
         let done = Command::new(env!("CARGO_BIN_EXE_sumpward"))
-            .args(["demo", "--hours", "40", "--speed", "1000000", "--folder"])
+            .args(["demo", "--hours", hours, "--speed", "1000000", "--folder"])
             .arg(played.store())
             .output()
             .unwrap();
@@ -111,7 +112,7 @@ fn near(found: Option<f64>, expected: Option<f64>, what: &str) {
 
 #[test]
 fn the_report_of_the_demo_says_what_its_readings_say() {
-    let played = Played::new();
+    let played = Played::new("40");
     let made = "2026-12-01T00:00:00Z";
     let page = [
         "report",
@@ -264,7 +265,7 @@ fn the_report_of_the_demo_says_what_its_readings_say() {
 
 #[test]
 fn a_part_of_it_in_another_language_and_what_cannot_be() {
-    let played = Played::new();
+    let played = Played::new("16");
     let one = [
         "report",
         "mill-2",

@@ -91,6 +91,12 @@ impl<'a> Gathered<'a> {
             }
         }
         self.books.values_mut().for_each(Book::end);
+        let left_out = alarms.unknown + course.dropped();
+        if left_out > 0 {
+            eprintln!(
+                "{left_out} alarm lines of the journal are left out: this version cannot read them, or there are too many"
+            );
+        }
         Ok(course)
     }
 
@@ -98,10 +104,9 @@ impl<'a> Gathered<'a> {
         let book = self.books.get_mut(line.sump.as_str());
         let of_alarms = line.kind == crate::cli::alarms::lines::KIND;
         let concerns = book.is_some() || line.sump == PLANT;
-        if of_alarms && concerns && line.time < self.period.to {
-            if let Some(event) = alarms.read(&line.body) {
-                course.note(&event);
-            }
+        let tells = of_alarms && concerns && line.time < self.period.to;
+        if let Some(event) = tells.then(|| alarms.read(&line.body)).flatten() {
+            course.note(&event);
         }
         if let Some(book) = book.filter(|_| line.time >= self.period.from) {
             book.line(line.time, &line.kind, &line.body);

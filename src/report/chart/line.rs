@@ -103,8 +103,8 @@ pub fn line_chart(chart: &LineChart<'_>, voice: &Voice<'_>) -> String {
     let time = TimeScale {
         period: signal.period(),
     };
-    gaps(&mut svg, id, signal, &time);
     band(&mut svg, window, &scale);
+    gaps(&mut svg, id, signal, &time);
     scale.draw(&mut svg, |value, decimals| voice.number(value, decimals));
     time.draw(&mut svg, BOTTOM, voice.zone);
     course(&mut svg, signal, &scale);

@@ -77,7 +77,7 @@ fn one(
     let times = made.iter().map(|entry| entry.time);
     let points: Vec<Timestamp> = [period.from]
         .into_iter()
-        .chain(times.clone())
+        .chain(times)
         .chain([period.to])
         .collect();
     let between = points.windows(2).map(|pair| pair[1] - pair[0]);
@@ -95,7 +95,7 @@ fn one(
         check,
         every: planned.map(|planned| planned.every),
         made: made.len(),
-        last: times.last(),
+        last: made.last().map(|entry| entry.time),
         longest: (!made.is_empty()).then(|| between.max()).flatten(),
         missed: late
             .iter()
@@ -103,5 +103,74 @@ fn one(
             .count(),
         overdue: Span::from_millis(within.sum()),
         still: late.iter().any(|(_, _, still)| *still),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::alarm::Priority;
+    use crate::alarm::performance::AlarmName;
+    use crate::engine::EntryKind;
+    use crate::settings::Settings;
+    use crate::units::Quantity;
+
+    fn at(days: i64) -> Timestamp {
+        Timestamp::from_millis(days * 86_400_000)
+    }
+
+    fn ph(days: i64) -> Written {
+        Written {
+            entry: Entry {
+                id: days.to_string(),
+                time: at(days),
+                sump: "s0".to_owned(),
+                by: None,
+                supersedes: None,
+                kind: EntryKind::HandReading {
+                    quantity: Quantity::Ph,
+                    value: 9.0,
+                    method: None,
+                    mixer: None,
+                    written: None,
+                },
+            },
+            late: false,
+        }
+    }
+
+    fn overdue(raised: i64, ended: Option<i64>) -> Occurrence {
+        Occurrence {
+            alarm: AlarmName {
+                sump: "s0".into(),
+                condition: "overdue.ph".into(),
+            },
+            priority: Priority::Low,
+            raised: at(raised),
+            acknowledged: None,
+            ended: ended.map(at),
+            hidden: false,
+        }
+    }
+
+    /// In thirty days pH was measured on the 5th and the 12th; it was overdue from
+    /// before to the 5th, and from the 28th on.
+    #[test]
+    fn what_was_made_and_what_was_missed() {
+        let config = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("config");
+        let settings = Settings::load(&config, std::iter::empty()).unwrap();
+        let alarms = [overdue(-2, Some(5)), overdue(28, None)];
+        let alarms: Vec<&Occurrence> = alarms.iter().collect();
+        let period = Period::new(at(0), at(30));
+        let made = checks(&settings.sumps[0], period, &[ph(5), ph(12)], &alarms);
+        let one = made.iter().find(|one| one.check == Check::Ph).unwrap();
+        assert_eq!((one.made, one.last), (2, Some(at(12))));
+        assert_eq!(one.longest, Some(at(30) - at(12)));
+        // That of before was missed before.
+        assert_eq!((one.missed, one.still), (1, true));
+        assert_eq!(one.overdue, at(7) - at(0));
+        assert!(one.every.is_some());
+        // Nobody ever read a dip slide, and nobody asks for one.
+        assert!(made.iter().all(|one| one.check != Check::DipSlide));
     }
 }

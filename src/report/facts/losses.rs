@@ -21,9 +21,25 @@ const SHORTEST: Span = Span::from_hours(36);
 /// Days in which a channel drifts by its setting.
 const DRIFT_DAYS: f64 = 10.0;
 
+/// Losses below this share of the working volume a day are as good as none; as the
+/// daemon has it.
+const NONE_A_DAY: f64 = 0.002;
+/// A loss whose standard uncertainty is more than this share of it is not told;
+/// as the daemon has it.
+const MOST_DOUBT: f64 = 1.0;
+
 /// What was lost in a part of the period, L.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Lost {
+    /// All that went in and did not stay.
+    pub both_l: Measured,
+    /// What it was lost to, where that can be told.
+    pub to: Result<LostTo, NotTold>,
+}
+
+/// What was lost to what, L.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LostTo {
     /// Water gone as vapour.
     pub evaporation_l: Measured,
     /// Mix gone with parts, chips and mist, and by leaks.
@@ -43,6 +59,12 @@ pub enum NotTold {
     FillsItself,
     /// A premix of unknown strength went in.
     UnknownStrength,
+    /// The level does not fall: something fills the sump up that nobody sees.
+    LevelDoesNotFall,
+    /// The readings scatter or wander too much for what is lost.
+    TooUncertain,
+    /// One of the two would be a gain: something went in or out that nobody saw.
+    NoBalance,
 }
 
 impl NotTold {
@@ -54,6 +76,9 @@ impl NotTold {
             NotTold::NewCharge => "new_charge",
             NotTold::FillsItself => "fills_itself",
             NotTold::UnknownStrength => "unknown_strength",
+            NotTold::LevelDoesNotFall => "level_does_not_fall",
+            NotTold::TooUncertain => "too_uncertain",
+            NotTold::NoBalance => "no_balance",
         }
     }
 }
@@ -71,6 +96,10 @@ pub struct Errors {
     pub points_drift: f64,
     /// Of the chart, as a share.
     pub chart: f64,
+    /// How people measure out, as a share.
+    pub metering: f64,
+    /// Losses of so much a day are as good as none, L.
+    pub none_l_per_d: f64,
 }
 
 impl Errors {
@@ -110,6 +139,8 @@ impl Errors {
             points,
             points_drift,
             chart: setup.fluid.chart_uncertainty,
+            metering: setup.metering,
+            none_l_per_d: NONE_A_DAY * working.litres(),
         }
     }
 }
@@ -135,7 +166,7 @@ pub struct Stretch<'a> {
 ///
 /// # Errors
 /// When it cannot be told.
-pub fn lost(stretch: &Stretch<'_>, errors: &Errors, metering: f64) -> Result<Lost, NotTold> {
+pub fn lost(stretch: &Stretch<'_>, errors: &Errors) -> Result<Lost, NotTold> {
     let Stretch {
         period,
         concentration,
@@ -165,8 +196,8 @@ pub fn lost(stretch: &Stretch<'_>, errors: &Errors, metering: f64) -> Result<Los
 
     let (mut litres, mut concentrate) = stretch.metered;
     let mut variance = [
-        (metering * litres).powi(2),
-        (metering * concentrate).powi(2),
+        (errors.metering * litres).powi(2),
+        (errors.metering * concentrate).powi(2),
     ];
     for one in within() {
         let strength = match one.kind {
@@ -194,10 +225,34 @@ pub fn lost(stretch: &Stretch<'_>, errors: &Errors, metering: f64) -> Result<Los
     let by_chart = (errors.chart * concentrate / share).powi(2);
     let u_carry_off = (by_strength + u_volume + by_chart).sqrt();
     let u_evaporation = (by_strength + variance[0] + by_chart).sqrt();
-    Ok(Lost {
+    let both_l = Measured::new(all, (u_volume + variance[0]).sqrt());
+    let none = errors.none_l_per_d * period.length().secs_f64() / 86_400.0;
+    if all < both_l.uncertainty.max(none) {
+        return Err(NotTold::LevelDoesNotFall);
+    }
+    let to = LostTo {
         evaporation_l: Measured::new(all - carry_off, u_evaporation),
         carry_off_l: Measured::new(carry_off, u_carry_off),
+    };
+    Ok(Lost {
+        both_l,
+        to: to.believed(none),
     })
+}
+
+impl LostTo {
+    /// Unless these cannot be the losses of a sump, or are not known well enough.
+    fn believed(self, none: f64) -> Result<Self, NotTold> {
+        let each = [self.evaporation_l, self.carry_off_l];
+        if each.iter().any(|one| one.interval_90().1 < 0.0) {
+            return Err(NotTold::NoBalance);
+        }
+        let doubtful = |one: &Measured| one.uncertainty > MOST_DOUBT * one.value.max(2.0 * none);
+        if each.iter().any(doubtful) {
+            return Err(NotTold::TooUncertain);
+        }
+        Ok(self)
+    }
 }
 
 #[cfg(test)]
@@ -255,6 +310,8 @@ mod tests {
         points: 0.1,
         points_drift: 0.05,
         chart: 0.03,
+        metering: 0.02,
+        none_l_per_d: 1.6,
     };
 
     fn told(moved: &[Moved], fills_itself: bool) -> Result<Lost, NotTold> {
@@ -267,7 +324,7 @@ mod tests {
             metered: (0.0, 0.0),
             fills_itself,
         };
-        lost(&stretch, &ERRORS, 0.02)
+        lost(&stretch, &ERRORS)
     }
 
     #[test]
@@ -277,7 +334,9 @@ mod tests {
             addition(5 * 1440 + 300, 120.0, Some(5.0)),
         ];
         let lost = told(&moved, false).unwrap();
-        let (evaporation, carry_off) = (lost.evaporation_l, lost.carry_off_l);
+        assert!((lost.both_l.value - 350.0).abs() < 6.0, "{lost:?}");
+        let to = lost.to.unwrap();
+        let (evaporation, carry_off) = (to.evaporation_l, to.carry_off_l);
         assert!((evaporation.value - 210.0).abs() < 4.0, "{evaporation:?}");
         assert!((carry_off.value - 140.0).abs() < 4.0, "{carry_off:?}");
         // Two ends, each 0.1 of some 8 points of 800 L: 14 L and more.
@@ -285,6 +344,38 @@ mod tests {
             (14.0..30.0).contains(&carry_off.uncertainty),
             "{carry_off:?}"
         );
+    }
+
+    #[test]
+    fn a_loss_that_would_be_a_gain_is_none() {
+        let measured = |value| Measured::new(value, 10.0);
+        let to = |evaporation, carry_off| {
+            let to = LostTo {
+                evaporation_l: measured(evaporation),
+                carry_off_l: measured(carry_off),
+            };
+            to.believed(2.0)
+        };
+        assert!(to(40.0, 30.0).is_ok());
+        assert_eq!(to(-40.0, 110.0), Err(NotTold::NoBalance));
+        assert_eq!(to(9.0, 110.0), Err(NotTold::TooUncertain));
+        // Water that nobody wrote down: the level stands, concentrate goes.
+        let mut unseen = [
+            addition(2 * 1440, 210.0, Some(0.0)),
+            addition(5 * 1440, 140.0, Some(8.0)),
+        ];
+        let (concentration, volume) = week(&unseen);
+        unseen[0].litres = Measured::new(0.0, 0.0);
+        unseen[1].litres = Measured::new(0.0, 0.0);
+        let stretch = Stretch {
+            period: Period::new(at(0), at(MINUTES)),
+            concentration: &concentration,
+            volume: &volume,
+            moved: &unseen,
+            metered: (0.0, 0.0),
+            fills_itself: false,
+        };
+        assert_eq!(lost(&stretch, &ERRORS), Err(NotTold::LevelDoesNotFall));
     }
 
     #[test]
@@ -306,10 +397,10 @@ mod tests {
             metered: (0.0, 0.0),
             fills_itself: false,
         };
-        let not_known = lost(&stretch(period, &silent), &ERRORS, 0.02);
+        let not_known = lost(&stretch(period, &silent), &ERRORS);
         assert_eq!(not_known, Err(NotTold::NotKnown));
         let day = Period::new(at(0), at(1440));
-        let too_short = lost(&stretch(day, &volume), &ERRORS, 0.02);
+        let too_short = lost(&stretch(day, &volume), &ERRORS);
         assert_eq!(too_short, Err(NotTold::TooShort));
     }
 }

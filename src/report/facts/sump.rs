@@ -273,7 +273,7 @@ impl<'a> Collect<'a> {
                     .as_ref()
                     .map(|prices| Cost::of_litres(&used, prices)),
                 used,
-                lost: lost(&stretch, &errors, self.setup.metering),
+                lost: lost(&stretch, &errors),
             }
         });
         each.collect()

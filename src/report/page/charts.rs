@@ -8,10 +8,9 @@ use crate::engine::EntryKind;
 use crate::report::calendar::{Cut, parts, place};
 use crate::report::chart::{Bar, Bars, Event, Fill, LineChart, Mark, bars, line_chart};
 use crate::report::escape::escape;
-use crate::report::facts::losses::Lost;
 use crate::report::facts::sump::{Followed, PartFacts, SumpFacts};
 use crate::report::words::Voice;
-use crate::units::{Measured, Quantity};
+use crate::units::{Measured, Quantity, Span};
 
 /// The drawings of a sump, each with the key of its chapter.
 pub(super) fn of_sump(facts: &SumpFacts<'_>, voice: &Voice<'_>) -> Vec<(&'static str, String)> {
@@ -136,6 +135,8 @@ fn course(
             "window",
             voice,
         );
+    }
+    if signal.longest_outside() > Span::ZERO {
         legend.add("<path class=\"off\" d=\"M-7 0H7\"/>", "off", voice);
     }
     if signal.gaps().1 > 0 {
@@ -187,16 +188,21 @@ fn lost(facts: &SumpFacts<'_>, voice: &Voice<'_>) -> String {
         }
     };
     let group = |part: &PartFacts| {
-        let told = |which: fn(&Lost) -> Measured, fill: Fill| {
-            part.lost.as_ref().ok().map(|lost| bar(which(lost), fill))
+        let bars = match part.lost.map(|lost| (lost.both_l, lost.to)) {
+            Ok((_, Ok(to))) => vec![
+                bar(to.evaporation_l, Fill::Light),
+                bar(to.carry_off_l, Fill::Dark),
+            ],
+            Ok((both, Err(_))) => vec![bar(both, Fill::Hatched)],
+            Err(_) => Vec::new(),
         };
-        let bars = [
-            told(|lost| lost.evaporation_l, Fill::Light),
-            told(|lost| lost.carry_off_l, Fill::Dark),
-        ];
-        (name(facts, part), bars.into_iter().flatten().collect())
+        (name(facts, part), bars)
     };
-    let sorts = [(Fill::Light, "evaporation"), (Fill::Dark, "carry_off")];
+    let sorts = [
+        (Fill::Light, "evaporation"),
+        (Fill::Dark, "carry_off"),
+        (Fill::Hatched, "both"),
+    ];
     let groups = facts.parts.iter().map(group).collect();
     bar_figure(facts, "lost", groups, &sorts, voice)
 }

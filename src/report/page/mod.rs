@@ -21,6 +21,9 @@ const STYLE: &str = include_str!("style.css");
 /// ten sheets of paper).
 const MOST_ROWS: usize = 500;
 
+/// A table with no more rows is printed on one sheet of paper.
+const ON_ONE_SHEET: usize = 25;
+
 /// What stands at the head of a report.
 #[derive(Debug, Clone, Copy)]
 pub struct Head<'a> {
@@ -233,9 +236,13 @@ fn table(page: &mut String, table: &Table, voice: &Voice<'_>) {
         return;
     }
     let title = escape(&voice.say(&format!("table.{}", table.name)));
+    let together = match table.rows.len() <= ON_ONE_SHEET {
+        true => " together",
+        false => "",
+    };
     let _ = write!(
         page,
-        "<div class=\"wide\" role=\"region\" tabindex=\"0\" aria-label=\"{title}\"><table>\
+        "<div class=\"wide{together}\" role=\"region\" tabindex=\"0\" aria-label=\"{title}\"><table>\
          <caption>{title}</caption>\n<thead><tr>"
     );
     let numbers: Vec<bool> = (0..table.columns.len())
@@ -280,7 +287,7 @@ fn class(cell: &Cell, is_number: bool) -> &'static str {
     match cell {
         Cell::Alert(_) => " class=\"alert\"",
         Cell::Time(_) | Cell::Day(_) => " class=\"t\"",
-        cell if is_number || cell.is_number() => " class=\"n\"",
+        _ if is_number => " class=\"n\"",
         _ => "",
     }
 }

@@ -143,7 +143,7 @@ pub fn most_frequent(of: &Performance) -> Table {
         vec![
             Cell::Text(alarm.sump.to_string()),
             Cell::Condition(alarm.condition.to_string()),
-            Cell::Count(*count as u64),
+            Cell::Count(*count),
         ]
     });
     Table::new("most_frequent", &["sump_name", "what", "told"]).with_rows(rows)

@@ -2,7 +2,6 @@
 
 use crate::report::facts::book::Advised;
 use crate::report::facts::litres::Known;
-use crate::report::facts::losses::Lost;
 use crate::report::facts::sump::{PartFacts, SumpFacts};
 use crate::report::table::{Cell, Table};
 use crate::units::Measured;
@@ -57,21 +56,19 @@ pub(super) fn used(facts: &SumpFacts<'_>) -> Table {
 pub(super) fn losses(facts: &SumpFacts<'_>) -> Table {
     let rows = facts.parts.iter().map(|part| {
         let PartFacts { part, lost, .. } = part;
-        let told = |which: fn(&Lost) -> Measured| {
-            lost.as_ref()
-                .map_or(Cell::None, |lost| between(which(lost), 0))
-        };
+        let to = lost.and_then(|lost| lost.to);
         vec![
             Cell::Day(part.day),
-            told(|lost| lost.evaporation_l),
-            told(|lost| lost.carry_off_l),
-            match lost {
+            lost.map_or(Cell::None, |lost| between(lost.both_l, 0)),
+            to.map_or(Cell::None, |to| between(to.evaporation_l, 0)),
+            to.map_or(Cell::None, |to| between(to.carry_off_l, 0)),
+            match to {
                 Ok(_) => Cell::None,
                 Err(why) => Cell::word(format!("not_told.{}", why.name())),
             },
         ]
     });
-    let columns = &["begins", "evaporation_l", "carry_off_l", "remark"];
+    let columns = &["begins", "both_l", "evaporation_l", "carry_off_l", "remark"];
     Table::new("losses", columns).with_rows(rows)
 }
 
