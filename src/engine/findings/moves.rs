@@ -4,6 +4,7 @@ use crate::alarm::Verdict;
 use crate::rules::{ChartRule, Charted, Finding, RateRule, judge_rate};
 use crate::units::{Span, Timestamp};
 
+use crate::engine::setup::ChannelKind;
 use crate::engine::watch::SumpWatch;
 
 /// Pumps that stand are counted back so far: the longest stretch of work without
@@ -43,12 +44,14 @@ impl SumpWatch {
 
     /// For how long the pumps have stood in this stretch of work, min. For a
     /// clean-out they stand by design, and after it until the new charge had time to
-    /// be mixed.
+    /// be mixed. A switch that is heard when it changes says nothing while nothing of
+    /// the sump is heard.
     pub(super) fn of_pumps(&self, after: Span) -> Finding {
         let (Some(shifts), Some((since, run))) = (&self.setup.shifts, self.pumps_since()) else {
             return Finding::plain(Verdict::Unknown);
         };
-        if self.recharge_under_way() || self.dosing.mixing_until.is_some() {
+        let by_design = self.recharge_under_way() || self.dosing.mixing_until.is_some();
+        if by_design || !self.hears_anything() {
             return Finding::plain(Verdict::Unknown);
         }
         let stood = (!run && shifts.is_working(self.now)).then(|| self.worked_since(since));
@@ -60,6 +63,15 @@ impl SumpWatch {
             since: held,
             ..Finding::plain(Verdict::of(held.is_some()))
         }
+    }
+
+    /// Whether any instrument of the sump reports; true where it has none.
+    fn hears_anything(&self) -> bool {
+        let channels = self.channels.iter().zip(&self.setup.channels);
+        let mut gauges = channels
+            .filter(|(_, setup)| matches!(setup.kind, ChannelKind::Gauge))
+            .peekable();
+        gauges.peek().is_none() || gauges.any(|(watch, setup)| !watch.is_silent(setup, self.now))
     }
 
     /// Since when people have worked without a pause, and not before `since`.

@@ -392,6 +392,29 @@ fn pumps_stand_by_design_while_it_is_cleaned_out() {
 }
 
 #[test]
+fn while_nothing_is_heard_a_switch_says_nothing() {
+    let mut bench = pumped();
+    let evening = 15 * 60;
+    bench.run(0..evening, 8.0, 900.0);
+    bench.enter("off", minute(evening), switch(false));
+    // The broker is gone over the night and the morning.
+    let morning = 24 * 60 + 120;
+    let tick = Event::Tick(minute(morning));
+    bench.watch.step(&tick, &mut bench.effects);
+    let of_evening = of_pumps(&bench);
+    assert!(
+        of_evening.iter().all(|(time, _)| *time <= minute(16 * 60)),
+        "{of_evening:?}"
+    );
+    bench.run(morning..morning + 40, 8.0, 900.0);
+    assert_eq!(
+        of_pumps(&bench).last().unwrap().1,
+        Transition::Raised,
+        "heard again"
+    );
+}
+
+#[test]
 fn shifts_that_follow_each_other_are_one_stretch_of_work() {
     let mut bench = pumped();
     let before_the_change = 8 * 60 - 20;

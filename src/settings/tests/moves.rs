@@ -98,7 +98,7 @@ fn a_rate_can_be_set_and_switched_off_each_way() {
 #[test]
 fn charts_are_kept_of_ph_and_the_factor_and_of_concentration_where_it_is_written() {
     let ph = (Charted::Ph, 20, 1.5, 5.0);
-    let factor = (Charted::RefractiveFactor, 2, 0.5, 5.0);
+    let factor = (Charted::RefractiveFactor, 3, 1.0, 5.0);
     assert_eq!(charts(&sump(PROBES)), [ph, factor]);
     let own = "[sump.cell-a.rules]\nconcentration_shifted = { run_in = 30, slack = 1.0, limit = 6 }\n\
                refractive_factor_shifted = false\n";
