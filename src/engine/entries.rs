@@ -314,7 +314,7 @@ impl SumpWatch {
             }
             let then = corrected.and_then(|said| inline_of(said, &setup.name));
             let fresh = time >= self.now - FRESH && !self.channels[ix].is_silent(setup, self.now);
-            let now = || self.value_of(ix).filter(|_| self.shows_the_mix(quantity));
+            let now = || self.value_of(ix).filter(|_| self.reads_alike(quantity));
             let now = fresh.then(now).flatten();
             if let Some(inline) = then.or(now) {
                 comparisons.push(Comparison {
@@ -330,7 +330,7 @@ impl SumpWatch {
 
     /// Whether a probe shows what somebody reads by hand at the same time: not
     /// while something mixes in, nor before it is flushed.
-    fn shows_the_mix(&self, quantity: Quantity) -> bool {
+    fn reads_alike(&self, quantity: Quantity) -> bool {
         let sampled = !matches!(
             quantity,
             Quantity::Level | Quantity::Volume | Quantity::Temperature
