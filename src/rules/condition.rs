@@ -140,6 +140,10 @@ impl Condition {
                         false => Direction::Rising,
                     };
                     more.push(Condition::Rate(signal, towards));
+                    // Who is called for signs of souring looks at pH first.
+                    if (signal, towards) == (Quantity::Ph, Direction::Falling) {
+                        more.extend([Step::Act, Step::Watch].map(Condition::Souring));
+                    }
                     more
                 }
             },
