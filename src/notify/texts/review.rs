@@ -12,6 +12,7 @@ use super::data::{About, Told};
 use super::language::{FUNCTIONS, Language, LayoutFile};
 use super::mistake::TextMistake;
 use super::sample;
+use super::sample_summaries;
 use super::{said, written};
 
 /// What is wrong with a language, `english` being the built-in one.
@@ -179,7 +180,7 @@ fn samples(language: &Language) -> Vec<TextMistake> {
             });
         }
     });
-    for (key, values) in sample::SENTENCES {
+    for (key, values) in sample_summaries::SENTENCES {
         if let Err(error) = said(language, &TimeZone::UTC, sample::NOW, key, values) {
             mistakes.push(language.mistake(key, &error));
         }

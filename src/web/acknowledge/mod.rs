@@ -87,7 +87,7 @@ pub fn routes(acknowledge: Acknowledge) -> Router {
 }
 
 /// What comes of a request: a status and a page.
-type Answer = (StatusCode, Page);
+type Answer = (StatusCode, Box<Page>);
 
 #[derive(Deserialize)]
 struct Asked {
@@ -311,7 +311,7 @@ impl Acknowledge {
     }
 
     /// The alarm as it was told, and how it stands.
-    fn page(&self, admitted: &Admitted<'_>, look: &Look, state: String) -> Page {
+    fn page(&self, admitted: &Admitted<'_>, look: &Look, state: String) -> Box<Page> {
         let (time, line) = &look.told;
         let sump = self.settings.sumps.get(admitted.place);
         let about = About {
@@ -323,11 +323,11 @@ impl Acknowledge {
         let message = self
             .texts
             .kept_alarm(&self.reader(Some(admitted.contact)), &about, line);
-        Page {
+        Box::new(Page {
             state,
             message,
             ..self.bare(Some(admitted.contact))
-        }
+        })
     }
 
     /// A page without an alarm.
@@ -337,7 +337,7 @@ impl Acknowledge {
             state: self.texts.sentence(&reader, (self.clock)(), key, &[]),
             ..self.bare(contact)
         };
-        (status, page)
+        (status, Box::new(page))
     }
 
     fn bare(&self, contact: Option<&Contact>) -> Page {
@@ -370,5 +370,97 @@ impl Acknowledge {
                 zone: &self.settings.plant.time_zone,
             },
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::ingest::Intake;
+    use crate::settings::MessageTexts;
+    use crate::units::Span;
+
+    const PLANT_TEXT: &str = r#"
+[plant]
+name = "north"
+[store]
+folder = "./data"
+[broker.main]
+host = "127.0.0.1"
+[fluid.a]
+factor = 1.1
+[sump.cell-a]
+fluid = "a"
+target = "8 %"
+working_volume = "820 L"
+vessel = { shape = "rectangular", length = "1.6 m", width = "0.9 m", height = "0.65 m" }
+[sump.cell-a.channel.brix]
+quantity = "brix"
+topic = "cells/a/brix"
+[contact.anna]
+topic = "anna"
+language = "de"
+"#;
+
+    fn desk(now: Timestamp) -> Acknowledge {
+        let settings = Settings::from_texts(&[("plant.toml", PLANT_TEXT)], std::iter::empty());
+        let clock: Arc<dyn Fn() -> Timestamp + Send + Sync> = Arc::new(move || now);
+        Acknowledge {
+            settings: Arc::new(settings.unwrap_or_else(|error| panic!("{error}"))),
+            links: Links::new(
+                "https://fluids.example.org",
+                Span::from_hours(1),
+                b"0123456789abcdef0123456789abcdef",
+                "north",
+            ),
+            texts: Texts::new(&MessageTexts::default()).unwrap(),
+            door: EntryDoor {
+                ix: 2,
+                intake: Intake::open(1).0,
+                pending: Arc::default(),
+                clock: Arc::clone(&clock),
+            },
+            mishaps: Mishaps::default(),
+            clock,
+        }
+    }
+
+    /// The status that a link of this contact about this alarm meets, when it is
+    /// opened so long after it was written; 200 stands for being let in.
+    fn status(contact: &str, alarm: &str, after: Span) -> u16 {
+        let written = Timestamp::from_millis(1_772_457_900_000);
+        let desk = desk(written + after);
+        let url = desk.links.url(alarm, contact, written);
+        let token = url.rsplit('/').next().unwrap();
+        match desk.admit(token) {
+            Ok(_) => 200,
+            Err((status, page)) => {
+                assert!(page.form.is_none() && page.message.is_empty());
+                status.as_u16()
+            }
+        }
+    }
+
+    #[test]
+    fn each_wrong_link_has_its_status() {
+        let alarm = "cell-a/concentration.low/2026-03-02T13:05:00Z";
+        let minute = Span::from_mins(1);
+        assert_eq!(status("anna", alarm, minute), 200);
+        assert_eq!(status("anna", alarm, Span::from_mins(60)), 200);
+        assert_eq!(status("anna", alarm, Span::from_mins(61)), 410);
+        assert_eq!(status("bert", alarm, minute), 403);
+        let of_plant = "plant/source.main/2026-03-02T13:05:00Z";
+        assert_eq!(status("anna", of_plant, minute), 200);
+        let unknown = "cell-b/concentration.low/2026-03-02T13:05:00Z";
+        assert_eq!(status("anna", unknown, minute), 404);
+        assert_eq!(status("anna", "cell-a", minute), 404);
+        let desk = desk(Timestamp::from_millis(0));
+        for (token, status) in [("", 400), ("abc", 400), (&*"A".repeat(120), 403)] {
+            let (refused, page) = desk.admit(token).err().unwrap();
+            assert_eq!(refused.as_u16(), status, "{token}");
+            // Of whom nothing is known reads as the plant does.
+            assert_eq!(page.language, "en");
+        }
+        assert_eq!(desk.mishaps.count(Mishap::BadLink), 3);
     }
 }

@@ -6,6 +6,7 @@ use std::sync::Arc;
 use proptest::prelude::*;
 
 use super::super::sample::{self, about};
+use super::super::sample_summaries;
 use super::*;
 use crate::advice::{Reason, VolumeUnit, Way, Withheld};
 use crate::alarm::Transition;
@@ -68,11 +69,11 @@ fn golden(texts: &Texts, language: &str) -> String {
     let wrong = sample::movement(MovementKind::Water, 41.6, sample::contradicted());
     let jump = sample::movement(MovementKind::Instrument, 0.0, Origin::Inferred);
     let leak = sample::departure(DepartureKind::MixLost);
-    let mut digest = sample::digest();
+    let mut digest = sample_summaries::digest();
     digest.standing.truncate(2);
     digest.raised.truncate(2);
     digest.advice.truncate(1);
-    let floods = sample::floods();
+    let floods = sample_summaries::floods();
     let messages = [
         ("alarm with a dose", Told::Alarm(&premix)),
         ("alarm without a dose", Told::Alarm(&withheld)),

@@ -1,0 +1,149 @@
+//! Samples of what tells of many alarms at once, and of sentences that stand in
+//! no layout.
+
+use crate::alarm::{AlarmState, Priority};
+use crate::engine::ActiveAlarm;
+use crate::notify::digest::{Digest, Doses, Open, Raised, Standing, Stock};
+use crate::notify::flood::{CommonCause, Group, Summary};
+use crate::rules::{Condition, LimitLevel};
+use crate::units::{Quantity, Span};
+
+use super::sample::NOW;
+
+/// Sentences that stand in no layout, with values of the kind that they get.
+pub(super) const SENTENCES: &[(&str, &[(&str, &str)])] = &[
+    ("escalation.why", &[("from", "anna")]),
+    ("test.title", &[]),
+    ("test.nothing", &[]),
+    ("link.acknowledge", &[]),
+    ("page.title", &[]),
+    ("page.button", &[]),
+    ("page.you_are", &[("contact", "anna")]),
+    ("page.good_until", &[("until", "2026-03-05T13:25:00Z")]),
+    ("page.standing", &[]),
+    (
+        "page.acknowledged",
+        &[("by", "anna"), ("time", "2026-03-02T13:20:00Z")],
+    ),
+    (
+        "page.acknowledged_by_nobody_named",
+        &[("time", "2026-03-02T13:20:00Z")],
+    ),
+    (
+        "page.done",
+        &[("by", "anna"), ("time", "2026-03-02T13:20:00Z")],
+    ),
+    ("page.done_before", &[]),
+    ("page.over", &[("time", "2026-03-02T13:20:00Z")]),
+    ("page.set_aside", &[]),
+    ("page.newer", &[]),
+    ("page.expired", &[]),
+    ("page.forged", &[]),
+    ("page.unreadable", &[]),
+    ("page.unknown", &[]),
+    ("page.later", &[]),
+];
+
+/// Floods at every stage, with every cause.
+pub(super) fn floods() -> Vec<Summary> {
+    let group = |title: &str, conditions: &[&str]| Group {
+        title: title.to_owned(),
+        conditions: conditions.iter().map(|one| (*one).to_owned()).collect(),
+    };
+    let full = Summary {
+        phase: "begin",
+        since: NOW - Span::from_mins(1),
+        count: 12,
+        sumps: 2,
+        worst: Priority::Medium,
+        cause: Some(CommonCause {
+            kind: "source",
+            condition: "source.main".to_owned(),
+        }),
+        raised: vec![
+            group("Mill 4", &["concentration.low", "silent.brix-2"]),
+            group("Cell A", &["ph.low"]),
+        ],
+        returned: vec![group("Cell B", &["concentration.high"])],
+        others: vec![group("Cell C", &["concentration.low"])],
+        steps: Vec::new(),
+    };
+    let alike = CommonCause {
+        kind: "alike",
+        condition: "concentration.low".to_owned(),
+    };
+    vec![
+        full.clone(),
+        Summary {
+            phase: "goes_on",
+            cause: Some(alike),
+            raised: vec![group("Mill 4", &["concentration.low"]); 101],
+            returned: vec![group("Mill 4", &["concentration.low"]); 101],
+            others: vec![group("Mill 4", &["concentration.low"]); 101],
+            ..full.clone()
+        },
+        Summary {
+            phase: "end",
+            count: 0,
+            sumps: 0,
+            cause: None,
+            raised: Vec::new(),
+            others: Vec::new(),
+            ..full
+        },
+    ]
+}
+
+/// A digest with something in every part, more than it shows.
+pub(super) fn digest() -> Digest {
+    let states = [
+        AlarmState::Unacknowledged,
+        AlarmState::Acknowledged,
+        AlarmState::ReturnedUnacknowledged,
+        AlarmState::LatchedUnacknowledged,
+        AlarmState::LatchedAcknowledged,
+        AlarmState::Shelved,
+        AlarmState::Suppressed,
+        AlarmState::OutOfService,
+    ];
+    let low = || Condition::Limit(Quantity::Concentration, LimitLevel::Low);
+    let standing = states.into_iter().cycle().take(21);
+    Digest {
+        standing: standing
+            .map(|state| Standing {
+                title: "Mill 4".to_owned(),
+                alarm: ActiveAlarm {
+                    id: "mill-4/concentration.low/1".to_owned(),
+                    condition: low(),
+                    priority: Priority::Medium,
+                    state,
+                    since: NOW - Span::from_mins(20),
+                    until: None,
+                },
+            })
+            .collect(),
+        raised: (1..=21)
+            .map(|count| Raised {
+                title: "Mill 4".to_owned(),
+                condition: low().to_string(),
+                count,
+            })
+            .collect(),
+        advice: vec![
+            Open {
+                title: "Mill 4".to_owned(),
+                advice: "mill-4/advice/7".to_owned(),
+            };
+            21
+        ],
+        doses: Doses {
+            as_expected: 3,
+            missed: 1,
+            unknown: 0,
+        },
+        stock: vec![Stock {
+            fluid: "soluble-a".into(),
+            left_l: 90.4,
+        }],
+    }
+}
