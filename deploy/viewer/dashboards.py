@@ -584,6 +584,23 @@ DAEMON = [
         (12, 8), "short", decimals=0,
     ),
     Panel(
+        "timeseries", "Forwarding, behind by",
+        "How far each server of series is behind the store. A line that rises is a server that is away or refuses: the "
+        "daemon's log says which and why; nothing is lost meanwhile.",
+        [Query("max by (target) (sumpward_forward_lag_seconds)", None, "{{target}}")],
+        (12, 8), "s", low=0, limits=True, colours=steps(WELL, (300, MEDIUM), (86400, HIGH)),
+    ),
+    Panel(
+        "timeseries", "Forwarding, lines",
+        "Lines a second that each server of series took, and lines an hour that it will never take: those stand in the "
+        "file of dead letters with the server's words.",
+        [
+            Query("sum by (target) (rate(sumpward_forward_lines_total[5m]))", None, "{{target}}, taken a second"),
+            Query("sum by (target) (3600 * rate(sumpward_forward_lines_refused_total[1h]))", None, "{{target}}, refused an hour"),
+        ],
+        (12, 8), "short", decimals=1,
+    ),
+    Panel(
         "timeseries", "Files of the store",
         "Size of the store, and of what is not yet taken over into its main file (wal).",
         [Query("max by (file) (sumpward_store_file_bytes)", None, "{{file}}")], (12, 8), "bytes", decimals=1,

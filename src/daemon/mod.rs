@@ -238,6 +238,7 @@ pub async fn run(
             folder: settings.store.folder.clone(),
             published: Arc::clone(&published),
             letters: Arc::clone(&letters),
+            targets: forwarding.reports.clone(),
         };
         let pages = Pages {
             settings: Arc::clone(&settings),

@@ -17,6 +17,7 @@ pub struct SeriesStore {
     pub port: u16,
     folder: TempDir,
     child: Child,
+    more: Vec<String>,
 }
 
 /// One point: its series, by name and labels, and its time in milliseconds.
@@ -24,12 +25,18 @@ pub type Point = (String, i64);
 
 impl SeriesStore {
     pub fn start() -> Self {
+        Self::start_with(Vec::new())
+    }
+
+    /// With further arguments.
+    pub fn start_with(more: Vec<String>) -> Self {
         let (port, folder) = (free_port(), tempfile::tempdir().unwrap());
-        let child = spawn(port, folder.path());
+        let child = spawn(port, folder.path(), &more);
         let store = SeriesStore {
             port,
             folder,
             child,
+            more,
         };
         store.wait();
         store
@@ -45,14 +52,14 @@ impl SeriesStore {
 
     /// Starts it again on the same port and folder.
     pub fn start_again(&mut self) {
-        self.child = spawn(self.port, self.folder.path());
+        self.child = spawn(self.port, self.folder.path(), &self.more);
         self.wait();
     }
 
     /// Every point of the measurement's field, `reading_value`. Of a point that
     /// came twice it holds the value once.
     pub fn points(&self, name: &str) -> BTreeMap<Point, f64> {
-        self.get("/internal/force_flush");
+        self.flush();
         let text = self.get(&format!("/api/v1/export?match[]={name}"));
         let mut points = BTreeMap::new();
         for line in text.lines() {
@@ -75,6 +82,11 @@ impl SeriesStore {
             }
         }
         points
+    }
+
+    /// Makes everything that it has taken to be found.
+    pub fn flush(&self) {
+        self.get("/internal/force_flush");
     }
 
     fn get(&self, path: &str) -> String {
@@ -103,12 +115,13 @@ impl Drop for SeriesStore {
     }
 }
 
-fn spawn(port: u16, folder: &Path) -> Child {
+fn spawn(port: u16, folder: &Path, more: &[String]) -> Child {
     Command::new("victoria-metrics")
         .arg(format!("-httpListenAddr=127.0.0.1:{port}"))
         .arg(format!("-storageDataPath={}", folder.display()))
         .args(["-retentionPeriod=100y", "-dedup.minScrapeInterval=1ms"])
         .args(["-memory.allowedPercent=10", "-loggerLevel=ERROR"])
+        .args(more)
         .stdout(Stdio::null())
         .stderr(Stdio::null())
         .spawn()

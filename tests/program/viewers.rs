@@ -5,6 +5,11 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 
 use serde_json::{Value, json};
+use sumpward::simulate::plant::START;
+use sumpward::units::Span;
+
+use crate::broker::free_port;
+use crate::series_store::SeriesStore;
 
 fn root() -> PathBuf {
     PathBuf::from(env!("CARGO_MANIFEST_DIR"))
@@ -161,5 +166,66 @@ fn the_flux_library_finds_mistakes() {
     assert!(
         found["grammar"].as_str().unwrap().starts_with("1:"),
         "{found:?}"
+    );
+}
+
+/// So long the demo is played: after a day and a half losses can be told.
+const HOURS: i64 = 60;
+
+/// A store that has taken everything from the demo: what it forwards, and what it
+/// tells of itself.
+fn filled_by_the_demo() -> SeriesStore {
+    let (folder, port) = (tempfile::tempdir().unwrap(), free_port());
+    let scrape = std::fs::read_to_string(viewer().join("scrape.yaml")).unwrap();
+    let scrape = scrape
+        .replace("127.0.0.1:8480", &format!("127.0.0.1:{port}"))
+        .replace("scrape_interval: 15s", "scrape_interval: 1s");
+    let file = folder.path().join("scrape.yaml");
+    std::fs::write(&file, scrape).unwrap();
+    let store = SeriesStore::start_with(vec![format!("-promscrape.config={}", file.display())]);
+    let played = Command::new(env!("CARGO_BIN_EXE_sumpward"))
+        .args([
+            "demo",
+            "--hours",
+            &HOURS.to_string(),
+            "--speed",
+            "15000",
+            "--folder",
+        ])
+        .arg(folder.path().join("store"))
+        .env("SUMPWARD__WEB__LISTEN", format!("127.0.0.1:{port}"))
+        .env(
+            "SUMPWARD__FORWARD__STORE__URL",
+            format!("http://127.0.0.1:{}", store.port),
+        )
+        .output()
+        .unwrap();
+    let told = String::from_utf8_lossy(&played.stderr);
+    assert!(played.status.success(), "{told}");
+    store.flush();
+    store
+}
+
+#[test]
+fn every_promql_query_has_data_once_the_demo_has_been_played() {
+    let store = filled_by_the_demo();
+    let url = format!("http://127.0.0.1:{}", store.port);
+    let seconds = |time: sumpward::units::Timestamp| (time.millis() / 1000).to_string();
+    let (from, to) = (seconds(START), seconds(START + Span::from_hours(HOURS)));
+    let asked = ["data", &url, &from, &to];
+    let found = check(&viewer(), &asked);
+    let told = String::from_utf8_lossy(&found.stdout);
+    assert!(found.status.success(), "{told}");
+    let wrong = changed(|made| {
+        made["panels"][0]["targets"][0]["expr"] = json!("raeding_value");
+        made["panels"][1]["targets"][0]["expr"] = json!("max by (sump (reading_value)");
+    });
+    let found = check(wrong.path(), &asked);
+    let told = String::from_utf8_lossy(&found.stdout);
+    assert!(!found.status.success(), "{told}");
+    assert_eq!(told.lines().count(), 2, "{told}");
+    assert!(
+        told.contains("no data for raeding_value") && told.contains("unexpected token"),
+        "{told}"
     );
 }

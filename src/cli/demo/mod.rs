@@ -46,8 +46,9 @@ const FILES: [(&str, &str); 5] = [
         include_str!("../../../demo/plant/fluids/synthetic.toml"),
     ),
 ];
-/// What the environment may add to the settings: where the demo is looked at from.
-const WANTED: [&str; 1] = ["SUMPWARD__WEB__"];
+/// What the environment may add to the settings: where the demo is looked at from,
+/// and where its values go.
+const WANTED: [&str; 2] = ["SUMPWARD__WEB__", "SUMPWARD__FORWARD__"];
 /// The daemon must take a step in within this time.
 const STEP_DEADLINE: Duration = Duration::from_secs(30);
 /// The plant's faults are planned so far ahead.

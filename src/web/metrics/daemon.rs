@@ -7,7 +7,7 @@ use prometheus_client::collector::Collector;
 use prometheus_client::encoding::DescriptorEncoder;
 
 use super::family::Family;
-use super::figures::{DaemonFigures, Scrape, ShardFigures, SourceFigures};
+use super::figures::{DaemonFigures, ForwardFigures, Scrape, ShardFigures, SourceFigures};
 
 const BUILD: Family = Family::new("build", "Which program this is");
 const STARTED: Family = Family::of(
@@ -110,6 +110,29 @@ const SENT: Family = Family::new(
     "Messages and attempts to send them, by road and by what became of them",
 );
 
+const FORWARD_SENDING: Family = Family::new(
+    "forward_sending",
+    "Whether a server that gets what is stored takes it: 1 yes, 0 no",
+);
+const FORWARD_LAG: Family = Family::of(
+    "forward_lag",
+    "seconds",
+    "How far a server is behind the store; 0 once it has caught up",
+);
+const FORWARD_WAITING: Family = Family::new(
+    "forward_waiting_values",
+    "Readings and estimates that wait for a server",
+);
+const FORWARD_LINES: Family = Family::new("forward_lines", "Lines that a server has taken");
+const FORWARD_RETRIES: Family = Family::new(
+    "forward_retries",
+    "Times that the same was sent to a server again",
+);
+const FORWARD_REFUSED: Family = Family::new(
+    "forward_lines_refused",
+    "Lines that a server will never take; they stand in the file of dead letters",
+);
+
 /// Writes the daemon's own values.
 #[derive(Debug)]
 pub(super) struct DaemonValues {
@@ -129,7 +152,8 @@ impl Collector for DaemonValues {
         sources(out, &figures.sources)?;
         shards(out, &figures.shards)?;
         store(out, figures)?;
-        messages(out, figures)
+        messages(out, figures)?;
+        forward(out, &figures.forward)
     }
 }
 
@@ -208,4 +232,14 @@ fn messages(out: &mut DescriptorEncoder<'_>, figures: &DaemonFigures) -> fmt::Re
     let sent = figures.messages.sent;
     let rows = sent.map(|(road, became, n)| ([("road", road), ("became", became)], n));
     SENT.counters(out, rows)
+}
+
+fn forward(out: &mut DescriptorEncoder<'_>, targets: &[ForwardFigures]) -> fmt::Result {
+    let each = || targets.iter().map(|one| ([("target", &*one.target)], one));
+    FORWARD_SENDING.gauges(out, each().map(|(of, one)| (of, flag(one.sending))))?;
+    FORWARD_LAG.gauges(out, each().map(|(of, one)| (of, one.behind_s)))?;
+    FORWARD_WAITING.gauges(out, each().map(|(of, one)| (of, one.waiting as f64)))?;
+    FORWARD_LINES.counters(out, each().map(|(of, one)| (of, one.lines)))?;
+    FORWARD_RETRIES.counters(out, each().map(|(of, one)| (of, one.retries)))?;
+    FORWARD_REFUSED.counters(out, each().map(|(of, one)| (of, one.refused)))
 }

@@ -38,6 +38,8 @@ pub struct DaemonFigures {
     pub outbox: Vec<OutboxFigures>,
     /// What was sent.
     pub messages: MessageFigures,
+    /// The servers that get what is stored.
+    pub forward: Vec<ForwardFigures>,
 }
 
 /// One source. All counts are since the start.
@@ -110,6 +112,25 @@ pub struct OutboxFigures {
     pub messages: u64,
     /// Age of the oldest, s.
     pub oldest_s: f64,
+}
+
+/// One server that gets what is stored. Counts are since the start.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct ForwardFigures {
+    /// Its name in the settings.
+    pub target: Arc<str>,
+    /// Whether it takes what is sent.
+    pub sending: bool,
+    /// How far it is behind, s.
+    pub behind_s: f64,
+    /// Readings and estimates that wait for it.
+    pub waiting: u64,
+    /// Lines that it has taken.
+    pub lines: u64,
+    /// Times that the same was sent again.
+    pub retries: u64,
+    /// Lines that it will never take.
+    pub refused: u64,
 }
 
 /// Messages and attempts to send them, since the start.

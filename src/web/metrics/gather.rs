@@ -8,9 +8,11 @@ use std::time::Duration;
 
 use super::board::{Board, Laid};
 use super::figures::{
-    DaemonFigures, MessageFigures, OutboxFigures, Scrape, ShardFigures, SourceFigures, StoreFigures,
+    DaemonFigures, ForwardFigures, MessageFigures, OutboxFigures, Scrape, ShardFigures,
+    SourceFigures, StoreFigures,
 };
 use crate::engine::AlarmCounts;
+use crate::forward::{Stand, TargetReport};
 use crate::ingest::{Intake, SourceReport};
 use crate::notify::{PublisherCounters, SenderCounters};
 use crate::store::{BROKER, FILE_NAME, Reader, Stats, StoreError, WaitingLetters};
@@ -44,6 +46,8 @@ pub struct Observed {
     pub published: Arc<PublisherCounters>,
     /// Mail and webhooks.
     pub letters: Arc<SenderCounters>,
+    /// The servers that get what is stored.
+    pub targets: Vec<Arc<TargetReport>>,
 }
 
 impl std::fmt::Debug for Observed {
@@ -89,6 +93,11 @@ impl Gather {
                 store: self.store(),
                 outbox,
                 messages: self.messages(),
+                forward: observed
+                    .targets
+                    .iter()
+                    .map(|one| target(one, now))
+                    .collect(),
             },
         }
     }
@@ -209,6 +218,19 @@ fn source(report: &SourceReport, now: Timestamp) -> SourceFigures {
         ],
         gaps: of(&counters.gaps),
         dropped: status.wire.map_or(0, |wire| wire.dropped),
+    }
+}
+
+fn target(report: &TargetReport, now: Timestamp) -> ForwardFigures {
+    let status = report.status(now);
+    ForwardFigures {
+        target: status.target,
+        sending: status.stand == Stand::Sending,
+        behind_s: status.behind_s,
+        waiting: status.waiting,
+        lines: status.counts.lines,
+        retries: status.counts.retries,
+        refused: status.counts.dead_letters,
     }
 }
 

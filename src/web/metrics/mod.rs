@@ -28,7 +28,8 @@ mod text;
 pub use accept::Format;
 pub use board::{Board, Laid};
 pub use figures::{
-    DaemonFigures, MessageFigures, OutboxFigures, Scrape, ShardFigures, SourceFigures, StoreFigures,
+    DaemonFigures, ForwardFigures, MessageFigures, OutboxFigures, Scrape, ShardFigures,
+    SourceFigures, StoreFigures,
 };
 pub use gather::{Gather, Observed};
 pub use routes::routes;

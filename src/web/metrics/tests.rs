@@ -92,6 +92,11 @@ fn scrape(plant: &str, sumps: Vec<SumpFigures>) -> Arc<Scrape> {
             messages: MessageFigures {
                 sent: [1, 2, 3, 4, 5].map(|n| (["a", "b", "c", "d", "e"][n - 1], "sent", n as u64)),
             },
+            forward: vec![ForwardFigures {
+                target: "history".into(),
+                behind_s: 2.5,
+                ..ForwardFigures::default()
+            }],
             ..DaemonFigures::default()
         },
     })
@@ -225,6 +230,11 @@ fn values_are_in_base_units() {
             5.0,
         ),
         ("sumpward_store_commit_seconds_count", &[], 5.0),
+        (
+            "sumpward_forward_lag_seconds",
+            &[("target", "history")],
+            2.5,
+        ),
         ("sumpward_scrape_sumps_left_out", &[], 0.0),
     ] {
         let found = value(&text, name, labels);
