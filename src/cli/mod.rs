@@ -379,20 +379,12 @@ pub fn main() -> ExitCode {
                 fleeting_within: args.fleeting_within,
                 json: args.json,
             };
-            Ok(tell_alarms(&settings, &asked))
+            let told = alarms::told(&settings, &asked);
+            Ok(answer(told, alarms::AlarmsFault::status))
         }),
         Command::Consumption(args) => with_settings(&args.folder.config, |settings| {
             let told = consumption::told(&settings, &args.sumps, args.json);
-            Ok(told.map_or_else(
-                |fault| {
-                    eprintln!("{fault}");
-                    fault.status()
-                },
-                |text| {
-                    say(&text);
-                    WELL
-                },
-            ))
+            Ok(answer(told, consumption::ConsumptionFault::status))
         }),
         Command::Recharge(args) => with_settings(&args.folder.config, |settings| {
             let ask = recharge::Ask {
@@ -402,31 +394,16 @@ pub fn main() -> ExitCode {
                 plan_only: args.plan_only,
                 json: args.json,
             };
-            Ok(plan_recharge(&settings, &ask))
+            let told = recharge::told(&settings, &ask);
+            Ok(answer(told, recharge::RechargeFault::status))
         }),
         Command::Export(args) => with_settings(&args.config, |settings| {
-            Ok(match export::export(&settings, &args) {
-                Ok(text) => {
-                    say(&text);
-                    WELL
-                }
-                Err(fault) => {
-                    eprintln!("sumpward: {fault}");
-                    fault.status()
-                }
-            })
+            let told = export::export(&settings, &args);
+            Ok(answer(told, export::ExportFault::status))
         }),
         Command::Report(args) => with_settings(&args.config, |settings| {
-            Ok(match report::report(&settings, &args) {
-                Ok(text) => {
-                    say(&text);
-                    WELL
-                }
-                Err(fault) => {
-                    eprintln!("sumpward: {fault}");
-                    fault.status()
-                }
-            })
+            let told = report::report(&settings, &args);
+            Ok(answer(told, report::ReportFault::status))
         }),
         Command::Message(args) => with_settings(&args.config, |settings| {
             message::message(&settings, &args.what)
@@ -480,15 +457,16 @@ fn check_settings(folder: &Path) -> u8 {
     checked.status
 }
 
-fn plan_recharge(settings: &Settings, ask: &recharge::Ask) -> u8 {
-    match recharge::told(settings, ask) {
+/// Says the text, or why there is none, and gives the exit status.
+fn answer<F: std::fmt::Display>(told: Result<String, F>, status: fn(&F) -> u8) -> u8 {
+    match told {
         Ok(text) => {
             say(&text);
             WELL
         }
         Err(fault) => {
             eprintln!("{fault}");
-            fault.status()
+            status(&fault)
         }
     }
 }
@@ -509,19 +487,6 @@ fn compare_alarms(
         }
         Ok(if compared.refused == 0 { WELL } else { NO })
     })
-}
-
-fn tell_alarms(settings: &Settings, asked: &alarms::Asked) -> u8 {
-    match alarms::told(settings, asked) {
-        Ok(text) => {
-            say(&text);
-            WELL
-        }
-        Err(fault) => {
-            eprintln!("{fault}");
-            fault.status()
-        }
-    }
 }
 
 fn calculate(args: &CalcArgs) -> u8 {
