@@ -43,7 +43,7 @@ fn main() {
     let portions = ready_made(folder.path(), batch);
     let floor = SeriesStore::start();
     let begun = Instant::now();
-    post_with_curl(folder.path(), &portions, floor.port);
+    post_with_curl(folder.path(), portions, floor.port);
     let curl = begun.elapsed();
     let of_floor = floor.rows();
     drop(floor);
