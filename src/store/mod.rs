@@ -92,8 +92,8 @@ pub use keeper::{Keep, Keeper, KeeperSetup, KeeperThread, Room};
 pub use letters::{StoredAside, StoredLetter, StoredWaiting, WaitingLetters};
 pub use open::{FILE_NAME, Opened, Store};
 pub use reader::{
-    Cursor, Drawn, JournalKey, Reader, Snapshot, Spread, Standing, StoredJournal, StoredMessage,
-    StoredReading, StoredSeries, Window,
+    Cursor, Drawn, JournalKey, Reader, RollupStep, Snapshot, Spread, Standing, StoredJournal,
+    StoredMessage, StoredReading, StoredRollup, StoredSeries, Window,
 };
 pub use rows::{
     AnswerRow, BROKER, Batch, Counts, CursorRow, JournalRow, OutboxRow, Receipt, RecentRow,

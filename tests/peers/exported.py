@@ -15,12 +15,14 @@ if path.endswith(".parquet"):
 else:
     # Everything as text but what is said here: a guess would hide a slip.
     header = open(path, encoding="utf-8").readline().strip().split(",")
-    kinds = {"time": "TIMESTAMPTZ", "value": "DOUBLE", "delay_ms": "BIGINT", "seq": "BIGINT"}
+    kinds = {"time": "TIMESTAMPTZ", "start": "TIMESTAMPTZ"}
+    kinds |= {name: "DOUBLE" for name in ("value", "lowest", "mean", "highest")}
+    kinds |= {name: "BIGINT" for name in ("delay_ms", "seq", "good", "count")}
     columns = ", ".join(f"'{name}': '{kinds.get(name, 'VARCHAR')}'" for name in header)
     source = f"read_csv('{path}', header=true, auto_detect=false, delim=',', quote='\"', escape='\"', new_line='\\r\\n', columns={{{columns}}})"
 columns = [row[:2] for row in db.execute(f"DESCRIBE SELECT * FROM {source}").fetchall()]
 names = [name for name, _ in columns]
-picked = ", ".join("epoch_ms(time) AS time" if name == "time" else f'"{name}"' for name in names)
+picked = ", ".join(f'epoch_ms("{name}") AS "{name}"' if name in ("time", "start") else f'"{name}"' for name in names)
 rows = db.execute(f"SELECT {picked} FROM {source}").fetchall()
 sums = []
 if "value" in names:

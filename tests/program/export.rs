@@ -444,3 +444,52 @@ fn what_cannot_be_leaves_everything_as_it_was() {
     let text = String::from_utf8(done.stdout).unwrap();
     assert!(text.starts_with("a.csv: 45014 rows, "), "{text}");
 }
+
+/// Rollups as the store keeps them: hours, a day, and the minutes of an hour, of
+/// which one has no value, one a single good one, and one several.
+const ROLLUPS: &str = "
+    INSERT INTO rollups SELECT id, 3600000, 1767225600000, 5.5, 6.25, 7.125, 58, 60 FROM series WHERE sump = 's0' AND channel = 'brix';
+    INSERT INTO rollups SELECT id, 3600000, 1767229200000, NULL, NULL, NULL, 0, 4 FROM series WHERE sump = 's0' AND channel = 'brix';
+    INSERT INTO rollups SELECT id, 86400000, 1767225600000, 5.5, 6.3, 7.125, 1400, 1440 FROM series WHERE sump = 's0' AND channel = 'brix';
+    INSERT INTO rollup_minutes (series, hour, body)
+        SELECT id, 1767225600000, '[null,6.1,[6.0,6.15,6.3,5,6]]' FROM series WHERE sump = 's0' AND channel = 'brix';";
+
+#[test]
+fn rollups_come_out_as_the_store_has_them() {
+    let plant = plant(1883);
+    keep(&plant);
+    let none = export(&plant, &["rollups", "none.csv"]);
+    assert_eq!(none.status.code(), Some(1), "{none:?}");
+    let store = rusqlite::Connection::open(plant.store().join("sumpward.db")).unwrap();
+    store.execute_batch(ROLLUPS).unwrap();
+    drop(store);
+    let row = |start: i64, step: &str, values: Value| {
+        let mut row = vec![json!(start)];
+        let names = ["test", "s0", "brix", "brix", "\u{b0}Bx", "reading", step];
+        row.extend(names.map(|name| json!(name)));
+        row.extend(values.as_array().unwrap().clone());
+        Value::Array(row)
+    };
+    let start = 1_767_225_600_000;
+    let expected = [
+        row(start + 60_000, "minute", json!([6.1, 6.1, 6.1, 1, 1])),
+        row(start + 120_000, "minute", json!([6.0, 6.15, 6.3, 5, 6])),
+        row(start, "hour", json!([5.5, 6.25, 7.125, 58, 60])),
+        row(start + 3_600_000, "hour", json!([null, null, null, 0, 4])),
+        row(start, "day", json!([5.5, 6.3, 7.125, 1400, 1440])),
+    ];
+    for file in ["rollups.csv", "rollups.parquet"] {
+        let all = ["rollups", file, "--step", "minute,hour,day", "--json"];
+        let read = read_by_duckdb(&exported(&plant, &all).1);
+        assert_same(read["rows"].as_array().unwrap(), &expected);
+    }
+    let from = [
+        "rollups",
+        "late.csv",
+        "--from",
+        "2026-01-01T00:30:00Z",
+        "--json",
+    ];
+    let read = read_by_duckdb(&exported(&plant, &from).1);
+    assert_same(read["rows"].as_array().unwrap(), &expected[3..4]);
+}

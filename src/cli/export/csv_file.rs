@@ -13,14 +13,19 @@ use std::io::Write;
 
 use jiff::Timestamp as Instant;
 
-use super::sink::{JournalSink, ReadingSink, WriteError};
+use super::sink::{JournalSink, ReadingSink, RollupSink, WriteError};
 use crate::ingest::decode::encode_quality;
-use crate::store::{StoredJournal, StoredReading, StoredSeries};
+use crate::store::{RollupStep, StoredJournal, StoredReading, StoredRollup, StoredSeries};
 use crate::units::{Timestamp, exact};
 
 /// The columns of a file of values.
 const OF_READINGS: [&str; 10] = [
     "time", "plant", "sump", "channel", "quantity", "unit", "kind", "value", "quality", "delay_ms",
+];
+/// The columns of a file of rollups.
+const OF_ROLLUPS: [&str; 13] = [
+    "start", "plant", "sump", "channel", "quantity", "unit", "kind", "step", "lowest", "mean",
+    "highest", "good", "count",
 ];
 /// The columns of a file of lines of the journal.
 const OF_JOURNAL: [&str; 5] = ["time", "sump", "seq", "kind", "body"];
@@ -30,11 +35,16 @@ pub(super) struct CsvFile<W: Write> {
     csv: csv::Writer<W>,
     plant: String,
     series: [String; 5],
+    step: &'static str,
 }
 
 impl<W: Write> CsvFile<W> {
     pub(super) fn of_readings(file: W, plant: &str) -> Result<Self, WriteError> {
         CsvFile::begin(file, plant, &OF_READINGS)
+    }
+
+    pub(super) fn of_rollups(file: W, plant: &str) -> Result<Self, WriteError> {
+        CsvFile::begin(file, plant, &OF_ROLLUPS)
     }
 
     pub(super) fn of_journal(file: W) -> Result<Self, WriteError> {
@@ -51,6 +61,7 @@ impl<W: Write> CsvFile<W> {
             csv,
             plant: plant.to_owned(),
             series: Default::default(),
+            step: "",
         })
     }
 }
@@ -86,6 +97,38 @@ impl<W: Write> ReadingSink for CsvFile<W> {
 
     fn end(mut self: Box<Self>) -> Result<(), WriteError> {
         Ok(self.csv.flush()?)
+    }
+}
+
+impl<W: Write> RollupSink for CsvFile<W> {
+    fn begin(&mut self, series: &StoredSeries, step: RollupStep) {
+        ReadingSink::begin(self, series);
+        self.step = step.name();
+    }
+
+    fn rollup(&mut self, rollup: &StoredRollup) -> Result<(), WriteError> {
+        let [sump, channel, quantity, unit, kind] = &self.series;
+        let number = |value: Option<f64>| value.map(exact).unwrap_or_default();
+        self.csv.write_record([
+            utc(rollup.start).as_str(),
+            &self.plant,
+            sump,
+            channel,
+            quantity,
+            unit,
+            kind,
+            self.step,
+            &number(rollup.lowest),
+            &number(rollup.mean),
+            &number(rollup.highest),
+            &rollup.good.to_string(),
+            &rollup.count.to_string(),
+        ])?;
+        Ok(())
+    }
+
+    fn end(self: Box<Self>) -> Result<(), WriteError> {
+        ReadingSink::end(self)
     }
 }
 

@@ -23,7 +23,7 @@ use super::stopped::Stopped;
 use super::{NO, WRONG};
 use crate::daemon::kept;
 use crate::settings::{Settings, nearest};
-use crate::store::{Reader, StoreError};
+use crate::store::{Reader, RollupStep, StoreError};
 use crate::units::{Timestamp, to_wire};
 use sink::WriteError;
 
@@ -49,6 +49,26 @@ enum What {
         /// What the values are; all kinds if not given.
         #[arg(long, value_name = "KIND", value_delimiter = ',')]
         kind: Vec<SeriesKind>,
+    },
+    /// Rollups, as far as the store has them: lowest, mean and highest good value
+    /// of each minute, hour or day (UTC).
+    Rollups {
+        #[command(flatten)]
+        common: Common,
+        /// These channels or estimates only.
+        #[arg(long, value_name = "NAME", value_delimiter = ',')]
+        channel: Vec<String>,
+        /// What the values are; all kinds if not given.
+        #[arg(long, value_name = "KIND", value_delimiter = ',')]
+        kind: Vec<SeriesKind>,
+        /// How long the steps are.
+        #[arg(
+            long,
+            value_name = "STEP",
+            value_delimiter = ',',
+            default_value = "hour"
+        )]
+        step: Vec<Step>,
     },
     /// The journal, one line a row, in its order.
     Journal {
@@ -106,6 +126,24 @@ enum SeriesKind {
     Reading,
     /// What was worked out from it.
     Estimate,
+}
+
+/// How long the steps of rollups are.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Step {
+    Minute,
+    Hour,
+    Day,
+}
+
+impl Step {
+    const fn of_store(self) -> RollupStep {
+        match self {
+            Step::Minute => RollupStep::Minute,
+            Step::Hour => RollupStep::Hour,
+            Step::Day => RollupStep::Day,
+        }
+    }
 }
 
 impl SeriesKind {
@@ -171,7 +209,7 @@ impl ExportFault {
 /// What was written.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 struct Written {
-    /// `series` or `journal`.
+    /// `series`, `rollups` or `journal`.
     what: &'static str,
     file: PathBuf,
     format: Format,
@@ -242,7 +280,8 @@ impl Job<'_> {
 
 /// Exports; gives what was written, as text that ends in a line break.
 pub(super) fn export(settings: &Settings, args: &ExportArgs) -> Result<String, ExportFault> {
-    let (What::Series { common, .. } | What::Journal { common, .. }) = &args.what;
+    let (What::Series { common, .. } | What::Rollups { common, .. } | What::Journal { common, .. }) =
+        &args.what;
     let format = format(common)?;
     let (from, to) = between(common.from.as_deref(), common.to.as_deref())?;
     let reader = kept::store(settings)?.ok_or_else(|| ExportFault::NoStore {
@@ -250,6 +289,7 @@ pub(super) fn export(settings: &Settings, args: &ExportArgs) -> Result<String, E
     })?;
     let (what, title) = match &args.what {
         What::Series { .. } => ("series", "Exporting series"),
+        What::Rollups { .. } => ("rollups", "Exporting rollups"),
         What::Journal { .. } => ("journal", "Exporting the journal"),
     };
     let mut job = Job {
@@ -272,6 +312,18 @@ pub(super) fn export(settings: &Settings, args: &ExportArgs) -> Result<String, E
             let series = series::asked(&job, channel, &kinds)?;
             let sink = sink::readings(format, &file, job.plant).map_err(failed)?;
             series::export(&mut job, &series, sink, &failed)?
+        }
+        What::Rollups {
+            channel,
+            kind,
+            step,
+            ..
+        } => {
+            let kinds: Vec<&str> = kind.iter().map(|kind| kind.name()).collect();
+            let series = series::asked(&job, channel, &kinds)?;
+            let steps: Vec<RollupStep> = step.iter().map(|step| step.of_store()).collect();
+            let sink = sink::rollups(format, &file, job.plant).map_err(failed)?;
+            series::export_rollups(&mut job, &series, &steps, sink, &failed)?
         }
         What::Journal { kind, .. } => journal::export(
             &mut job,

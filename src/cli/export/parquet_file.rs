@@ -14,10 +14,10 @@ use parquet::file::writer::SerializedFileWriter;
 use parquet::schema::parser::parse_message_type;
 use parquet::schema::types::ColumnPath;
 
-use super::sink::{JournalSink, ReadingSink, WriteError};
+use super::sink::{JournalSink, ReadingSink, RollupSink, WriteError};
 use crate::engine::Quality;
 use crate::ingest::decode::encode_quality;
-use crate::store::{StoredJournal, StoredReading, StoredSeries};
+use crate::store::{RollupStep, StoredJournal, StoredReading, StoredRollup, StoredSeries};
 
 /// Rows of a group at most.
 const MOST_ROWS: usize = 1 << 17;
@@ -38,6 +38,22 @@ const OF_READINGS: &str = "message readings {
     required int64 delay_ms;
 }";
 
+const OF_ROLLUPS: &str = "message rollups {
+    required int64 start (TIMESTAMP(MILLIS,true));
+    required binary plant (STRING);
+    required binary sump (STRING);
+    required binary channel (STRING);
+    required binary quantity (STRING);
+    required binary unit (STRING);
+    required binary kind (STRING);
+    required binary step (STRING);
+    optional double lowest;
+    optional double mean;
+    optional double highest;
+    required int64 good;
+    required int64 count;
+}";
+
 const OF_JOURNAL: &str = "message journal {
     required int64 time (TIMESTAMP(MILLIS,true));
     required binary sump (STRING);
@@ -50,6 +66,8 @@ const OF_JOURNAL: &str = "message journal {
 enum Column {
     Whole(Vec<i64>),
     Number(Vec<f64>),
+    /// Those that are there, and for each row whether it has one, as 1 or 0.
+    Perhaps(Vec<f64>, Vec<i16>),
     Text(Vec<ByteArray>),
 }
 
@@ -68,6 +86,8 @@ impl<W: Write + Send> Table<W> {
             .set_created_by(concat!("sumpward ", env!("CARGO_PKG_VERSION")).to_owned())
             .set_compression(Compression::ZSTD(ZstdLevel::try_new(3)?))
             .set_max_row_group_row_count(Some(MOST_ROWS))
+            .set_column_dictionary_enabled(plain("start"), false)
+            .set_column_encoding(plain("start"), Encoding::DELTA_BINARY_PACKED)
             // No time and no body comes twice in a series or a journal.
             .set_column_dictionary_enabled(plain("time"), false)
             .set_column_encoding(plain("time"), Encoding::DELTA_BINARY_PACKED)
@@ -106,6 +126,11 @@ impl<W: Write + Send> Table<W> {
                 (ColumnWriter::DoubleColumnWriter(writer), Column::Number(values)) => {
                     writer.write_batch(values, None, None)?;
                     values.clear();
+                }
+                (ColumnWriter::DoubleColumnWriter(writer), Column::Perhaps(values, there)) => {
+                    writer.write_batch(values, Some(there.as_slice()), None)?;
+                    values.clear();
+                    there.clear();
                 }
                 (ColumnWriter::ByteArrayColumnWriter(writer), Column::Text(values)) => {
                     writer.write_batch(values, None, None)?;
@@ -202,6 +227,69 @@ impl<W: Write + Send> ReadingSink for ReadingsParquet<W> {
                 Column::Whole(values) => values.extend(wholes.next()),
                 Column::Number(values) => values.push(reading.value),
                 Column::Text(values) => values.extend(names.next()),
+                Column::Perhaps(..) => {}
+            }
+        }
+        Ok(self.table.row(0)?)
+    }
+
+    fn end(self: Box<Self>) -> Result<(), WriteError> {
+        Ok(self.table.end()?)
+    }
+}
+
+/// A file of rollups under way.
+pub(super) struct RollupsParquet<W: Write + Send> {
+    table: Table<W>,
+    names: [ByteArray; 7],
+}
+
+impl<W: Write + Send> RollupsParquet<W> {
+    pub(super) fn new(file: W, plant: &str) -> Result<Self, ParquetError> {
+        let whole = || Column::Whole(Vec::new());
+        let perhaps = || Column::Perhaps(Vec::new(), Vec::new());
+        let mut columns = vec![whole()];
+        columns.extend((0..7).map(|_| Column::Text(Vec::new())));
+        columns.extend([perhaps(), perhaps(), perhaps(), whole(), whole()]);
+        let mut names: [ByteArray; 7] = Default::default();
+        names[0] = text(plant);
+        Ok(RollupsParquet {
+            table: Table::new(file, OF_ROLLUPS, columns)?,
+            names,
+        })
+    }
+}
+
+impl<W: Write + Send> RollupSink for RollupsParquet<W> {
+    fn begin(&mut self, series: &StoredSeries, step: RollupStep) {
+        let names = [
+            &*series.sump,
+            &series.channel,
+            &series.quantity,
+            &series.unit,
+            series.kind.name(),
+            step.name(),
+        ];
+        for (place, name) in self.names[1..].iter_mut().zip(names) {
+            *place = text(name);
+        }
+    }
+
+    fn rollup(&mut self, rollup: &StoredRollup) -> Result<(), WriteError> {
+        let mut names = self.names.iter().cloned();
+        let wholes = [rollup.start.millis(), rollup.good, rollup.count];
+        let mut wholes = wholes.into_iter();
+        let mut numbers = [rollup.lowest, rollup.mean, rollup.highest].into_iter();
+        for column in &mut self.table.columns {
+            match column {
+                Column::Whole(values) => values.extend(wholes.next()),
+                Column::Text(values) => values.extend(names.next()),
+                Column::Perhaps(values, there) => {
+                    let number = numbers.next().flatten();
+                    there.push(i16::from(number.is_some()));
+                    values.extend(number);
+                }
+                Column::Number(_) => {}
             }
         }
         Ok(self.table.row(0)?)
@@ -242,7 +330,7 @@ impl<W: Write + Send> JournalSink for JournalParquet<W> {
             match column {
                 Column::Whole(values) => values.extend(wholes.next()),
                 Column::Text(values) => values.extend(texts.next().map(|words| text(words))),
-                Column::Number(_) => {}
+                Column::Number(_) | Column::Perhaps(..) => {}
             }
         }
         Ok(self.table.row(line.body.len())?)

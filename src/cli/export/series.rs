@@ -2,9 +2,9 @@
 
 use std::ops::ControlFlow;
 
-use super::sink::{ReadingSink, WriteError};
+use super::sink::{ReadingSink, RollupSink, WriteError};
 use super::{Count, ExportFault, Job, all_known};
-use crate::store::StoredSeries;
+use crate::store::{RollupStep, StoredSeries};
 
 /// How far it has come is told after so many values.
 const TOLD_EVERY: u64 = 10_000;
@@ -63,6 +63,41 @@ pub(super) fn export(
         })?;
         if let Some(fault) = fault {
             return Err(fault);
+        }
+        job.at((place + 1) as f64 / series.len() as f64)?;
+    }
+    sink.end().map_err(failed)?;
+    Ok(count)
+}
+
+/// Writes their rollups, of each series the shortest steps first.
+pub(super) fn export_rollups(
+    job: &mut Job<'_>,
+    series: &[StoredSeries],
+    steps: &[RollupStep],
+    mut sink: Box<dyn RollupSink + '_>,
+    failed: &impl Fn(WriteError) -> ExportFault,
+) -> Result<Count, ExportFault> {
+    let mut count = Count::NONE;
+    for (place, one) in series.iter().enumerate() {
+        for step in steps {
+            sink.begin(one, *step);
+            let mut fault = None;
+            let (from, to) = (job.from, job.to);
+            job.reader.rollups(one.id, *step, from, to, |rollup| {
+                count.note(rollup.start);
+                match sink.rollup(rollup).map_err(failed) {
+                    Ok(()) if !job.stopped.now() => ControlFlow::Continue(()),
+                    Ok(()) => ControlFlow::Break(()),
+                    Err(why) => {
+                        fault = Some(why);
+                        ControlFlow::Break(())
+                    }
+                }
+            })?;
+            if let Some(fault) = fault {
+                return Err(fault);
+            }
         }
         job.at((place + 1) as f64 / series.len() as f64)?;
     }

@@ -5,8 +5,8 @@ use std::io;
 
 use super::Format;
 use super::csv_file::CsvFile;
-use super::parquet_file::{JournalParquet, ReadingsParquet};
-use crate::store::{StoredJournal, StoredReading, StoredSeries};
+use super::parquet_file::{JournalParquet, ReadingsParquet, RollupsParquet};
+use crate::store::{RollupStep, StoredJournal, StoredReading, StoredRollup, StoredSeries};
 
 /// Why a row cannot be written.
 #[derive(Debug, thiserror::Error)]
@@ -29,6 +29,16 @@ pub(super) trait ReadingSink {
     fn end(self: Box<Self>) -> Result<(), WriteError>;
 }
 
+/// Takes rollups.
+pub(super) trait RollupSink {
+    /// Those of this series follow, of steps of this length.
+    fn begin(&mut self, series: &StoredSeries, step: RollupStep);
+    /// One of them.
+    fn rollup(&mut self, rollup: &StoredRollup) -> Result<(), WriteError>;
+    /// There are no more.
+    fn end(self: Box<Self>) -> Result<(), WriteError>;
+}
+
 /// Takes lines of the journal.
 pub(super) trait JournalSink {
     /// One line.
@@ -46,6 +56,18 @@ pub(super) fn readings<'a>(
     Ok(match format {
         Format::Csv => Box::new(CsvFile::of_readings(file, plant)?),
         Format::Parquet => Box::new(ReadingsParquet::new(file, plant)?),
+    })
+}
+
+/// A file of rollups.
+pub(super) fn rollups<'a>(
+    format: Format,
+    file: &'a File,
+    plant: &str,
+) -> Result<Box<dyn RollupSink + 'a>, WriteError> {
+    Ok(match format {
+        Format::Csv => Box::new(CsvFile::of_rollups(file, plant)?),
+        Format::Parquet => Box::new(RollupsParquet::new(file, plant)?),
     })
 }
 

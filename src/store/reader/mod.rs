@@ -6,6 +6,7 @@ mod follow;
 mod gather;
 mod journal;
 mod range;
+mod rollups;
 mod settled;
 mod values;
 
@@ -26,6 +27,7 @@ pub use draw::{Drawn, Spread};
 pub use follow::{Standing, Window};
 use gather::Unpacked;
 pub use journal::{JournalKey, StoredJournal};
+pub use rollups::{RollupStep, StoredRollup};
 pub use values::{StoredReading, StoredSeries};
 
 /// One unsent message.
