@@ -52,7 +52,9 @@ CREATE TABLE rollups (
 
 -- The minutes of an hour as a JSON array, one item for each from the first on:
 -- null without values, the value where there is one and it is good, or
--- [min, mean, max, good, count]; the mean has nine digits.
+-- [min, mean, max, good, count], without good where all are. The mean has three
+-- decimals more than the values. Only of hours with more than 120 values: of
+-- fewer, minutes would be no less than the values themselves.
 CREATE TABLE rollup_minutes (
     id     INTEGER PRIMARY KEY,
     series INTEGER NOT NULL,
@@ -111,7 +113,7 @@ WITH rolled AS (
            iif(minute.type = 'array', json_extract(minute.value, '$[1]'), minute.value),
            iif(minute.type = 'array', json_extract(minute.value, '$[2]'), minute.value),
            iif(minute.type = 'array', json_extract(minute.value, '$[3]'), 1),
-           iif(minute.type = 'array', json_extract(minute.value, '$[4]'), 1)
+           iif(minute.type = 'array', json_extract(minute.value, '$[#-1]'), 1)
     FROM rollup_minutes JOIN json_each(rollup_minutes.body) AS minute
     WHERE minute.type <> 'null'
 )

@@ -16,7 +16,7 @@ pub(super) const BLOCK: usize = MOST;
 pub(super) const SMALL: usize = BLOCK / 2;
 
 /// Bytes and blocks that are written in one transaction.
-pub(super) const BYTES_AT_ONCE: usize = 128 << 10;
+pub(super) const BYTES_AT_ONCE: usize = 64 << 10;
 pub(super) const BLOCKS_AT_ONCE: usize = 64;
 
 /// A block that is not in the store yet.

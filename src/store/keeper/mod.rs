@@ -148,6 +148,8 @@ impl<A: Send + 'static> Keeper<A> {
     }
 
     fn chore(&self, chore: Chore) -> Result<usize, StoreError> {
-        self.writer.chore(chore)
+        let done = self.writer.chore(chore)?;
+        self.wal.fold_now_and_then();
+        Ok(done)
     }
 }

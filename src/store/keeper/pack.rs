@@ -37,7 +37,7 @@ const PATIENCE_IN_A_CROWD: Span = Span::from_mins(10);
 const COUNT_EVERY: Span = Span::from_mins(1);
 
 /// Rows that are deleted in one transaction.
-const ROWS_AT_ONCE: usize = 5_000;
+const ROWS_AT_ONCE: usize = 3_000;
 
 /// Whether the rows are too many.
 #[derive(Debug, Default)]

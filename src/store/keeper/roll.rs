@@ -23,6 +23,10 @@ const MINUTE: i64 = 60_000;
 const HOUR: i64 = 60 * MINUTE;
 const DAY: i64 = 24 * HOUR;
 
+/// Of an hour with no more values no minutes are kept: they would be no less
+/// than the values.
+const FEW: u64 = 120;
+
 /// Hours that are written in one transaction, and days.
 const HOURS_AT_ONCE: usize = 100;
 const DAYS_AT_ONCE: usize = 100;
@@ -186,6 +190,13 @@ fn is_rolled(transaction: &Transaction<'_>, series: i64, start: i64) -> rusqlite
 
 fn write_hour(transaction: &Transaction<'_>, hour: &Hour) -> rusqlite::Result<usize> {
     let spread = hour.total.spread();
+    if hour.total.count > FEW {
+        transaction
+            .prepare_cached(
+                "INSERT OR REPLACE INTO rollup_minutes (series, hour, body) VALUES (?1, ?2, ?3)",
+            )?
+            .execute((hour.series, hour.start, &hour.minutes))?;
+    }
     transaction
         .prepare_cached(
             "INSERT OR REPLACE INTO rollups (series, step, start, min, mean, max, good, count)
@@ -200,12 +211,7 @@ fn write_hour(transaction: &Transaction<'_>, hour: &Hour) -> rusqlite::Result<us
             spread.map(|(.., max)| max),
             hour.total.good as i64,
             hour.total.count as i64,
-        ))?;
-    transaction
-        .prepare_cached(
-            "INSERT OR REPLACE INTO rollup_minutes (series, hour, body) VALUES (?1, ?2, ?3)",
-        )?
-        .execute((hour.series, hour.start, &hour.minutes))
+        ))
 }
 
 /// Works a day out from its hours.

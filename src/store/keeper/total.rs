@@ -53,19 +53,30 @@ fn minute_text(minute: &Total) -> String {
     match (minute.spread(), minute.count) {
         (_, 0) => "null".to_owned(),
         (Some((value, ..)), 1) => number_text(value),
-        (Some((min, mean, max)), count) => format!(
-            "[{},{},{},{},{count}]",
-            number_text(min),
-            number_text(nine_digits(mean)),
-            number_text(max),
-            minute.good
-        ),
+        (Some((min, mean, max)), count) => {
+            let (min, max) = (number_text(min), number_text(max));
+            let mean = mean_text(mean, &min, &max);
+            if minute.good == count {
+                format!("[{min},{mean},{max},{count}]")
+            } else {
+                format!("[{min},{mean},{max},{},{count}]", minute.good)
+            }
+        }
         (None, count) => format!("[null,null,null,0,{count}]"),
     }
 }
 
-fn nine_digits(number: f64) -> f64 {
-    format!("{number:.8e}").parse().unwrap_or(number)
+/// The mean with three decimals more than the values have that it lies between.
+fn mean_text(mean: f64, min: &str, max: &str) -> String {
+    let decimals = |text: &str| match (text.contains('e'), text.split_once('.')) {
+        (true, _) => None,
+        (false, None) => Some(0),
+        (false, Some((_, after))) => Some(after.len()),
+    };
+    let rounded = decimals(min)
+        .zip(decimals(max))
+        .and_then(|(min, max)| format!("{mean:.*}", min.max(max) + 3).parse().ok());
+    number_text(rounded.unwrap_or(mean))
 }
 
 /// The shortest JSON that gives the number back.
@@ -102,7 +113,7 @@ mod tests {
         minutes[3].add(9.0, false);
         assert_eq!(
             minutes_text(&minutes),
-            "[null,5,[1,1.41666667,2.25,3,3],[null,null,null,0,1]]"
+            "[null,5,[1,1.41667,2.25,3],[null,null,null,0,1]]"
         );
         assert_eq!(minutes_text(&[Total::default(); 60]), "[]");
     }

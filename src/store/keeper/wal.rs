@@ -2,6 +2,7 @@
 //! what somebody still reads. Another program that keeps a transaction open
 //! makes it grow; that is told, and once it is gone the log is cut.
 
+use std::cell::Cell;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::Ordering::Relaxed;
@@ -17,6 +18,9 @@ use super::super::stats::Stats;
 /// grows to twice its usual limit.
 const LARGE: u64 = 2 * JOURNAL_SIZE_LIMIT as u64;
 
+/// Chores after which it is folded.
+const CHORES: u32 = 16;
+
 /// It is tried and told once in this time.
 const TRY_EVERY: Duration = Duration::from_secs(10);
 const TELL_EVERY: Duration = Duration::from_secs(300);
@@ -28,6 +32,8 @@ pub(super) struct WalWatch {
     connection: Connection,
     tried: Option<Instant>,
     told: Option<Instant>,
+    /// Chores since it was folded.
+    chores: Cell<u32>,
     /// Bytes from which on it is cut.
     large: u64,
 }
@@ -48,6 +54,7 @@ impl WalWatch {
             connection,
             tried: None,
             told: None,
+            chores: Cell::new(0),
             large: LARGE,
         })
     }
@@ -82,6 +89,19 @@ impl WalWatch {
     pub(super) fn may_have(&mut self, bytes: u64) {
         self.large = bytes;
         self.tried = None;
+    }
+
+    /// Folds the log beside the writer once in some chores, which make it grow
+    /// fast: else a commit would have to.
+    pub(super) fn fold_now_and_then(&self) {
+        let chores = self.chores.get() + 1;
+        self.chores.set(chores % CHORES);
+        if chores == CHORES {
+            // Another who is just doing it, or a reader, is no fault.
+            let _ = self
+                .connection
+                .query_row("PRAGMA wal_checkpoint(PASSIVE)", (), |_| Ok(()));
+        }
     }
 
     fn size(&self) -> u64 {

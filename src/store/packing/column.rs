@@ -222,9 +222,30 @@ pub(super) fn read(bytes: &mut &[u8], count: usize) -> Result<Vec<i64>, BlockErr
     }
     let base = varint::read_signed(bytes)?;
     let rests = read_planes(bytes, count - given)?;
-    for (place, rest) in (given..).zip(rests) {
-        let foretold = rule.foretold(&numbers, place, step);
-        numbers.push(foretold.wrapping_add(base).wrapping_add(unzigzag(rest)));
+    // The base and the rest together, for each number that is foretold.
+    let rests = rests
+        .into_iter()
+        .map(|rest| base.wrapping_add(unzigzag(rest)));
+    let first = numbers.first().copied().unwrap_or_default();
+    let mut last = numbers.last().copied().unwrap_or_default();
+    match rule {
+        Rule::Plain => numbers.extend(rests),
+        Rule::Same => numbers.extend(rests.map(|rest| {
+            last = last.wrapping_add(rest);
+            last
+        })),
+        Rule::Line => {
+            let mut slope = last.wrapping_sub(first);
+            numbers.extend(rests.map(|rest| {
+                slope = slope.wrapping_add(rest);
+                last = last.wrapping_add(slope);
+                last
+            }));
+        }
+        Rule::Grid => numbers.extend(rests.map(|rest| {
+            last = last.wrapping_add(step);
+            last.wrapping_add(rest)
+        })),
     }
     Ok(numbers)
 }

@@ -58,7 +58,7 @@ const MINUTES: &str = "SELECT hour + 60000 * minute.key,
            iif(minute.type = 'array', json_extract(minute.value, '$[1]'), minute.value),
            iif(minute.type = 'array', json_extract(minute.value, '$[2]'), minute.value),
            iif(minute.type = 'array', json_extract(minute.value, '$[3]'), 1),
-           iif(minute.type = 'array', json_extract(minute.value, '$[4]'), 1)
+           iif(minute.type = 'array', json_extract(minute.value, '$[#-1]'), 1)
     FROM rollup_minutes JOIN json_each(rollup_minutes.body) AS minute
     WHERE series = ?1 AND hour >= ?2 AND hour < ?3 AND minute.type <> 'null'
     ORDER BY hour, minute.key";
@@ -84,12 +84,17 @@ impl Reader {
         self.draw_values(series, (from, begin), &mut drawing)?;
         let bounds = (series.0, begin.millis(), end.millis());
         if begin < end {
-            for rolled in self.list(rollups, bounds, rolled)? {
-                drawing.add_rolled(&rolled);
+            let mut found = self.list(rollups, bounds, rolled)?;
+            if found.is_empty() {
+                // Slow series have no minutes.
+                found = self.list(HOURS, bounds, rolled)?;
+            }
+            for rolled in &found {
+                drawing.add_rolled(rolled);
             }
         }
         self.draw_values(series, (end, to), &mut drawing)?;
-        Ok(drawing.drawn)
+        Ok(drawing.finish())
     }
 
     fn draw_values(
@@ -219,7 +224,7 @@ impl Drawing {
         let known = last.spread.unwrap_or(new);
         last.spread = Some(Spread {
             min: known.min.min(new.min),
-            mean: self.sum / last.good as f64,
+            mean: known.mean,
             max: known.max.max(new.max),
         });
     }
@@ -228,7 +233,7 @@ impl Drawing {
     fn begin(&mut self, time: Timestamp) {
         let into = i128::from(time.millis() - self.from);
         let place = (into * self.points).div_euclid(self.length);
-        self.sum = 0.0;
+        self.settle();
         self.drawn.push(Drawn {
             from: self.edge(place),
             to: self.edge(place + 1),
@@ -236,5 +241,20 @@ impl Drawing {
             good: 0,
             count: 0,
         });
+    }
+
+    /// Works out the mean of the last span.
+    fn settle(&mut self) {
+        if let Some(last) = self.drawn.last_mut()
+            && let Some(spread) = &mut last.spread
+        {
+            spread.mean = self.sum / last.good as f64;
+        }
+        self.sum = 0.0;
+    }
+
+    fn finish(mut self) -> Vec<Drawn> {
+        self.settle();
+        self.drawn
     }
 }

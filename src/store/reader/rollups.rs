@@ -134,7 +134,7 @@ impl Reader {
                 iif(minute.type = 'array', json_extract(minute.value, '$[1]'), minute.value),
                 iif(minute.type = 'array', json_extract(minute.value, '$[2]'), minute.value),
                 iif(minute.type = 'array', json_extract(minute.value, '$[3]'), 1),
-                iif(minute.type = 'array', json_extract(minute.value, '$[4]'), 1)
+                iif(minute.type = 'array', json_extract(minute.value, '$[#-1]'), 1)
              FROM hours JOIN json_each(hours.body) AS minute
              WHERE minute.type <> 'null' ORDER BY start",
             (series.0, from, to, PIECE),
