@@ -115,6 +115,7 @@ impl SumpWatch {
         self.follow_courses();
         self.follow_rates();
         self.follow_charts();
+        self.watch_prism();
         let inputs = InputsOnce::default();
         for alarm in self.alarms.rules() {
             let verdict = self.found_by_rule(alarm, &inputs).verdict;

@@ -15,6 +15,7 @@ use super::entry::{AdditionKind, Entry, EntryKind, HappeningKind};
 use super::event::{Effect, Quality, QualityClass};
 use super::journal::JournalBody;
 use super::mineral_moves::Moved;
+use super::prism::Prism;
 use super::setup::{ChannelKind, MeterOf, SumpSetup};
 use super::watch::SumpWatch;
 
@@ -22,10 +23,6 @@ use super::watch::SumpWatch;
 /// fast probes do not cost more, short against the time that fluid takes to
 /// mix.
 const POINT: Span = Span::from_mins(5);
-
-/// A film that is told of by a jump is taken to have grown for so long at
-/// least, h. Choice: a shift.
-const FOULS_WITHIN_HOURS: f64 = 6.0;
 
 /// A new charge is filled within this before it is written down.
 const FILLED_WITHIN: Span = Span::from_hours(24);
@@ -44,6 +41,8 @@ pub(super) struct BalanceWatch {
     pub(super) doses: DosePool,
     /// Litres by day, month and charge.
     pub(super) consumption: Consumption,
+    #[serde(default)]
+    pub(super) prism: Prism,
 }
 
 /// The readings since the last point, in the channels' units.
@@ -71,6 +70,7 @@ impl BalanceWatch {
             metered: Vec::new(),
             doses: DosePool::default(),
             consumption: Consumption::default(),
+            prism: Prism::default(),
         }
     }
 }
@@ -197,10 +197,7 @@ impl SumpWatch {
         let slot = std::mem::take(&mut self.balance.slot);
         let Some(time) = slot.last else { return };
         let pumps_run = self.pumps_run();
-        let working = match &self.setup.shifts {
-            Some(shifts) => shifts.is_working(time),
-            None => pumps_run.unwrap_or(true),
-        };
+        let working = self.is_working(time);
         let (metered_l, metered_concentrate_l) = self.metered_since_last_point();
         self.count_metered(time, metered_l, metered_concentrate_l);
         let point = Point {
@@ -223,12 +220,22 @@ impl SumpWatch {
         self.tell_of_balance(told, out);
     }
 
+    /// Whether machines work, by the shifts or else by the pumps.
+    pub(super) fn is_working(&self, time: Timestamp) -> bool {
+        match &self.setup.shifts {
+            Some(shifts) => shifts.is_working(time),
+            None => self.pumps_run().unwrap_or(true),
+        }
+    }
+
     /// The channel that tells this, if it is neither doubted nor broken.
     fn sound(&self, tells: Tells) -> Option<usize> {
         let channel = self.tells.iter().position(|one| *one == tells);
         channel.filter(|&ix| {
             let class = self.instrument_judgement(ix).class;
-            !self.alarms.is_doubted(ix) && class <= InstrumentClass::MaintenanceRequired
+            !self.alarms.is_doubted(ix)
+                && class <= InstrumentClass::MaintenanceRequired
+                && !self.is_unsettled(ix)
         })
     }
 
@@ -482,7 +489,12 @@ impl SumpWatch {
             MovementKind::MixOut => {
                 self.use_up(time, litres, 0.0);
             }
-            MovementKind::Instrument => self.suspect_fouling(movement),
+            MovementKind::Instrument => {
+                let hours = (movement.until - movement.time).secs_f64() / 3600.0;
+                if let Some(jump) = movement.strength_pct {
+                    self.suspect_fouling(jump, movement.time, hours);
+                }
+            }
             MovementKind::Lines | MovementKind::Thinned | MovementKind::Unclear => {}
         }
         // What was written down has carried its minerals already.
@@ -500,31 +512,6 @@ impl SumpWatch {
             .consumption
             .add(&money::Movement { time, litres })
             .ok();
-    }
-
-    /// The balance forbids what the refractometer shows: a reading that rises
-    /// while nothing goes in.
-    fn suspect_fouling(&mut self, movement: &Movement) {
-        let Some(jump) = movement.strength_pct.filter(|jump| jump.value > 0.0) else {
-            return;
-        };
-        let Some(ix) = self.tells.iter().position(|t| *t == Tells::Concentration) else {
-            return;
-        };
-        let hours = (movement.until - movement.time).secs_f64() / 3600.0;
-        let a_day = 24.0 / hours.max(FOULS_WITHIN_HOURS);
-        let slope = match self.setup.channels[ix].quantity {
-            Quantity::Brix => {
-                let chart = &self.setup.fluid.chart;
-                let net = chart.brix_for(self.setup.target, Brix::default());
-                chart.slope_at(net)
-            }
-            _ => 1.0,
-        };
-        let drift = Measured::new(a_day * jump.value / slope, a_day * jump.uncertainty / slope);
-        if let Ok(channel) = u16::try_from(ix) {
-            self.forbidden_drift(channel, Some(drift));
-        }
     }
 
     /// A dose that tells no volume is passed over: it was too small, or

@@ -60,6 +60,16 @@ pub(super) struct ChannelWatch {
     good_run: u8,
 }
 
+/// What the instrument itself sent, where that is known, and what the fluid does
+/// there.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Standing {
+    pub(super) digits: Option<f64>,
+    pub(super) fluid: Fluid,
+    /// The pumps are known to stand, where that matters.
+    pub(super) pumps_stand: bool,
+}
+
 /// What a switch says, and since when.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub(super) struct Switched {
@@ -106,9 +116,14 @@ impl ChannelWatch {
         (newest == reported).then_some(taken_for)
     }
 
+    /// What the newest reading was taken for, if it may be used.
+    pub(super) fn newest(&self) -> Option<f64> {
+        let (_, taken_for) = self.newest.filter(|_| self.last_quality.is_usable())?;
+        Some(taken_for)
+    }
+
     /// Takes in a reading in time order, with the marks it has; returns all of
-    /// its marks. `digits` is what the instrument itself sent, where that is
-    /// known, with what the fluid does there.
+    /// its marks.
     #[inline]
     pub(super) fn step(
         &mut self,
@@ -116,11 +131,11 @@ impl ChannelWatch {
         time: Timestamp,
         (reported, value): (f64, f64),
         marks: Quality,
-        (digits, fluid): (Option<f64>, Fluid),
+        standing: Standing,
     ) -> Quality {
         self.last_time = time;
         self.newest = Some((reported, value));
-        let marks = marks.with(self.judge(setup, time, value, marks, (digits, fluid)));
+        let marks = marks.with(self.judge(setup, time, value, marks, standing));
         self.note(marks);
         marks
     }
@@ -164,7 +179,7 @@ impl ChannelWatch {
         time: Timestamp,
         value: f64,
         marks: Quality,
-        (digits, fluid): (Option<f64>, Fluid),
+        standing: Standing,
     ) -> Quality {
         let plausibility = plausibility(setup, value);
         if !marks.is_usable() {
@@ -179,7 +194,7 @@ impl ChannelWatch {
         self.baseline = None;
         self.unreadable = None;
         match &setup.kind {
-            ChannelKind::Gauge => self.smooth(setup, time, value, (digits, fluid)),
+            ChannelKind::Gauge => self.smooth(setup, time, value, standing),
             ChannelKind::Meter { counts, .. } => {
                 self.instrument.works();
                 match self.meter.step(counts, time, value) {
@@ -201,7 +216,7 @@ impl ChannelWatch {
         setup: &ChannelSetup,
         time: Timestamp,
         value: f64,
-        (digits, fluid): (Option<f64>, Fluid),
+        standing: Standing,
     ) -> Quality {
         let judged = match &setup.despike {
             Some(despike) => self.despike.step(despike, time, value),
@@ -217,11 +232,13 @@ impl ChannelWatch {
         let smoothed = self.smoother.step(setup.smooth, time, value);
         let seen = Seen {
             time,
-            digits,
+            digits: standing.digits,
             judged,
             smoothed,
+            pumps_stand: standing.pumps_stand,
         };
-        self.instrument.step(&setup.instrument, seen, fluid);
+        self.instrument
+            .step(&setup.instrument, seen, standing.fluid);
         quality
     }
 
@@ -271,12 +288,21 @@ impl ChannelWatch {
         self.gone || now - self.usable_at >= setup.silent_after
     }
 
-    /// The probe was touched: what it said before says nothing about what it
-    /// says now.
+    /// What the channel said before says nothing about what it says now.
     pub(super) fn start_anew(&mut self) {
+        self.forget_values();
+        self.instrument.start_afresh();
+    }
+
+    /// The probe was cleaned or calibrated at `time`.
+    pub(super) fn touched(&mut self, time: Timestamp) {
+        self.forget_values();
+        self.instrument.touched(time);
+    }
+
+    fn forget_values(&mut self) {
         self.despike.clear();
         self.smoother.clear();
-        self.instrument.start_afresh();
         self.good_run = 0;
     }
 }

@@ -145,8 +145,7 @@ impl SumpWatch {
     /// what it says now.
     fn look_afresh(&mut self, kind: &EntryKind, time: Timestamp) {
         for ix in self.touched_probes(kind) {
-            self.channels[ix].start_anew();
-            self.channels[ix].instrument.touched(time);
+            self.channels[ix].touched(time);
             if self.setup.channels[ix].quantity == Quantity::Ph {
                 self.ph_probe_touched(time);
             }
@@ -316,12 +315,17 @@ impl SumpWatch {
             let fresh = time >= self.now - FRESH && !self.channels[ix].is_silent(setup, self.now);
             let now = || self.value_of(ix).filter(|_| self.reads_alike(quantity));
             let now = fresh.then(now).flatten();
+            // What moves fast the smoothed value follows a little later.
+            let newest = now
+                .filter(|_| then.is_none())
+                .and(self.channels[ix].newest());
+            let differs = |shown: f64| (shown - by_hand).abs() > setup.hand_tolerance;
             if let Some(inline) = then.or(now) {
                 comparisons.push(Comparison {
                     channel: setup.name.to_string(),
                     inline: Some(inline),
                     by_hand: Some(by_hand),
-                    doubted: (inline - by_hand).abs() > setup.hand_tolerance,
+                    doubted: differs(inline) && newest.is_none_or(differs),
                 });
             }
         }
@@ -350,6 +354,7 @@ impl SumpWatch {
                 if !doubted {
                     // Whatever the balance thought of it: a hand reading agrees.
                     self.channels[ix].instrument.forbidden_drift(self.now, None);
+                    self.prism_agrees(ix);
                 }
                 self.watch_doubt(ix, doubted, out);
             }

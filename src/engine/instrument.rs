@@ -3,9 +3,10 @@
 
 use serde::Serialize;
 
-use crate::signal::{Fluid, InstrumentClass, InstrumentJudgement, InstrumentReason};
+use crate::signal::{Fluid, InstrumentClass, InstrumentJudgement, InstrumentReason, Probe};
 use crate::units::{Measured, Quantity, Span, Timestamp};
 
+use super::channel::Standing;
 use super::event::Form;
 use super::input::Calibration;
 use super::instrument_words;
@@ -39,12 +40,7 @@ impl SumpWatch {
     /// What the instrument itself sent, where that is known, and what the fluid
     /// does there: that is only asked for where the digits stand still.
     #[inline]
-    pub(super) fn standing(
-        &self,
-        channel: usize,
-        reported: f64,
-        form: Form,
-    ) -> (Option<f64>, Fluid) {
+    pub(super) fn standing(&self, channel: usize, reported: f64, form: Form) -> Standing {
         let digits = self.digits(channel, reported, form);
         let still = digits.is_some_and(|digits| self.channels[channel].instrument.stays_at(digits));
         let fluid = if still && self.fluid_moves(channel) {
@@ -52,7 +48,12 @@ impl SumpWatch {
         } else {
             Fluid::Stands
         };
-        (digits, fluid)
+        let surface = self.setup.channels[channel].instrument.probe == Probe::Surface;
+        Standing {
+            digits,
+            fluid,
+            pumps_stand: surface && self.pumps_run() == Some(false),
+        }
     }
 
     /// What was settled already is what the instrument sent only where nothing
@@ -113,6 +114,12 @@ impl SumpWatch {
         watch
             .instrument
             .status(&setup.instrument, self.now, silent_since)
+    }
+
+    /// Whether what the channel shows is not to be acted on yet.
+    pub(super) fn is_unsettled(&self, channel: usize) -> bool {
+        let setup = &self.setup.channels[channel].instrument;
+        self.channels[channel].instrument.is_unsettled(setup)
     }
 
     pub(super) fn instrument_status(&self, channel: usize) -> InstrumentStatus {

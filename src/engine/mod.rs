@@ -42,6 +42,7 @@ mod plant_entries;
 mod plant_setup;
 mod plant_snapshot;
 mod plant_watch;
+mod prism;
 mod rates;
 mod remedy;
 mod remembered;

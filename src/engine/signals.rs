@@ -121,7 +121,7 @@ impl SumpWatch {
     }
 
     #[inline]
-    fn concentration_channel(&self) -> Option<(usize, f64)> {
+    pub(super) fn concentration_channel(&self) -> Option<(usize, f64)> {
         self.first_usable(Quantity::Brix)
             .or_else(|| self.first_usable(Quantity::Concentration))
     }

@@ -27,6 +27,13 @@ const LONGEST_RECHARGE: Span = Span::from_hours(96);
 /// what stood in the cells is no longer the sump's mix, and despiking and
 /// smoothing remember it. (choice)
 const FLUSHED: Span = Span::from_mins(20);
+/// A limit that is passed waits for so long at most until it is known whether its
+/// instrument is to be believed: the share of spikes is that of an hour.
+const LONGEST_DOUBT: Span = Span::from_mins(60);
+
+/// The level of pumps that just started or stopped is judged after so long.
+/// Choice: lines fill and drain within minutes, and foam shows by then.
+const RUNS_BACK: Span = Span::from_mins(20);
 
 /// What an alarm is suppressed for.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
@@ -42,6 +49,9 @@ pub enum Suppressor {
     SourceGone,
     /// The instrument of this channel is told of itself.
     Instrument(Arc<str>),
+    /// What this channel shows has not settled, or nothing that is known of the
+    /// sump explains it: before long that is told of the instrument, or this is.
+    Unsettled(Arc<str>),
     /// Another alarm of the sump tells of the same, and worse.
     Alarm(String),
 }
@@ -53,6 +63,7 @@ impl SumpWatch {
             Watched::Limit(limit) => {
                 let limit = &self.setup.limits[*limit];
                 self.of_limit(limit.signal, limit.level)
+                    .or_else(|| self.of_doubtful(alarm, limit.signal, limit.level))
             }
             Watched::Silence(channel) => self.of_silence(*channel),
             Watched::Doubt(_) => None,
@@ -75,6 +86,35 @@ impl SumpWatch {
             let misleads = self.misleads(channel, level.is_low());
             misleads.then(|| Suppressor::Instrument(self.name_of(channel)))
         })
+    }
+
+    /// What is about to be told, or waits to be, waits a little longer where its
+    /// instrument may be to blame; what people were told is not taken back.
+    fn of_doubtful(
+        &self,
+        alarm: AlarmIx,
+        signal: Quantity,
+        level: LimitLevel,
+    ) -> Option<Suppressor> {
+        let life = self.alarms.life(alarm);
+        let waits = life.is_suppressed() || life.raised() == Some(self.now);
+        let channel = self.channel_of(signal).filter(|_| waits)?;
+        let young = life
+            .since()
+            .is_some_and(|since| self.now - since < LONGEST_DOUBT);
+        let unsettled = young && (self.is_unsettled(channel) || self.runs_back(signal));
+        let impossible = signal == Quantity::Concentration
+            && !level.is_low()
+            && self.has_instrument_alarm(channel);
+        let unsettled = unsettled || (impossible && self.is_more_than_can_be());
+        unsettled.then(|| Suppressor::Unsettled(self.name_of(channel)))
+    }
+
+    /// Whether the level follows pumps that just started or stopped.
+    pub(super) fn runs_back(&self, signal: Quantity) -> bool {
+        let of_level = matches!(signal, Quantity::Level | Quantity::Volume);
+        let since = self.pumps_since().map(|(since, _)| since);
+        of_level && since.is_some_and(|since| self.now - since < RUNS_BACK)
     }
 
     /// What every judgement on the channel's signal is suppressed for.

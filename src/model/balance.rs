@@ -227,6 +227,41 @@ impl Balance {
         self.moving || self.open.is_some()
     }
 
+    /// Concentration, %, and volume, L, that are to be expected at `time`, by what
+    /// was there and what is lost; none while something moved of which it is not
+    /// known yet what, but a step of the concentration alone, before which it is.
+    pub fn expected(
+        &self,
+        setup: &BalanceSetup,
+        time: Timestamp,
+        working: bool,
+    ) -> Option<(Measured, Measured)> {
+        let mut state = self.state.clone()?;
+        let alone = self.open.is_none_or(|open| open.since == open.until);
+        if self.begun == Timestamp::MIN || self.moving || !alone || !self.logged.is_empty() {
+            return None;
+        }
+        if let Some(open) = self.open {
+            let percent = Measured::new(100.0 * open.share, 100.0 * open.doubt);
+            return Some((percent, state.volume()));
+        }
+        for point in &self.waiting {
+            state.pass(setup, point.time, point.regime());
+            if point.metered_l != 0.0 {
+                return None;
+            }
+        }
+        let regime = Regime {
+            working,
+            stopped: false,
+        };
+        state.pass(setup, time, regime);
+        let (percent, variance) = state.expected_concentration();
+        let variance = variance + self.concentration_noise.variance();
+        let percent = Measured::new(percent, variance.max(0.0).sqrt());
+        Some((percent, state.volume()))
+    }
+
     /// What drains back from the lines when the pumps stop, L.
     pub fn drain_back_l(&self) -> Option<Measured> {
         self.state.as_ref().map(State::drain_back)

@@ -8,6 +8,7 @@ mod chemistry;
 mod corrections;
 mod doses;
 mod evidence;
+mod false_limits;
 mod figures;
 mod fluid_rules;
 mod instrument_status;

@@ -186,7 +186,7 @@ pub(super) fn alarm(condition: Condition, transition: Transition) -> AlarmLine {
     }
 }
 
-fn suppressors() -> [Suppressor; 6] {
+fn suppressors() -> [Suppressor; 7] {
     let channel = || Arc::<str>::from("brix-2");
     [
         Suppressor::PumpsStopped,
@@ -194,6 +194,7 @@ fn suppressors() -> [Suppressor; 6] {
         Suppressor::Recharge,
         Suppressor::SourceGone,
         Suppressor::Instrument(channel()),
+        Suppressor::Unsettled(channel()),
         Suppressor::Alarm("concentration.low_low".to_owned()),
     ]
 }

@@ -1,6 +1,6 @@
 //! How an instrument is, told from its readings in the words of NAMUR NE 107.
 //!
-//! Promises: fixed memory, less than 200 bytes a channel; a handful of
+//! Promises: fixed memory, less than 220 bytes a channel; a handful of
 //! operations a reading, the heavier ones once a minute; each status keeps its
 //! reason and since when. Refuses: to call a probe in a standing sump frozen,
 //! or noisy before it has a past or a limit that says so.
@@ -11,6 +11,7 @@
 //! usual is out of specification, one that still holds asks for maintenance.
 
 mod drift;
+mod excursion;
 mod foam;
 mod moment;
 mod scatter;
@@ -25,13 +26,13 @@ use crate::units::{Measured, Span, Timestamp};
 
 use super::hampel::Judged;
 pub use drift::{Compared, Drift};
+use excursion::Excursion;
 use foam::Foam;
 use moment::Moment;
 use scatter::Scatter;
 use spikes::Spikes;
 pub use status::{InstrumentClass, InstrumentJudgement, InstrumentReason};
 use stillness::Stillness;
-use vote::Vote;
 
 /// What is heavier than a few operations is done so often, s. Choice: far below
 /// the time in which an instrument ages, far above that between readings.
@@ -45,6 +46,10 @@ const LONGEST_GAP: Span = Span::from_mins(15);
 /// A smoothed value that moved by more than so many of its standard
 /// uncertainties did move. Choice: the usual two.
 const MOVES: f64 = 2.0;
+
+/// More spikes of late than this share of what is told make a value unsettled.
+/// Choice: half.
+const UNSETTLED: f64 = 0.5;
 
 /// So many bad readings in a row, over so many seconds, are no slip. Choice.
 const BAD: (u8, u32) = (3, 60);
@@ -98,6 +103,8 @@ pub struct Seen {
     pub judged: Judged,
     /// The smoothed value after it.
     pub smoothed: f64,
+    /// Whether the pumps are known to stand: a level is another one then.
+    pub pumps_stand: bool,
 }
 
 /// Why a reading may not be used.
@@ -118,8 +125,8 @@ pub struct InstrumentWatch {
     stillness: Stillness,
     scatter: Scatter,
     spikes: Spikes,
-    /// Whether readings are lost in between.
-    lost: Vote,
+    #[serde(default)]
+    excursion: Excursion,
     foam: Foam,
     /// Why the newest reading is bad, and since when readings are.
     bad: Option<Bad>,
@@ -155,9 +162,11 @@ impl InstrumentWatch {
             .count(time, matches!(seen.judged, Judged::Spike(_)));
         if let Judged::Kept(value) = seen.judged {
             self.scatter.add(passed, value);
+            let jump = self.scatter.jump(setup);
+            self.spikes.add(self.excursion.step(value, jump));
         }
         if time.seconds_since(self.period_began) >= PERIOD {
-            self.end_period(setup, time, seen.smoothed);
+            self.end_period(setup, time, &seen);
         }
     }
 
@@ -185,16 +194,17 @@ impl InstrumentWatch {
         self.stillness.is_at(digits)
     }
 
-    fn end_period(&mut self, setup: &InstrumentSetup, time: Moment, smoothed: f64) {
+    fn end_period(&mut self, setup: &InstrumentSetup, time: Moment, seen: &Seen) {
+        let smoothed = seen.smoothed;
         self.period_began = time;
-        self.lost.cast(time, self.lost_one);
-        self.lost_one = false;
-        self.scatter.end_period(setup, time);
+        let rough = self.scatter.end_period(setup, time);
+        let lost = std::mem::take(&mut self.lost_one);
         self.spikes.judge(setup.spike_share, time);
         let step = MOVES * setup.uncertainty;
         if setup.probe == Probe::Surface {
-            let votes = [self.scatter.vote(), self.lost];
-            self.foam.judge(smoothed, step, votes);
+            let disturbed = if lost { Some(true) } else { rough };
+            self.foam
+                .judge(time, (smoothed, step), disturbed, seen.pumps_stand);
         }
         match self.anchor {
             Some(anchor) if (smoothed - f64::from(anchor)).abs() <= step => return,
@@ -214,13 +224,24 @@ impl InstrumentWatch {
         self.touched_at.time()
     }
 
+    /// Whether the value is not to be acted on yet: readings leave it and come
+    /// back, or foam may be lifting it. Within the hour that is told of the
+    /// instrument, or over.
+    pub fn is_unsettled(&self, setup: &InstrumentSetup) -> bool {
+        let some = UNSETTLED * setup.spike_share;
+        self.excursion.is_out() || self.spikes.are_many_of_late(some) || self.foam.is_suspected()
+    }
+
     /// The probe was cleaned or calibrated at `time`: what it showed before says
     /// nothing about what it shows now, and until it has settled it is not to be
     /// trusted. Of several such times the newest counts, whichever is told last.
     pub fn touched(&mut self, time: Timestamp) {
         let touched_at = self.touched_at.max(Moment::of(time));
+        let stillness = self.stillness;
         self.start_afresh();
         self.touched_at = touched_at;
+        // A digit that does not even change for that is as still as it was.
+        self.stillness = stillness;
     }
 
     /// Forgets everything but the instrument's usual noise and what hand

@@ -21,6 +21,11 @@ const FAR_ABOVE_USUAL: f32 = 4.0;
 /// Noise below so many standard uncertainties of a smoothed reading is never
 /// called so: smoothing leaves little of it. Choice.
 const HARMLESS: f64 = 3.0;
+/// A surface so many times as rough as usual, and by this share of the standard
+/// uncertainty at least, does not rest. Choice: foam is told by its rise as well.
+const ROUGH: f32 = 2.75;
+/// See [`ROUGH`].
+const LEAST_ROUGH: f64 = 0.5;
 
 /// An instrument has a past after so many periods. Choice: an hour of minutes.
 const PAST: u8 = 60;
@@ -61,15 +66,29 @@ impl Scatter {
         self.last = Some(value);
     }
 
-    /// Judges the readings since the last period ended.
-    pub(super) fn end_period(&mut self, setup: &InstrumentSetup, time: Moment) {
+    /// Judges the readings since the last period ended; gives whether they were
+    /// rough, where that is known.
+    pub(super) fn end_period(&mut self, setup: &InstrumentSetup, time: Moment) -> Option<bool> {
         if self.count == 0 {
-            return;
+            return None;
         }
         self.sigma = TO_SIGMA * self.sum / self.count as f32;
         (self.sum, self.count) = (0.0, 0);
         self.vote.cast(time, self.sigma > self.limit(setup));
+        let least = (LEAST_ROUGH * setup.uncertainty) as f32;
+        let rough = self.sigma > (ROUGH * self.usual).max(least);
+        let is_rough = (self.periods >= PAST).then_some(rough);
         self.learn();
+        is_rough
+    }
+
+    /// What two readings that differ by more than this are is not the same value.
+    #[inline]
+    pub(super) fn jump(&self, setup: &InstrumentSetup) -> f32 {
+        match setup.noise_limit {
+            Some(limit) => FAR_ABOVE_USUAL * limit as f32,
+            None => self.limit(setup),
+        }
     }
 
     /// Above this a period is noisy.
@@ -93,7 +112,12 @@ impl Scatter {
         } else {
             slowest
         };
-        self.usual += (self.sigma - self.usual) / weight;
+        // What is rough is not usual, or only very slowly becomes so.
+        let most = match self.periods {
+            PAST.. => ROUGH * self.usual,
+            _ => f32::INFINITY,
+        };
+        self.usual += (self.sigma.min(most) - self.usual) / weight;
         self.periods = (self.periods + 1).min(PAST);
     }
 

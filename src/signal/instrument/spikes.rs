@@ -9,6 +9,8 @@ use super::moment::Moment;
 const PARTS: usize = 6;
 /// Length of a part, s.
 const PART: u32 = 600;
+/// The newest so many parts are of late: 20 to 30 min.
+const OF_LATE: usize = 3;
 /// Fewer readings in the hour have no share. Choice: one every five minutes.
 const FEWEST: u32 = 12;
 
@@ -21,6 +23,9 @@ const IN_A_ROW: u8 = 2;
 struct Part {
     readings: u16,
     spikes: u16,
+    /// Rows of spikes, one or more in each.
+    #[serde(default)]
+    rows: u16,
 }
 
 /// Readings and spikes of the last hour.
@@ -47,6 +52,7 @@ impl Spikes {
             // A hundred readings a second: halved, the share stays.
             newest.readings /= 2;
             newest.spikes /= 2;
+            newest.rows /= 2;
         }
         self.in_a_row = if spike {
             self.in_a_row.saturating_add(1)
@@ -56,6 +62,15 @@ impl Spikes {
         let counts = spike && self.in_a_row <= IN_A_ROW;
         newest.readings += 1;
         newest.spikes += u16::from(counts);
+        newest.rows += u16::from(spike && self.in_a_row == 1);
+    }
+
+    /// So many of the readings counted before were spikes after all.
+    #[inline]
+    pub(super) fn add(&mut self, spikes: u8) {
+        let newest = &mut self.parts[0];
+        newest.spikes = newest.spikes.saturating_add(u16::from(spikes));
+        newest.rows = newest.rows.saturating_add(u16::from(spikes > 0));
     }
 
     fn move_on(&mut self, time: Moment) {
@@ -74,7 +89,17 @@ impl Spikes {
         };
         let readings = sum(|part| part.readings);
         let spikes = f64::from(sum(|part| part.spikes));
-        (readings >= FEWEST).then(|| spikes / f64::from(readings))
+        (readings >= FEWEST).then(|| (spikes / f64::from(readings)).min(1.0))
+    }
+
+    /// Whether more than this share of the newest readings are spikes, in more
+    /// than one row: a step is one.
+    pub(super) fn are_many_of_late(&self, share: f64) -> bool {
+        let newest = &self.parts[..OF_LATE];
+        let sum =
+            |of: fn(&Part) -> u16| -> u32 { newest.iter().map(|part| u32::from(of(part))).sum() };
+        let (readings, spikes) = (sum(|part| part.readings), sum(|part| part.spikes));
+        sum(|part| part.rows) > 1 && f64::from(spikes) > share * f64::from(readings)
     }
 
     /// Judges the share against its limit; it is well again below half of it.

@@ -82,10 +82,11 @@ impl InstrumentWatch {
             let drift = self.drift.filter(|drift| drift.beyond == beyond);
             drift.map(|drift| drift.since)
         };
-        let still = self.stillness.since(setup.frozen_after);
         let noisy = self.scatter.vote().since();
         let touched = self.touched_at.time();
         let settles = touched.filter(|&from| now < from + setup.function_check);
+        let still = self.stillness.since(setup.frozen_after);
+        let still = still.filter(|_| settles.is_none());
         let signs = [
             (Class::Failure, Reason::Silent, silent_since),
             (Class::Failure, Reason::Fault, bad(Bad::Fault)),

@@ -36,6 +36,16 @@ impl Vote {
         self.holds.then_some(self.began)
     }
 
+    /// When the first of the periods that say so began to.
+    pub(super) fn began(&self) -> Moment {
+        self.began
+    }
+
+    /// The share of periods that say so, 0 to 1.
+    pub(super) fn share(&self) -> f32 {
+        self.share
+    }
+
     /// Whether hardly a period says so.
     pub(super) fn is_calm(&self) -> bool {
         self.share < ENDS

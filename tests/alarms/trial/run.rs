@@ -198,13 +198,16 @@ fn places(setup: &SumpSetup) -> Vec<(Channel, u16)> {
     named.collect()
 }
 
-/// The limits with what their signals are measured to by the settings: one
-/// smoothed reading, without the chart.
+/// The limits with what their signals are measured to by the settings: the
+/// scatter of one smoothed reading, and how far the instrument's zero wanders
+/// and drifts by itself, together (JCGM 100, 5.1.2), without the chart.
 fn limits(setup: &SumpSetup, spec: &SumpSpec) -> Vec<Limit> {
     let of = |quantity: Quantity| {
         let mut channels = setup.channels.iter();
         let channel = channels.find(|one| one.quantity == quantity);
-        channel.map_or(0.0, |one| one.uncertainty)
+        channel.map_or(0.0, |one| {
+            one.uncertainty.hypot(one.wander).hypot(one.drift)
+        })
     };
     let limits = setup.limits.iter().map(|limit| Limit {
         signal: limit.signal,

@@ -106,9 +106,13 @@ fn by_itself(record: &SumpRecord, told: &Told) -> bool {
     if has("disagrees") || (has("instrument") && !has("silent")) {
         // An instrument whose zero is truly off by most of what a hand reading
         // may differ.
+        // The truth is noted after the crew's work of the same step, which may
+        // have set it right at once.
         let place = Channel::GAUGES.into_iter().position(|one| has(one.name()));
         let allowed = [0.2, 0.2, 140.0, 1.5, 0.014];
-        return place.is_some_and(|place| truth.off[place].abs() > allowed[place]);
+        let before = &record.truth[at.saturating_sub(1)];
+        let is_off = |truth: &Truth, place: usize| truth.off[place].abs() > allowed[place];
+        return place.is_some_and(|place| is_off(truth, place) || is_off(before, place));
     }
     if has("overdue") {
         return is_overdue(record, told);

@@ -127,7 +127,7 @@ fn asked_for() -> BTreeSet<String> {
     );
     add(
         "suppressed_by",
-        &all!(Suppressor: PumpsStopped, ProbeTouched, Recharge, SourceGone, Instrument, Alarm),
+        &all!(Suppressor: PumpsStopped, ProbeTouched, Recharge, SourceGone, Instrument, Unsettled, Alarm),
     );
     for source in ["broker", "modbus", "serial"] {
         keys.insert(format!("source.{source}"));
