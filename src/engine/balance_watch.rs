@@ -228,14 +228,16 @@ impl SumpWatch {
         }
     }
 
-    /// The channel that tells this, if it is neither doubted nor broken.
+    /// The channel that tells this, if it is neither doubted nor broken, nor, of
+    /// the concentration, about to be. A level that might be foam goes on: what is
+    /// topped up meanwhile would not be seen.
     fn sound(&self, tells: Tells) -> Option<usize> {
         let channel = self.tells.iter().position(|one| *one == tells);
         channel.filter(|&ix| {
             let class = self.instrument_judgement(ix).class;
             !self.alarms.is_doubted(ix)
                 && class <= InstrumentClass::MaintenanceRequired
-                && !self.is_unsettled(ix)
+                && (tells == Tells::Volume || !self.is_unsettled(ix))
         })
     }
 
