@@ -156,7 +156,6 @@ pub async fn run(
         let plant = plant.take_if(|_| workers.len() == of_plant);
         let worker = Worker::new(
             (taken, plant),
-            intake.shards(),
             start,
             composer.clone(),
             writer.handle(),

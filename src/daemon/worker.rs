@@ -50,12 +50,11 @@ pub(super) struct Worker {
 }
 
 impl Worker {
-    /// A worker for these watches, of a plant whose sumps are spread over
-    /// `shards`. What they wanted done while they were taken up is done first,
+    /// A worker for these watches, of a plant whose sumps are spread over the
+    /// shards of the board. What they wanted done while they were taken up is done first,
     /// and kept with where they stand.
     pub(super) fn new(
         (taken, plant): (Vec<TakenUp>, Option<PlantDesk>),
-        shards: usize,
         start: Timestamp,
         composer: Composer,
         writer: WriterHandle<Ack>,
@@ -77,7 +76,7 @@ impl Worker {
             keep_at: (0..count).map(|ix| start + share(ix)).collect(),
             shard: Shard::new(watches),
             plant,
-            shards,
+            shards: board.0.shards(),
             clock: start,
             composer,
             writer,

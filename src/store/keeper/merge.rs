@@ -18,7 +18,7 @@ const WAIT: Span = Span::from_mins(10);
 const MANY: i64 = 20_000;
 
 /// So many small blocks are joined, however small.
-const JOINED: usize = 16;
+const JOINED_AT_LAST: usize = 16;
 
 /// One hour, ms.
 const HOUR: i64 = 3_600_000;
@@ -30,6 +30,9 @@ struct Late {
     values: Vec<Packed>,
     rolled_to: i64,
 }
+
+/// The blocks that go, and those that come in their place.
+type Joined = (Vec<i64>, Vec<NewBlock>);
 
 impl<A: Send + 'static> Keeper<A> {
     /// Merges all late values of packed time, now and then.
@@ -149,12 +152,12 @@ impl<A: Send + 'static> Keeper<A> {
     }
 
     /// The small blocks at the end of a series, and what they become together.
-    fn joined(&mut self, series: i64) -> Result<Option<(Vec<i64>, Vec<NewBlock>)>, StoreError> {
+    fn joined(&mut self, series: i64) -> Result<Option<Joined>, StoreError> {
         let small = self.reader.at_once(|transaction| {
             small_blocks(transaction, series).map_err(StoreError::doing("look for small blocks"))
         })?;
         let count: usize = small.iter().map(|block| block.count).sum();
-        if small.len() < 2 || (count < BLOCK / 4 * 3 && small.len() < JOINED) {
+        if small.len() < 2 || (count < BLOCK / 4 * 3 && small.len() < JOINED_AT_LAST) {
             return Ok(None);
         }
         let mut values = Vec::with_capacity(count);
@@ -246,7 +249,7 @@ fn small_blocks(transaction: &Transaction<'_>, series: i64) -> rusqlite::Result<
          ORDER BY first DESC LIMIT ?3"
     );
     let mut select = transaction.prepare_cached(&sql)?;
-    let mut rows = select.query((series, packed_to, JOINED as i64))?;
+    let mut rows = select.query((series, packed_to, JOINED_AT_LAST as i64))?;
     let mut small = Vec::new();
     while let Some(row) = rows.next()? {
         if row.get::<_, i64>(4)? >= SMALL as i64 {

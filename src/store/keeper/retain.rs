@@ -304,7 +304,7 @@ impl<A: Send + 'static> Keeper<A> {
             if used.free_pages <= spare.max(used.pages / 20 * i64::from(spare > 0)) {
                 break;
             }
-            self.chore(Box::new(|transaction| vacuum(transaction)))?;
+            self.chore(Box::new(vacuum))?;
         }
         Ok(())
     }
