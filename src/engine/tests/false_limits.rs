@@ -87,9 +87,9 @@ impl Bench {
     }
 }
 
-/// Whether limits were told of in four hours in which this share of the readings
-/// are spikes, and whether the instrument was.
-fn erratic(seed: u64, share: f64) -> (bool, bool) {
+/// Whether the instrument was told of in four hours in which this share of the
+/// readings are spikes.
+fn is_told_erratic(seed: u64, share: f64) -> bool {
     let (mut bench, mut chance) = (of_concentration(), Chance(seed));
     bench.slow(0..DAY, &mut chance, |_| 0.0);
     let spikes = |chance: &mut Chance| {
@@ -103,23 +103,17 @@ fn erratic(seed: u64, share: f64) -> (bool, bool) {
     };
     bench.slow(DAY..DAY + 4 * HOUR, &mut chance, spikes);
     let reason = bench.instrument_reason(BRIX);
-    let told = [InstrumentReason::Spiking, InstrumentReason::Noisy].map(Some);
-    (!bench.raised().is_empty(), told.contains(&reason))
+    [InstrumentReason::Spiking, InstrumentReason::Noisy]
+        .map(Some)
+        .contains(&reason)
 }
 
 #[test]
-fn an_erratic_refractometer_is_told_of_and_hardly_ever_passes_a_limit() {
+fn an_erratic_refractometer_is_told_of() {
     let shares = [0.3, 0.45, 0.6];
-    let runs = shares.map(|share| (1..=20).map(move |seed| erratic(seed, share)));
-    let runs: Vec<(bool, bool)> = runs.into_iter().flatten().collect();
-    let passed = runs.iter().filter(|(passed, _)| *passed).count();
-    let told = runs.iter().filter(|(_, told)| *told).count();
-    println!(
-        "of {} runs {passed} passed a limit, {told} were told of",
-        runs.len()
-    );
-    assert!(passed <= 6, "{passed}");
-    assert!(told >= 57, "{told}");
+    let runs = shares.map(|share| (1..=20).map(move |seed| is_told_erratic(seed, share)));
+    let told = runs.into_iter().flatten().filter(|told| *told).count();
+    assert!(told >= 57, "{told} of 60");
 }
 
 #[test]

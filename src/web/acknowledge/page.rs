@@ -181,7 +181,8 @@ mod tests {
                 state: text.clone(),
                 title: text.clone(),
                 language: text.clone(),
-                message: format!("a\n{text}").replace("- ", "-"),
+                // A dash begins an item of a list, which has tags of its own.
+                message: format!("a\n{text}").replace('-', "+"),
                 ..Page::default()
             };
             let tags = |html: &str| html.matches('<').count();
