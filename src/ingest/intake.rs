@@ -214,10 +214,14 @@ impl Intake {
         (batches, CONTENTS_WAITING - door.room.available_permits())
     }
 
-    /// Tells every shard the time, unless it is busy anyway.
+    /// Tells every shard the time that has nothing waiting.
     pub fn tell_time(&self, clock: Timestamp) {
         for shard in &self.shards {
-            // A full shard reads the time from what it is busy with.
+            // Who has something to read reads the time from that: told here, it
+            // would pass over the time of what is held until there is room.
+            if shard.room.available_permits() < CONTENTS_WAITING {
+                continue;
+            }
             let _ = shard.batches.try_send(Batch {
                 clock: Some(clock),
                 ..Batch::default()

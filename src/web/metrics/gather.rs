@@ -73,7 +73,7 @@ impl Gather {
         }
     }
 
-    /// How everything stands now, within twice [`PATIENCE`].
+    /// How everything stands now, within twice `PATIENCE`.
     pub async fn scrape(&self) -> Scrape {
         let observed = &self.observed;
         let (laid, all_answered) = observed.board.ask(PATIENCE).await;
