@@ -169,8 +169,9 @@ fn the_flux_library_finds_mistakes() {
     );
 }
 
-/// So long the demo is played: after a day and a half losses can be told.
-const HOURS: i64 = 60;
+/// So long the demo is played: after a day and a half losses can be told, and the
+/// rest is long enough to be scraped, on a busy machine too.
+const HOURS: i64 = 120;
 
 /// A store that has taken everything from the demo: what it forwards, and what it
 /// tells of itself.
