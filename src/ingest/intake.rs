@@ -214,7 +214,7 @@ impl Intake {
         (batches, CONTENTS_WAITING - door.room.available_permits())
     }
 
-    /// Tells every shard the time that has nothing waiting.
+    /// Tells the time to every shard that has nothing waiting.
     pub fn tell_time(&self, clock: Timestamp) {
         for shard in &self.shards {
             // Who has something to read reads the time from that: told here, it
