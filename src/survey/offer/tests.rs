@@ -219,7 +219,7 @@ proptest! {
     }
 
     #[test]
-    fn no_message_panics(topic in "(spBv1.0/g/NDATA/n|x)", payload in prop::collection::vec(any::<u8>(), 0..80)) {
+    fn no_message_panics(topic in r"(spBv1\.0/g/NDATA/n|x)", payload in prop::collection::vec(any::<u8>(), 0..80)) {
         let report = heard(&topic, &payload);
         report.seen(now());
         plant::with(&report.all_settings());
