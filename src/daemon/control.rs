@@ -5,8 +5,9 @@ use std::sync::Arc;
 use tokio::sync::{Mutex, mpsc};
 use tokio_util::sync::CancellationToken;
 
+use super::clock::Telling;
 use super::sources::Sources;
-use super::{Clock, DaemonError, spawn};
+use super::{DaemonError, spawn};
 use crate::ingest::control::{Control, Pending, answer_committed};
 use crate::ingest::{Ack, Intake, SourceName, SourceReport};
 use crate::settings::Settings;
@@ -23,7 +24,7 @@ impl Sources {
         settings: &Settings,
         intake: &Intake,
         writer: WriterHandle<Ack>,
-        clock: &Clock,
+        clock: &Telling,
         ack_room: mpsc::Receiver<Vec<Ack>>,
         stop: &CancellationToken,
     ) -> Result<(), DaemonError> {
@@ -38,7 +39,7 @@ impl Sources {
             pending: Arc::new(Pending::default()),
             entering: Mutex::new(()),
             counters: Arc::default(),
-            clock: clock.as_fn(),
+            clock: Arc::clone(clock),
         };
         let report = SourceReport::new(
             SourceName {
@@ -49,9 +50,9 @@ impl Sources {
             Arc::clone(&control.counters),
             settings.admission,
             Arc::clone(&self.changes),
-            clock.now(),
+            clock(),
         );
-        report.handle_connected(clock.now());
+        report.handle_connected(clock());
         self.reports.push(Arc::new(report));
         tokio::spawn(answer_committed(Arc::clone(&control.pending), ack_room));
         let runtime = tokio::runtime::Builder::new_current_thread()

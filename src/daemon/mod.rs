@@ -168,11 +168,12 @@ pub async fn run(
     }
 
     let changes = Arc::new(Notify::new());
+    let arrivals = clock.never_back();
     let mut sources = Sources::start(
-        &settings, &reader, &intake, &clock, ack_rooms, &changes, &stop,
+        &settings, &reader, &intake, &arrivals, ack_rooms, &changes, &stop,
     )?;
     let writes = writer.handle();
-    sources.add_control(&settings, &intake, writes, &clock, control_room, &stop)?;
+    sources.add_control(&settings, &intake, writes, &arrivals, control_room, &stop)?;
     let sumps = settings.sumps.len();
     let watcher = SourceWatcher::new(&settings.watched, &sources.reports, sumps, &intake, &clock);
     let watching = tokio::spawn(watcher.run(stop.clone()));

@@ -8,7 +8,8 @@ use tokio::sync::{Notify, mpsc};
 use tokio::task::JoinSet;
 use tokio_util::sync::CancellationToken;
 
-use super::{Clock, DaemonError, Ended, spawn};
+use super::clock::Telling;
+use super::{DaemonError, Ended, spawn};
 use crate::ingest::mqtt::{Source, acknowledge};
 use crate::ingest::wired::WireSource;
 use crate::ingest::{Ack, Intake, Recent, Router, SourceName, SourceReport, Trace};
@@ -25,14 +26,15 @@ pub(super) struct Sources {
 }
 
 impl Sources {
-    /// Starts one source a broker and one a wire; `ack_rooms` tell each broker
-    /// what was committed, and `changes` is woken when one of them has something
+    /// Starts one source a broker and one a wire; `clock` tells when something
+    /// arrives and never goes back, `ack_rooms` tell each broker what was
+    /// committed, and `changes` is woken when one of them has something
     /// new to say. They end once `stop` is given.
     pub(super) fn start(
         settings: &Settings,
         reader: &Reader,
         intake: &Intake,
-        clock: &Clock,
+        clock: &Telling,
         ack_rooms: Vec<mpsc::Receiver<Vec<Ack>>>,
         changes: &Arc<Notify>,
         stop: &CancellationToken,
@@ -46,7 +48,7 @@ impl Sources {
                 Arc::default(),
                 settings.admission,
                 Arc::clone(changes),
-                clock.now(),
+                clock(),
             ));
             let source = Source {
                 ix: place as u16,
@@ -57,7 +59,7 @@ impl Sources {
                 intake: intake.clone(),
                 recent: recent(reader, broker)?,
                 report: Arc::clone(&report),
-                clock: clock.as_fn(),
+                clock: Arc::clone(clock),
             };
             reports.push(report);
             let (link, polling) = source.start(stop.clone());
@@ -80,10 +82,10 @@ impl Sources {
         &mut self,
         settings: &Settings,
         intake: &Intake,
-        clock: &Clock,
+        clock: &Telling,
         stop: &CancellationToken,
     ) -> Result<(), DaemonError> {
-        let wires = WireSource::all(settings, intake, &clock.as_fn(), &self.changes);
+        let wires = WireSource::all(settings, intake, clock, &self.changes);
         if wires.is_empty() {
             return Ok(());
         }

@@ -195,7 +195,9 @@ impl Worker {
             } => Event::Reading(Reading {
                 channel,
                 claimed,
-                arrival: self.clock,
+                // Not the shard's clock: a wire may have held it while others
+                // went on.
+                arrival: arrived.arrival,
                 value,
                 form: Form::Reported,
                 quality,

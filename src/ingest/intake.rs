@@ -218,7 +218,8 @@ impl Intake {
     pub fn tell_time(&self, clock: Timestamp) {
         for shard in &self.shards {
             // Who has something to read reads the time from that: told here, it
-            // would pass over the time of what is held until there is room.
+            // would pass over the time of what is held until there is room, and
+            // make that late.
             if shard.room.available_permits() < CONTENTS_WAITING {
                 continue;
             }

@@ -56,6 +56,7 @@ fn what_a_port_gave_before_it_was_unplugged_is_stored_once_the_store_heals() {
     std::fs::remove_file(wired.link()).unwrap();
     daemon.logged("tried again until it is there");
     daemon.logged("nothing is acknowledged until the store can write");
+    let unplugged = now();
     daemon.limit_files("unlimited");
     daemon.logged("the store can write again");
     let newest = || wired.last("n") == Some(f64::from(LINES));
@@ -64,6 +65,8 @@ fn what_a_port_gave_before_it_was_unplugged_is_stored_once_the_store_heals() {
     let mut numbers: Vec<f64> = readings.iter().map(|one| one.value).collect();
     numbers.dedup();
     assert!(numbers.is_sorted());
+    let after = readings.iter().find(|one| one.time > unplugged);
+    assert!(after.is_none(), "stands at the recovery: {after:?}");
     let share = (numbers.len() - 1) as f64 / f64::from(LINES);
     assert!(share > 0.9, "{share} of the lines");
     let mut instrument = Peer::instrument(&wired.link());

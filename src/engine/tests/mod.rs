@@ -403,6 +403,39 @@ fn late_readings_are_kept_and_drive_nothing() {
 }
 
 #[test]
+fn what_arrived_before_the_sump_went_on_stands_at_its_arrival() {
+    let mut bench = Bench::new();
+    bench.run(0..60, 8.0, 900.0);
+    bench
+        .watch
+        .step(&Event::Tick(minute(90)), &mut bench.effects);
+    let held = [60, 61, 87, 88, 89].map(minute);
+    bench.effects.clear();
+    for arrival in held {
+        let Event::Reading(timed) = reading(BRIX, arrival, arrival, 4.2) else {
+            unreachable!("it is a reading");
+        };
+        let event = Event::Reading(Reading {
+            claimed: None,
+            ..timed
+        });
+        bench.watch.step(&event, &mut bench.effects);
+    }
+    let kept: Vec<(Timestamp, bool)> = bench
+        .effects
+        .iter()
+        .filter_map(|effect| match effect {
+            Effect::Record(sample) if sample.series == SeriesIx(0) => {
+                Some((sample.time, sample.quality.has(Quality::LATE)))
+            }
+            _ => None,
+        })
+        .collect();
+    let late = [true, true, true, false, false];
+    assert_eq!(kept, Vec::from_iter(held.into_iter().zip(late)));
+}
+
+#[test]
 fn a_second_delivery_drives_nothing() {
     let mut bench = Bench::new();
     bench.run(0..60, 8.0, 900.0);
