@@ -19,10 +19,33 @@ const ENOUGH: usize = 6;
 
 /// The median of a signal over the first day of a charge.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[serde(from = "Taken")]
 pub struct FirstDay {
     since: Option<Timestamp>,
     taken_at: Option<Timestamp>,
     values: Vec<f64>,
+    /// Of the values, which are read far more often than one is added.
+    #[serde(skip)]
+    reference: Option<Measured>,
+}
+
+/// A first day as it is written.
+#[derive(Deserialize)]
+struct Taken {
+    since: Option<Timestamp>,
+    taken_at: Option<Timestamp>,
+    values: Vec<f64>,
+}
+
+impl From<Taken> for FirstDay {
+    fn from(taken: Taken) -> Self {
+        FirstDay {
+            since: taken.since,
+            taken_at: taken.taken_at,
+            reference: reference(&taken.values),
+            values: taken.values,
+        }
+    }
 }
 
 impl FirstDay {
@@ -53,6 +76,7 @@ impl FirstDay {
         if self.holds(time) && settled && rested && value.is_finite() {
             self.taken_at = Some(time);
             self.values.push(value);
+            self.reference = reference(&self.values);
         }
     }
 
@@ -60,13 +84,17 @@ impl FirstDay {
     /// the spread of single values, not of their mean: values of one day share
     /// the drift of their instrument.
     pub fn reference(&self) -> Option<Measured> {
-        if self.values.len() < ENOUGH {
-            return None;
-        }
-        let value = median(self.values.iter().copied())?;
-        let uncertainty = spread(self.values.iter().copied(), value)?;
-        Some(Measured { value, uncertainty })
+        self.reference
     }
+}
+
+fn reference(values: &[f64]) -> Option<Measured> {
+    if values.len() < ENOUGH {
+        return None;
+    }
+    let value = median(values.iter().copied())?;
+    let uncertainty = spread(values.iter().copied(), value)?;
+    Some(Measured { value, uncertainty })
 }
 
 #[cfg(test)]
@@ -92,6 +120,18 @@ mod tests {
         }
         assert_eq!(day.reference(), Some(Measured::new(9.2, 0.0)));
         assert!(day.values.len() <= 48, "{}", day.values.len());
+    }
+
+    #[test]
+    fn what_is_written_and_read_again_has_the_same_reference() {
+        let mut day = FirstDay::of_charge(at(0));
+        for minute in 0..12 * 60 {
+            day.step(at(minute), 9.0 + 0.001 * minute as f64);
+        }
+        let written = serde_json::to_string(&day).unwrap();
+        let read: FirstDay = serde_json::from_str(&written).unwrap();
+        assert_eq!(read, day);
+        assert!(read.reference().is_some());
     }
 
     #[test]
