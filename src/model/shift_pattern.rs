@@ -9,7 +9,7 @@
 //! offset from before the change. So a night shift of eight hours takes seven
 //! in spring and nine in autumn.
 
-use jiff::civil::{Date, DateTime};
+use jiff::civil::{Date, Time};
 use jiff::tz::TimeZone;
 
 use crate::units::{Span, Timestamp};
@@ -30,6 +30,7 @@ const HORIZON_DAYS: usize = 366;
 /// other for zones that have left out a whole day.
 const DAYS_BACK: i64 = 2;
 
+const DAY_MIN: u16 = 24 * 60;
 const HOUR_MS: f64 = 3_600_000.0;
 
 /// A week's working hours in a time zone, and the days on which they do not
@@ -220,9 +221,10 @@ impl ShiftPattern {
 
     /// When the clocks show so many minutes after the midnight of a day.
     fn instant(&self, date: Date, minutes: u16) -> Option<Timestamp> {
-        let midnight = DateTime::from(date);
-        let shown = midnight.checked_add(jiff::Span::new().minutes(minutes));
-        let instant = self.zone.to_timestamp(shown.ok()?).ok()?;
+        let (days, of_day) = (minutes / DAY_MIN, minutes % DAY_MIN);
+        let date = (0..days).try_fold(date, |date, _| date.tomorrow().ok())?;
+        let time = Time::new((of_day / 60) as i8, (of_day % 60) as i8, 0, 0).ok()?;
+        let instant = self.zone.to_timestamp(date.to_datetime(time)).ok()?;
         Some(Timestamp::from_millis(instant.as_millisecond()))
     }
 }
