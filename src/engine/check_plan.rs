@@ -31,6 +31,14 @@ pub struct CheckStatus {
     pub overdue: bool,
 }
 
+/// The time in which a check is to be made once.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Interval {
+    check: Check,
+    from: Timestamp,
+    every: Span,
+}
+
 impl SumpWatch {
     /// What the plan asks of this sump.
     fn check_plan(&self) -> impl Iterator<Item = &PlannedCheck> {
@@ -47,6 +55,9 @@ impl SumpWatch {
     pub(super) fn follow_check_plan(&mut self) {
         let plan: Vec<PlannedCheck> = self.check_plan().copied().collect();
         self.upkeep.checks.follow(&plan, self.now);
+        let intervals = plan.iter().filter_map(|planned| self.interval(planned));
+        let dates = intervals.map(|interval| (interval, self.due_after(interval)));
+        self.due_dates = dates.collect();
     }
 
     /// Keeps what the entry did of the plan; what it supersedes never did.
@@ -60,6 +71,20 @@ impl SumpWatch {
 
     /// How a check stands; nothing of one that does not count yet.
     pub(super) fn check_state(&self, planned: &PlannedCheck) -> Option<CheckStatus> {
+        let interval = self.interval(planned)?;
+        let (due, every) = (self.due_after(interval), interval.every);
+        let overdue = self.now >= due + grace(every) && self.now >= self.overdue_from(due, every);
+        Some(CheckStatus {
+            check: interval.check,
+            every_d: every.millis() as f64 / DAY_MS,
+            last: self.upkeep.checks.last(interval.check),
+            due,
+            overdue,
+        })
+    }
+
+    /// The present interval of a check; none of one that does not count yet.
+    fn interval(&self, planned: &PlannedCheck) -> Option<Interval> {
         let (check, checks) = (planned.check, &self.upkeep.checks);
         if check == Check::Mixer && self.setup.mixers.is_empty() {
             return None;
@@ -69,8 +94,7 @@ impl SumpWatch {
             Some(stretched) if checks.nitrite_is_stretched() => stretched.max(planned.every),
             _ => planned.every,
         };
-        let last = checks.last(check);
-        let from = match (last, planned.begins) {
+        let from = match (checks.last(check), planned.begins) {
             (Some(last), _) if last >= since => last,
             // Made before it was in the plan, but not given up since.
             (Some(last), Begins::OnceMade) if last >= since - every - every => since,
@@ -78,21 +102,19 @@ impl SumpWatch {
             (_, Begins::AtStart) => since,
             (_, Begins::Spread) => since + self.own_share(check, every),
         };
-        let due = self.due_after(check, from, every);
-        let overdue = self.now >= due + grace(every) && self.now >= self.overdue_from(due, every);
-        Some(CheckStatus {
-            check,
-            every_d: every.millis() as f64 / DAY_MS,
-            last,
-            due,
-            overdue,
-        })
+        Some(Interval { check, from, every })
     }
 
     /// When it is due. The mix need not be looked at in a stand-still, which
     /// gives back its days; cleaning out and the make-up water go by the
-    /// calendar.
-    fn due_after(&self, check: Check, from: Timestamp, every: Span) -> Timestamp {
+    /// calendar. Reckoned through the days of the interval once only: the shifts
+    /// are of the settings, so that it is the same each time.
+    fn due_after(&self, interval: Interval) -> Timestamp {
+        let mut dates = self.due_dates.iter();
+        if let Some((_, due)) = dates.find(|(known, _)| *known == interval) {
+            return *due;
+        }
+        let Interval { check, from, every } = interval;
         let by_calendar = matches!(check, Check::CleanOut | Check::MakeUpWater);
         let shifts = self.setup.shifts.as_ref().filter(|_| !by_calendar);
         shifts.map_or(from + every, |shifts| shifts.over_after(from, every))

@@ -9,6 +9,7 @@ use crate::units::{Quantity, Span, Timestamp};
 use super::alarm_list::AlarmList;
 use super::balance_watch::{BalanceWatch, Tells, balance_setup, tells};
 use super::channel::ChannelWatch;
+use super::check_plan::Interval;
 use super::chemistry_memory::ChemistryWatch;
 use super::control_charts::ControlCharts;
 use super::courses::Courses;
@@ -46,6 +47,9 @@ pub struct SumpWatch {
     /// When rules are judged next.
     pub(super) judge_at: Timestamp,
     pub(super) upkeep: Upkeep,
+    /// When the present intervals of the check plan end, as long as they are the
+    /// present ones.
+    pub(super) due_dates: Vec<(Interval, Timestamp)>,
     /// When it was emptied, until it is filled anew.
     pub(super) emptied: Option<Timestamp>,
     /// When it was last filled anew.
@@ -91,6 +95,7 @@ impl SumpWatch {
             alarms: AlarmList::new(&setup),
             judge_at: judging_after(start),
             upkeep: Upkeep::default(),
+            due_dates: Vec::new(),
             emptied: None,
             refilled: None,
             dosing: Dosing::default(),
