@@ -3,6 +3,7 @@
 //!
 //! Readings feed them once a minute, entries when they come.
 
+use crate::model::minerals::{ConductivityExcess, Forecast};
 use crate::model::{
     Charge, FactorContext, FactorPair, FactorStatus, Mineral, MineralStatus, Odour, OtherMethod,
     SouringNow, SouringStatus, SumpNow,
@@ -268,18 +269,38 @@ impl SumpWatch {
     /// The minerals, where something is known of them. Their forecast waits for
     /// losses that are known.
     pub(super) fn mineral_status(&self) -> Option<MineralStatus> {
-        let known = self.known_concentration();
-        let seen = self
-            .signal(Quantity::Conductivity)
-            .filter(|_| known.is_some());
-        let now = SumpNow {
+        let minerals = &self.chemistry.now.minerals;
+        minerals.status(&self.setup.minerals, &self.mineral_sump())
+    }
+
+    /// When a mineral reaches its next limit, where that is known.
+    pub(super) fn mineral_forecast(&self, mineral: Mineral) -> Option<Forecast> {
+        let minerals = &self.chemistry.now.minerals;
+        minerals.forecast(mineral, &self.setup.minerals, &self.mineral_sump())
+    }
+
+    fn mineral_sump(&self) -> SumpNow {
+        let (seen, known) = (self.conducting(), self.known_concentration());
+        SumpNow {
             volume: self.balanced_volume(),
             concentration: known.unwrap_or(self.setup.target),
-            conductivity: seen.map(Conductivity::from_microsiemens_per_cm),
+            conductivity: seen.map(|(seen, _)| seen),
             losses: self.mineral_losses(),
-        };
+        }
+    }
+
+    /// Conductivity and concentration, where both are known.
+    fn conducting(&self) -> Option<(Conductivity, Concentration)> {
+        let seen = self.signal(Quantity::Conductivity)?;
+        let at = self.known_concentration()?;
+        Some((Conductivity::from_microsiemens_per_cm(seen), at))
+    }
+
+    /// Conductivity against its base line, where both are known.
+    pub(super) fn conductivity_excess(&self) -> Option<ConductivityExcess> {
+        let (seen, at) = self.conducting()?;
         let minerals = &self.chemistry.now.minerals;
-        minerals.status(&self.setup.minerals, &now)
+        minerals.excess(&self.setup.minerals, seen, at)
     }
 
     /// Conductivity as a multiple of its base line; none while an addition mixes
@@ -290,11 +311,7 @@ impl SumpWatch {
         if self.dosing.mixing_until.is_some() || !well {
             return None;
         }
-        let seen = Conductivity::from_microsiemens_per_cm(self.signal(Quantity::Conductivity)?);
-        let at = self.known_concentration()?;
-        let minerals = &self.chemistry.now.minerals;
-        let excess = minerals.excess(&self.setup.minerals, seen, at)?;
-        Some(excess.ratio)
+        self.conductivity_excess().map(|excess| excess.ratio)
     }
 
     /// Whether it goes sour, where something is known of it.

@@ -197,7 +197,7 @@ impl SumpWatch {
 
     /// Conductivity against its base line, which is what fresh mix has.
     fn conducting_content(&self) -> Option<Content> {
-        let excess = self.mineral_status()?.excess?;
+        let excess = self.conductivity_excess()?;
         let mut channels = self.setup.channels.iter();
         let channel = channels.find(|one| one.quantity == Quantity::Conductivity)?;
         let line = excess.base_line_us_cm;

@@ -54,23 +54,14 @@ impl SumpWatch {
 
     fn of_mineral_ahead(&self, mineral: Mineral, within: Span) -> Finding {
         let bound = Step::Watch.of(self.setup.minerals.bounds(mineral));
-        let status = self.mineral_status();
-        let tracers = status.map(|status| status.tracers).unwrap_or_default();
-        let tracer = tracers.into_iter().find(|one| one.mineral == mineral);
-        let forecast = tracer.as_ref().and_then(|tracer| tracer.forecast);
-        let reach = forecast.and_then(|forecast| {
-            Some(Reach {
-                likely: days(forecast.likely_d?),
-                latest: forecast.latest_d.map(days),
-            })
-        });
-        let content = tracer.and_then(|tracer| tracer.content_mg_l);
+        let content = self.mineral_now(mineral);
         let lost = self.chemistry.now.minerals.is_lost(mineral);
-        let ahead = match (content, reach) {
+        let ahead = match content {
             _ if lost => Ahead::Unknown,
-            (Some(content), _) if content.value >= bound => Ahead::Beyond,
-            (_, None) => Ahead::Away,
-            (_, Some(reach)) => Ahead::Going(reach),
+            Some(content) if content.value >= bound => Ahead::Beyond,
+            _ => self
+                .mineral_reach(mineral)
+                .map_or(Ahead::Away, Ahead::Going),
         };
         Finding {
             value: content.map(|content| content.value),
@@ -78,6 +69,14 @@ impl SumpWatch {
             limit: Some(bound),
             ..Finding::plain(judge_ahead(within, ahead))
         }
+    }
+
+    fn mineral_reach(&self, mineral: Mineral) -> Option<Reach> {
+        let forecast = self.mineral_forecast(mineral)?;
+        Some(Reach {
+            likely: days(forecast.likely_d?),
+            latest: forecast.latest_d.map(days),
+        })
     }
 
     fn reach(&self, outlook: Outlook) -> Reach {

@@ -99,51 +99,41 @@ impl Course {
         }
     }
 
-    /// The content after so many days, with the uncertainty that losses, water
-    /// and present content give it: the law of propagation with the partial
-    /// derivatives of [`Turnover::after_mg_l`], worked out here from x = D t/V
-    /// and W = E + (1 − c) D.
-    fn after(&self, days: f64) -> Measured {
-        let turnover = self.turnover();
+    /// What goes on from now with these losses.
+    fn way(&self) -> Way {
         let Losses {
             evaporation_l_d,
             carry_off_l_d,
             both_l_d,
         } = self.losses;
-        let volume = self.volume.litres();
-        let turned = turnover.carry_off_l_d * days / volume;
-        let (stays, bends) = stays(turned);
-        let left = 1.0 - turned * stays;
-        let water = turnover.water_l_d() * days / volume;
-        let a_litre = days / volume;
-        let brought = self.top_up.value * a_litre;
-        let by_vapour = brought * stays;
-        let by_mix = (1.0 - self.concentration.fraction()) * brought * stays
-            + self.top_up.value * water * bends * a_litre
-            - self.now.value * left * a_litre;
-        let vapour = by_vapour * evaporation_l_d.uncertainty;
-        let mix = by_mix * carry_off_l_d.uncertainty;
-        let correlation = correlation_by_sum(evaporation_l_d, carry_off_l_d, both_l_d);
-        let by_losses = vapour * vapour + mix * mix + 2.0 * correlation * vapour * mix;
-        let now = left * self.now.uncertainty;
-        let top_up = water * stays * self.top_up.uncertainty;
-        Measured {
-            value: self.now.value * left + self.top_up.value * water * stays,
-            uncertainty: (now * now + top_up * top_up + by_losses.max(0.0)).sqrt(),
+        let turnover = self.turnover();
+        Way {
+            course: *self,
+            volume_l: self.volume.litres(),
+            carry_off_l_d: turnover.carry_off_l_d,
+            water_l_d: turnover.water_l_d(),
+            water_share: 1.0 - self.concentration.fraction(),
+            correlation: correlation_by_sum(evaporation_l_d, carry_off_l_d, both_l_d),
         }
     }
 
     /// When the content reaches `limit_mg_l`.
     pub(super) fn reaches(&self, limit_mg_l: f64) -> Forecast {
-        let beyond =
-            |of: fn(Measured) -> f64| first_crossing(|days| of(self.after(days)) >= limit_mg_l);
         let turnover = self.turnover();
         let likely = turnover.days_to(self.now.value, self.top_up.value, limit_mg_l);
+        let way = self.way();
+        let highest = |days| way.after(days).interval_90().1 >= limit_mg_l;
+        let lowest = |days| way.after(days).interval_90().0 >= limit_mg_l;
+        let mut search = Search::default();
+        // What the lowest reaches the highest has reached before: the search
+        // for the one goes on where the other was found.
+        let earliest = search.first(highest);
+        let latest = earliest.and_then(|_| search.first(lowest));
         Forecast {
             limit_mg_l,
             likely_d: likely.filter(|days| *days <= HORIZON_D),
-            earliest_d: beyond(|content| content.interval_90().1),
-            latest_d: beyond(|content| content.interval_90().0),
+            earliest_d: earliest,
+            latest_d: latest,
         }
     }
 
@@ -161,6 +151,51 @@ impl Course {
     }
 }
 
+/// A course with what of it stays the same on all its days.
+struct Way {
+    course: Course,
+    volume_l: f64,
+    carry_off_l_d: f64,
+    water_l_d: f64,
+    /// Share of water in the mix.
+    water_share: f64,
+    /// Of the two losses.
+    correlation: f64,
+}
+
+impl Way {
+    /// The content after so many days, with the uncertainty that losses, water
+    /// and present content give it: the law of propagation with the partial
+    /// derivatives of [`Turnover::after_mg_l`], worked out here from x = D t/V
+    /// and W = E + (1 − c) D.
+    fn after(&self, days: f64) -> Measured {
+        let Course {
+            losses,
+            now,
+            top_up,
+            ..
+        } = &self.course;
+        let turned = self.carry_off_l_d * days / self.volume_l;
+        let (stays, bends) = stays(turned);
+        let left = 1.0 - turned * stays;
+        let water = self.water_l_d * days / self.volume_l;
+        let a_litre = days / self.volume_l;
+        let brought = top_up.value * a_litre;
+        let by_vapour = brought * stays;
+        let by_mix = self.water_share * brought * stays + top_up.value * water * bends * a_litre
+            - now.value * left * a_litre;
+        let vapour = by_vapour * losses.evaporation_l_d.uncertainty;
+        let mix = by_mix * losses.carry_off_l_d.uncertainty;
+        let by_losses = vapour * vapour + mix * mix + 2.0 * self.correlation * vapour * mix;
+        let by_now = left * now.uncertainty;
+        let by_top_up = water * stays * top_up.uncertainty;
+        Measured {
+            value: now.value * left + top_up.value * water * stays,
+            uncertainty: (by_now * by_now + by_top_up * by_top_up + by_losses.max(0.0)).sqrt(),
+        }
+    }
+}
+
 /// (1 − e^(−x))/x and its derivative; by its series where x is small.
 fn stays(turned: f64) -> (f64, f64) {
     if turned < 1e-4 {
@@ -170,25 +205,47 @@ fn stays(turned: f64) -> (f64, f64) {
     (stays, ((-turned).exp() - stays) / turned)
 }
 
-/// The first day up to the horizon on which it is so.
-fn first_crossing(is_so: impl Fn(f64) -> bool) -> Option<f64> {
-    let (mut before, mut after, mut step) = (0.0, 0.0, FIRST_STEP_D);
-    while !is_so(after) {
-        if after >= HORIZON_D {
-            return None;
+/// A search for the first day up to the horizon on which something is so, in
+/// steps that grow. What is so on an earlier step only is not found by a search
+/// that has gone on.
+struct Search {
+    before: f64,
+    after: f64,
+    step: f64,
+}
+
+impl Default for Search {
+    fn default() -> Self {
+        Search {
+            before: 0.0,
+            after: 0.0,
+            step: FIRST_STEP_D,
         }
-        (before, after) = (after, (after + step).min(HORIZON_D));
-        step *= STEP_GROWTH;
     }
-    for _ in 0..HALVINGS {
-        let middle = 0.5 * (before + after);
-        if is_so(middle) {
-            after = middle;
-        } else {
-            before = middle;
+}
+
+impl Search {
+    /// The first day on which it is so.
+    fn first(&mut self, is_so: impl Fn(f64) -> bool) -> Option<f64> {
+        while !is_so(self.after) {
+            if self.after >= HORIZON_D {
+                return None;
+            }
+            self.before = self.after;
+            self.after = (self.after + self.step).min(HORIZON_D);
+            self.step *= STEP_GROWTH;
         }
+        let (mut before, mut after) = (self.before, self.after);
+        for _ in 0..HALVINGS {
+            let middle = 0.5 * (before + after);
+            if is_so(middle) {
+                after = middle;
+            } else {
+                before = middle;
+            }
+        }
+        Some(after)
     }
-    Some(after)
 }
 
 #[cfg(test)]
@@ -243,7 +300,7 @@ mod tests {
         together.losses.both_l_d.uncertainty = 0.0;
         let mut independent = together;
         independent.losses.both_l_d.uncertainty = 10f64.hypot(10.0);
-        let doubt = |course: Course| course.after(1.0).uncertainty;
+        let doubt = |course: Course| course.way().after(1.0).uncertainty;
         assert!(doubt(together) < 0.3 * doubt(independent));
     }
 
@@ -256,7 +313,7 @@ mod tests {
                     .turnover()
                     .after_mg_l(course.now.value, course.top_up.value, days)
             });
-            let after = one.after(days);
+            let after = one.way().after(days);
             assert!(
                 (after.value / by_quotients.value - 1.0).abs() < 1e-9,
                 "{after:?}"

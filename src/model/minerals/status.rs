@@ -93,6 +93,29 @@ impl MineralWatch {
         (!silent).then_some(status)
     }
 
+    /// When the content reaches its next limit, where content, losses and
+    /// top-up water are known.
+    pub fn forecast(
+        &self,
+        mineral: Mineral,
+        setup: &MineralSetup,
+        now: &SumpNow,
+    ) -> Option<Forecast> {
+        let course = self.course(mineral, setup, now)?;
+        Some(next_limit(&course, setup, mineral))
+    }
+
+    fn course(&self, mineral: Mineral, setup: &MineralSetup, now: &SumpNow) -> Option<Course> {
+        let top_up = setup.top_up.as_deref()?;
+        Some(Course {
+            volume: now.volume,
+            concentration: now.concentration,
+            losses: now.losses?,
+            now: self.content(mineral, now.volume)?,
+            top_up: top_up.content(mineral)?,
+        })
+    }
+
     fn tracer_status(
         &self,
         mineral: Mineral,
@@ -111,14 +134,7 @@ impl MineralWatch {
         }
         let top_up = setup.top_up.as_deref();
         let brings = top_up.and_then(|water| water.content(mineral));
-        let course = content.zip(brings).zip(now.losses);
-        let course = course.map(|((content, brings), losses)| Course {
-            volume: now.volume,
-            concentration: now.concentration,
-            losses,
-            now: content,
-            top_up: brings,
-        });
+        let course = self.course(mineral, setup, now);
         let by_conductivity = excess.and_then(|excess| {
             let conducts = top_up?.conductivity?;
             content_by_excess(excess, self.at_first_fill(mineral)?, brings?, conducts)
