@@ -165,7 +165,7 @@ impl Chosen {
             as_of: watch.now(),
             volume_l: watch.volume_by_balance(),
             concentration_pct: watch.concentration(),
-            choice: choose(&watch.setup().choice, &found.evidence, plan),
+            choice: choose(&watch.setup().choice, &found.evidence, &plan.totals),
             missing: found.missing,
         }
     }

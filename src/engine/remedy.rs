@@ -217,8 +217,8 @@ impl SumpWatch {
             return None;
         }
         let case = self.setup.recharge_case(&self.old_charge());
-        let plan = recharge::plan(&self.setup.recharge, &case).ok()?;
-        let choice = choose(limits, &evidence, &plan);
+        let clean_out = recharge::totals(&self.setup.recharge, &case).ok()?;
+        let choice = choose(limits, &evidence, &clean_out);
         choice.courses.into_iter().next().map(RemedyStatus::of)
     }
 }

@@ -33,7 +33,7 @@ use crate::model::souring::Souring;
 use crate::units::{Concentration, Measured, Quantity, Span, Volume};
 
 use super::Caution;
-use super::recharge::{HAZARDS, RechargePlan};
+use super::recharge::{HAZARDS, Totals};
 
 /// What is known of a sump.
 #[derive(Debug, Clone, PartialEq)]
@@ -191,14 +191,14 @@ pub struct Choice {
     pub courses: Vec<Course>,
 }
 
-/// Weighs what is known against the limits; `clean_out` is the plan that the
-/// clean-out would follow.
-pub fn choose(limits: &ChoiceLimits, evidence: &Evidence, clean_out: &RechargePlan) -> Choice {
+/// Weighs what is known against the limits; `clean_out` is what the
+/// clean-out would take.
+pub fn choose(limits: &ChoiceLimits, evidence: &Evidence, clean_out: &Totals) -> Choice {
     let exchange = exchange::exchange(limits, evidence);
     let scales = reasons::weigh(limits, evidence, exchange.as_ref(), clean_out);
     let clean_out = Remedy::CleanOut {
-        waste_l: clean_out.totals.waste_l,
-        cost: clean_out.totals.cost.clone(),
+        waste_l: clean_out.waste_l,
+        cost: clean_out.cost.clone(),
     };
     let exchange = Remedy::PartialExchange {
         exchange: exchange.ok(),

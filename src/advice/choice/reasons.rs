@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use crate::advice::recharge::{RechargePlan, litres};
+use crate::advice::recharge::{Totals, litres};
 use crate::model::souring::Souring;
 use crate::units::Quantity;
 
@@ -101,7 +101,7 @@ pub(super) fn weigh(
     limits: &ChoiceLimits,
     evidence: &Evidence,
     exchange: Result<&Exchange, &NoExchange>,
-    clean_out: &RechargePlan,
+    clean_out: &Totals,
 ) -> Scales {
     let mut scales = Scales::default();
     scales.always(clean_out);
@@ -119,13 +119,13 @@ pub(super) fn weigh(
 }
 
 impl Scales {
-    fn always(&mut self, clean_out: &RechargePlan) {
+    fn always(&mut self, clean_out: &Totals) {
         use Weight::{Hint, Strong};
         self.go_on
             .pro(Hint, HERE, "It makes no waste and stops no machine.");
         let stop = format!(
             "It stops the machines and makes {} of waste.",
-            litres(clean_out.totals.waste_l)
+            litres(clean_out.waste_l)
         );
         self.clean_out.con(Hint, HERE, stop);
         self.biocide.con(
@@ -186,7 +186,7 @@ impl Scales {
         }
     }
 
-    fn exchange(&mut self, exchange: Result<&Exchange, &NoExchange>, clean_out: &RechargePlan) {
+    fn exchange(&mut self, exchange: Result<&Exchange, &NoExchange>, clean_out: &Totals) {
         use Weight::{Decides, Hint, Strong};
         let exchange = match exchange {
             Ok(exchange) => exchange,
@@ -194,11 +194,11 @@ impl Scales {
         };
         let waste = format!("It makes {} of waste.", litres(exchange.waste_l));
         self.exchange.con(Hint, HERE, waste);
-        if exchange.waste_l >= clean_out.totals.waste_l {
+        if exchange.waste_l >= clean_out.waste_l {
             self.exchange
                 .con(Strong, HERE, "It makes no less waste than a clean-out.");
         }
-        if let (Some(one), Some(other)) = (&exchange.cost, &clean_out.totals.cost) {
+        if let (Some(one), Some(other)) = (&exchange.cost, &clean_out.cost) {
             let (one, other, currency) = (one.total, other.total, other.currency);
             let words = format!("It costs {one:.0} {currency}, a clean-out {other:.0} {currency}.");
             if one < other {

@@ -31,8 +31,8 @@ fn content(quantity: Quantity, value: f64, limit: f64, fresh: f64) -> Content {
 }
 
 fn chosen(evidence: &Evidence) -> Choice {
-    let plan = recharge::plan(&setup(), &case()).unwrap();
-    choose(&ChoiceLimits::default(), evidence, &plan)
+    let totals = recharge::totals(&setup(), &case()).unwrap();
+    choose(&ChoiceLimits::default(), evidence, &totals)
 }
 
 fn first(evidence: &Evidence) -> Remedy {
@@ -195,8 +195,8 @@ fn money_is_weighed_where_there_are_prices() {
         prices: Some(prices),
         ..case()
     };
-    let plan = recharge::plan(&setup(), &case).unwrap();
-    let text = choose(&ChoiceLimits::default(), &evidence, &plan).to_string();
+    let totals = recharge::totals(&setup(), &case).unwrap();
+    let text = choose(&ChoiceLimits::default(), &evidence, &totals).to_string();
     // 21.6 L at 5, 338.4 L at 0.004, 360 L at 0.5.
     assert!(
         text.contains("It costs 289 EUR, a clean-out 1130 EUR."),

@@ -84,12 +84,13 @@ pub struct RechargePlan {
 /// first fill would be stronger than any premix allowed, or when so much rich
 /// fluid stays that water alone leaves the new charge too rich.
 pub fn plan(setup: &RechargeSetup, case: &RechargeCase) -> Result<RechargePlan, RechargeError> {
-    setup::check(setup, case)?;
-    let cleaning = amounts::cleaning(setup, case);
-    let rinse = amounts::rinse(setup, case);
-    let rest = amounts::rest(setup, case, &cleaning, &rinse);
-    let fill = amounts::fill(setup, case, &rest)?;
-    let totals = amounts::totals(setup, case, &cleaning, &rinse, &fill);
+    let Amounts {
+        cleaning,
+        rinse,
+        rest,
+        fill,
+        totals,
+    } = amounts(setup, case)?;
     let mut plan = RechargePlan {
         sump: case.sump.to_string(),
         title: case.title.clone(),
@@ -109,4 +110,37 @@ pub fn plan(setup: &RechargeSetup, case: &RechargeCase) -> Result<RechargePlan, 
     };
     plan.steps = steps::steps(setup, case, &plan);
     Ok(plan)
+}
+
+/// What the recharge of a sump takes altogether.
+///
+/// # Errors
+/// As [`plan`].
+pub fn totals(setup: &RechargeSetup, case: &RechargeCase) -> Result<Totals, RechargeError> {
+    amounts(setup, case).map(|amounts| amounts.totals)
+}
+
+/// A plan without its words.
+struct Amounts {
+    cleaning: Cleaning,
+    rinse: Rinse,
+    rest: Rest,
+    fill: Fill,
+    totals: Totals,
+}
+
+fn amounts(setup: &RechargeSetup, case: &RechargeCase) -> Result<Amounts, RechargeError> {
+    setup::check(setup, case)?;
+    let cleaning = amounts::cleaning(setup, case);
+    let rinse = amounts::rinse(setup, case);
+    let rest = amounts::rest(setup, case, &cleaning, &rinse);
+    let fill = amounts::fill(setup, case, &rest)?;
+    let totals = amounts::totals(setup, case, &cleaning, &rinse, &fill);
+    Ok(Amounts {
+        cleaning,
+        rinse,
+        rest,
+        fill,
+        totals,
+    })
 }
