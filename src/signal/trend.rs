@@ -196,9 +196,7 @@ impl Pairs {
         if slope.is_finite() {
             self.slopes.push(slope);
         }
-        if dy != 0.0 {
-            self.excess += if (dx > 0.0) == (dy > 0.0) { 1 } else { -1 };
-        }
+        self.excess += sign(dx) * sign(dy);
     }
 
     /// τ-b = (rising − falling) / √((n₀ − ties in x)(n₀ − ties in y)), of n₀
@@ -215,7 +213,8 @@ impl Pairs {
 }
 
 /// Sen's interval: of the N slopes in order, those at the places (N ∓ z σ) / 2,
-/// where σ² is the variance of Kendall's statistic.
+/// where σ² is the variance of Kendall's statistic. The median of the slopes was
+/// taken, so that each half holds its own.
 fn interval(points: &[(f64, f64)], slopes: &mut [f64], confidence: Confidence) -> (f64, f64) {
     let count = slopes.len() as f64;
     let spread = confidence.sigmas() * kendall_variance(points).max(0.0).sqrt();
@@ -241,14 +240,25 @@ fn kendall_variance(points: &[(f64, f64)]) -> f64 {
     (term(points.len()) - tied(|p| p.0) - tied(|p| p.1)) / 18.0
 }
 
+fn sign(number: f64) -> i64 {
+    i64::from(number > 0.0) - i64::from(number < 0.0)
+}
+
 fn middle(values: &mut [f64]) -> Result<f64, TrendError> {
     median(values).ok_or(TrendError::TooFew {
         found: values.len(),
     })
 }
 
-/// What stands at `place` when `values` are in order.
+/// What stands at `place` when `values`, of which the median was taken, are in
+/// order.
 fn place(values: &mut [f64], place: usize) -> f64 {
+    let half = values.len() / 2;
+    let (values, place) = match place.checked_sub(half) {
+        None => (&mut values[..half], place),
+        Some(0) => return values[half],
+        Some(beyond) => (&mut values[half + 1..], beyond - 1),
+    };
     *values.select_nth_unstable_by(place, f64::total_cmp).1
 }
 

@@ -1,7 +1,9 @@
 //! The middle of some numbers.
 
 /// The median of `values`, which it puts in another order; of an even number
-/// the mean of the two in the middle, of none none.
+/// the mean of the two in the middle, of none none. At half of their number then
+/// stands what would stand there in order, none before it is above it and none
+/// behind it below.
 pub fn median(values: &mut [f64]) -> Option<f64> {
     if values.is_empty() {
         return None;
@@ -32,7 +34,12 @@ mod tests {
         #[test]
         fn medians_are_the_plain_ones(mut xs in prop::collection::vec(-1e6f64..1e6, 1..60)) {
             let found = median(&mut xs.clone()).unwrap();
+            let mut moved = xs.clone();
+            median(&mut moved);
             xs.sort_by(f64::total_cmp);
+            let half = xs.len() / 2;
+            prop_assert_eq!(moved[half], xs[half]);
+            prop_assert!(moved[..half].iter().all(|x| *x <= xs[half]));
             let n = xs.len();
             let plain = 0.5 * (xs[(n - 1) / 2] + xs[n / 2]);
             prop_assert!((found - plain).abs() <= 1e-9 * plain.abs().max(1.0));
