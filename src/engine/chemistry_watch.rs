@@ -3,7 +3,7 @@
 //!
 //! Readings feed them once a minute, entries when they come.
 
-use crate::model::minerals::{ConductivityExcess, Forecast};
+use crate::model::minerals::ConductivityExcess;
 use crate::model::{
     Charge, FactorContext, FactorPair, FactorStatus, Mineral, MineralStatus, Odour, OtherMethod,
     SouringNow, SouringStatus, SumpNow,
@@ -273,10 +273,15 @@ impl SumpWatch {
         minerals.status(&self.setup.minerals, &self.mineral_sump())
     }
 
-    /// When a mineral reaches its next limit, where that is known.
-    pub(super) fn mineral_forecast(&self, mineral: Mineral) -> Option<Forecast> {
+    /// How long a mineral takes to its next limit, where that is known, d: as
+    /// [`MineralWatch::next_limit_in`](crate::model::MineralWatch::next_limit_in).
+    pub(super) fn next_limit_in(
+        &self,
+        mineral: Mineral,
+        most_d: f64,
+    ) -> Option<(f64, Option<f64>)> {
         let minerals = &self.chemistry.now.minerals;
-        minerals.forecast(mineral, &self.setup.minerals, &self.mineral_sump())
+        minerals.next_limit_in(mineral, &self.setup.minerals, &self.mineral_sump(), most_d)
     }
 
     fn mineral_sump(&self) -> SumpNow {

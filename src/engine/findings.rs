@@ -32,7 +32,7 @@ impl SumpWatch {
                 signal,
                 level,
                 within,
-            } => self.of_ahead(*signal, *level, *within),
+            } => self.of_ahead((*signal, *level), *within, inputs),
             Rule::Rate(rate) => self.of_rate(rate),
             Rule::Shifted(chart) => self.of_shift(chart),
             Rule::PumpsStopped { after } => self.of_pumps(*after),

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use jiff::tz::TimeZone;
 
-use crate::model::{Mineral, Outlook};
+use crate::model::{Forecast, Mineral, Outlook};
 use crate::rules::OwnAlarm;
 use crate::rules::own::{OwnEntry, OwnInputs, WEEKDAYS};
 use crate::units::{Measured, Quantity, Timestamp};
@@ -15,11 +15,20 @@ use super::watch::SumpWatch;
 /// The values of one moment: gathered when the first rule asks for them, and
 /// then shared by all.
 #[derive(Debug, Default)]
-pub(super) struct InputsOnce(OnceCell<OwnInputs>);
+pub(super) struct InputsOnce {
+    own: OnceCell<OwnInputs>,
+    forecast: OnceCell<Option<Forecast>>,
+}
 
 impl InputsOnce {
     pub(super) fn get(&self, watch: &SumpWatch, own: &OwnAlarm) -> &OwnInputs {
-        self.0.get_or_init(|| watch.own_inputs(&own.zone))
+        self.own.get_or_init(|| watch.own_inputs(&own.zone))
+    }
+
+    /// What comes if nobody does anything: readings and entries change it, and
+    /// what becomes of the alarms of rules does not.
+    pub(super) fn forecast(&self, watch: &SumpWatch) -> Option<Forecast> {
+        *self.forecast.get_or_init(|| watch.known_forecast())
     }
 }
 

@@ -4,6 +4,7 @@ use crate::model::{Mineral, Outlook};
 use crate::rules::{Ahead, Finding, LimitLevel, Reach, Step, judge_ahead};
 use crate::units::{Quantity, Span};
 
+use crate::engine::own_inputs::InputsOnce;
 use crate::engine::watch::SumpWatch;
 
 /// A trend that tells a limit ahead goes over so long. Choice: a shift.
@@ -12,11 +13,16 @@ const OVER: Span = Span::from_hours(8);
 const HORIZON_D: f64 = 30.0;
 
 impl SumpWatch {
-    pub(super) fn of_ahead(&self, signal: Quantity, level: LimitLevel, within: Span) -> Finding {
+    pub(super) fn of_ahead(
+        &self,
+        (signal, level): (Quantity, LimitLevel),
+        within: Span,
+        inputs: &InputsOnce,
+    ) -> Finding {
         if let Some(mineral) = Mineral::read_as(signal) {
             return self.of_mineral_ahead(mineral, within);
         }
-        let forecast = || self.known_forecast();
+        let forecast = || inputs.forecast(self);
         let reach = match (signal, level.is_low()) {
             (Quantity::Volume, true) => forecast()
                 .and_then(|forecast| forecast.low_volume)
@@ -60,7 +66,7 @@ impl SumpWatch {
             _ if lost => Ahead::Unknown,
             Some(content) if content.value >= bound => Ahead::Beyond,
             _ => self
-                .mineral_reach(mineral)
+                .mineral_reach(mineral, within)
                 .map_or(Ahead::Away, Ahead::Going),
         };
         Finding {
@@ -71,11 +77,14 @@ impl SumpWatch {
         }
     }
 
-    fn mineral_reach(&self, mineral: Mineral) -> Option<Reach> {
-        let forecast = self.mineral_forecast(mineral)?;
+    /// What lies beyond `within` is as good as never: it is looked for to a day
+    /// beyond it only.
+    fn mineral_reach(&self, mineral: Mineral, within: Span) -> Option<Reach> {
+        let most_d = within.secs_f64() / 86_400.0 + 1.0;
+        let (likely, latest) = self.next_limit_in(mineral, most_d)?;
         Some(Reach {
-            likely: days(forecast.likely_d?),
-            latest: forecast.latest_d.map(days),
+            likely: days(likely),
+            latest: latest.map(days),
         })
     }
 

@@ -119,22 +119,36 @@ impl Course {
 
     /// When the content reaches `limit_mg_l`.
     pub(super) fn reaches(&self, limit_mg_l: f64) -> Forecast {
-        let turnover = self.turnover();
-        let likely = turnover.days_to(self.now.value, self.top_up.value, limit_mg_l);
         let way = self.way();
         let highest = |days| way.after(days).interval_90().1 >= limit_mg_l;
         let lowest = |days| way.after(days).interval_90().0 >= limit_mg_l;
         let mut search = Search::default();
         // What the lowest reaches the highest has reached before: the search
         // for the one goes on where the other was found.
-        let earliest = search.first(highest);
-        let latest = earliest.and_then(|_| search.first(lowest));
+        let earliest = search.first(HORIZON_D, highest);
+        let latest = earliest.and_then(|_| search.first(HORIZON_D, lowest));
         Forecast {
             limit_mg_l,
-            likely_d: likely.filter(|days| *days <= HORIZON_D),
+            likely_d: self.likely_reaches(limit_mg_l),
             earliest_d: earliest,
             latest_d: latest,
         }
+    }
+
+    /// Days until the content most likely reaches `limit_mg_l`.
+    pub(super) fn likely_reaches(&self, limit_mg_l: f64) -> Option<f64> {
+        let turnover = self.turnover();
+        let likely = turnover.days_to(self.now.value, self.top_up.value, limit_mg_l);
+        likely.filter(|days| *days <= HORIZON_D)
+    }
+
+    /// Days until the content has reached `limit_mg_l` in nineteen of twenty
+    /// cases, as [`Course::reaches`] has it, where that is not beyond `most_d`.
+    pub(super) fn surely_reaches(&self, limit_mg_l: f64, most_d: f64) -> Option<f64> {
+        let way = self.way();
+        let lowest = |days| way.after(days).interval_90().0 >= limit_mg_l;
+        let found = Search::default().first(most_d, lowest);
+        found.filter(|days| *days <= most_d)
     }
 
     /// The largest share of the top-up water that keeps the content under the
@@ -225,10 +239,10 @@ impl Default for Search {
 }
 
 impl Search {
-    /// The first day on which it is so.
-    fn first(&mut self, is_so: impl Fn(f64) -> bool) -> Option<f64> {
+    /// The first day on which it is so; it is not looked for beyond `most_d`.
+    fn first(&mut self, most_d: f64, is_so: impl Fn(f64) -> bool) -> Option<f64> {
         while !is_so(self.after) {
-            if self.after >= HORIZON_D {
+            if self.after >= most_d.min(HORIZON_D) {
                 return None;
             }
             self.before = self.after;
@@ -345,6 +359,9 @@ mod tests {
             );
             let forecast = one.reaches(limit);
             let days = |day: Option<f64>| day.unwrap_or(f64::INFINITY);
+            prop_assert_eq!(one.surely_reaches(limit, HORIZON_D), forecast.latest_d);
+            let soon = forecast.latest_d.filter(|latest| *latest <= 30.0);
+            prop_assert_eq!(one.surely_reaches(limit, 30.0), soon);
             prop_assert!(days(forecast.earliest_d) <= days(forecast.likely_d) + 1e-3);
             prop_assert!(days(forecast.latest_d) >= days(forecast.likely_d) - 1e-3);
         }

@@ -93,16 +93,20 @@ impl MineralWatch {
         (!silent).then_some(status)
     }
 
-    /// When the content reaches its next limit, where content, losses and
-    /// top-up water are known.
-    pub fn forecast(
+    /// How long the content takes to its next limit, where that is known: most
+    /// likely, and at most in nineteen of twenty cases where that is not beyond
+    /// `most_d`; both in days.
+    pub fn next_limit_in(
         &self,
         mineral: Mineral,
         setup: &MineralSetup,
         now: &SumpNow,
-    ) -> Option<Forecast> {
+        most_d: f64,
+    ) -> Option<(f64, Option<f64>)> {
         let course = self.course(mineral, setup, now)?;
-        Some(next_limit(&course, setup, mineral))
+        let next = next_limit(&course, setup, mineral);
+        let likely = course.likely_reaches(next)?;
+        Some((likely, course.surely_reaches(next, most_d)))
     }
 
     fn course(&self, mineral: Mineral, setup: &MineralSetup, now: &SumpNow) -> Option<Course> {
@@ -146,21 +150,20 @@ impl MineralWatch {
             surprise: tracer.read().and_then(surprise),
             by_conductivity_mg_l: by_conductivity,
             steady_mg_l: course.and_then(|c| c.turnover().steady_mg_l(c.top_up.value)),
-            forecast: course.map(|course| next_limit(&course, setup, mineral)),
+            forecast: course.map(|course| course.reaches(next_limit(&course, setup, mineral))),
             remark: mineral.remark(),
         })
     }
 }
 
-/// When the content reaches the first limit that it has not passed, or the last.
-fn next_limit(course: &Course, setup: &MineralSetup, mineral: Mineral) -> Forecast {
+/// The first limit that the content has not passed, or the last, mg/L.
+fn next_limit(course: &Course, setup: &MineralSetup, mineral: Mineral) -> f64 {
     let bounds = setup.bounds(mineral);
-    let next = if course.now.value < bounds.watch {
+    if course.now.value < bounds.watch {
         bounds.watch
     } else {
         bounds.act
-    };
-    course.reaches(next)
+    }
 }
 
 fn surprise(read: Read) -> Option<Surprise> {
