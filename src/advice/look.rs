@@ -9,6 +9,7 @@ use crate::units::Quantity;
 use super::Caution;
 use super::look_moves;
 use super::look_plan;
+use super::look_store;
 
 /// One thing to look at or to do. Its words stand under `look_at.<key>` in the
 /// phrases of each language.
@@ -185,6 +186,20 @@ pub enum LookStep {
     CountStock,
     /// Order the same product in time.
     OrderStock,
+    /// Make room on the store's disk.
+    DiskMakeRoom,
+    /// Copy what is not to be lost.
+    DiskCopy,
+    /// More room for the store, or less that is kept.
+    DiskSettings,
+    /// Whether a server of series runs and can be reached.
+    ForwardReach,
+    /// Whether it lets us in.
+    ForwardLetIn,
+    /// Why it refuses lines.
+    ForwardLines,
+    /// What becomes of what waits for it.
+    ForwardKept,
     /// What changed when it began.
     WhatChanged,
     /// Why the pumps stand, and that they may start.
@@ -195,7 +210,7 @@ pub enum LookStep {
 
 impl LookStep {
     /// Every step.
-    pub const ALL: [LookStep; 88] = [
+    pub const ALL: [LookStep; 95] = [
         LookStep::SampleByHand,
         LookStep::LeanCauses,
         LookStep::RichCauses,
@@ -281,6 +296,13 @@ impl LookStep {
         LookStep::PhKeepCirculating,
         LookStep::CountStock,
         LookStep::OrderStock,
+        LookStep::DiskMakeRoom,
+        LookStep::DiskCopy,
+        LookStep::DiskSettings,
+        LookStep::ForwardReach,
+        LookStep::ForwardLetIn,
+        LookStep::ForwardLines,
+        LookStep::ForwardKept,
         LookStep::WhatChanged,
         LookStep::WhyPumpsStand,
         LookStep::StandingFluid,
@@ -322,6 +344,8 @@ pub fn look_at(condition: &Condition) -> (Vec<LookStep>, Vec<Caution>) {
         Condition::Nitrite(step) => look_plan::nitrite(*step),
         Condition::PhDrop(step) => look_plan::ph_drop(*step),
         Condition::Stock(_) => stock(),
+        Condition::Forward(_) => look_store::forward(),
+        Condition::Disk => look_store::disk(),
         Condition::Rate(signal, direction) => look_moves::rate(*signal, *direction),
         Condition::Shifted(of) => look_moves::shifted(*of),
         Condition::PumpsStopped => look_moves::pumps_stopped(),

@@ -15,6 +15,7 @@ mod dose;
 mod look;
 mod look_moves;
 mod look_plan;
+mod look_store;
 mod losses;
 mod measure;
 mod mixer;

@@ -11,12 +11,15 @@ mod clock;
 mod control;
 mod desk;
 mod digest;
+mod disk_watch;
 mod entries;
+mod forward_watch;
 mod forwarding;
 mod keeping;
 pub mod kept;
 mod pages;
 mod plant_desk;
+mod plant_news;
 mod reports;
 mod source_watch;
 mod sources;
@@ -55,6 +58,7 @@ use entries::Journal;
 use forwarding::Forwarding;
 use pages::Pages;
 use plant_desk::PlantDesk;
+use plant_news::PlantNews;
 use reports::Reporter;
 use source_watch::SourceWatcher;
 use sources::Sources;
@@ -176,14 +180,18 @@ pub async fn run(
     sources.add_control(&settings, &intake, writes, &arrivals, control_room, &stop)?;
     let sumps = settings.sumps.len();
     let watcher = SourceWatcher::new(&settings.watched, &sources.reports, sumps, &intake, &clock);
-    let watching = tokio::spawn(watcher.run(stop.clone()));
+    let mut watching = JoinSet::new();
+    watching.spawn(watcher.run(stop.clone()));
     let stock = StockWatcher {
         settings: Arc::clone(&settings),
         intake: intake.clone(),
         clock: clock.clone(),
     };
-    let reckoning = tokio::spawn(stock.run(stop.clone()));
+    watching.spawn(stock.run(stop.clone()));
     let mut forwarding = Forwarding::start(&settings, &writer, &clock, &changes, &stop);
+    let stats = writer.stats();
+    let news = PlantNews::new(&settings, &forwarding.reports, stats, &intake, &clock);
+    watching.spawn(news.run(stop.clone()));
     let reporter = Reporter {
         reports: sources.reports.clone().into(),
         targets: forwarding.reports.clone().into(),
@@ -285,8 +293,7 @@ pub async fn run(
         Err(_) => false,
     };
     well &= ended(std::mem::take(&mut forwarding.tasks)).await;
-    well &= watching.await.is_ok();
-    well &= reckoning.await.is_ok();
+    well &= ended(watching).await;
     drop(intake);
     well &= join(workers).await;
     let flushing = writer.handle();

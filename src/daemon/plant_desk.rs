@@ -1,13 +1,39 @@
-//! The plant's watch beside those of the sumps: taking it up, and keeping it.
+//! The plant's watch beside those of the sumps: telling it, taking it up, and
+//! keeping it.
 
 use std::sync::Arc;
 
 use crate::engine::{PLANT, PlantSnapshot, PlantWatch};
+use crate::ingest::{Arrived, Batch, Content, Intake, IntakeClosed};
 use crate::settings::Settings;
 use crate::store::{Reader, SnapshotRow, StoreError};
 use crate::units::Timestamp;
 
+use super::Clock;
 use super::worker::SNAPSHOT_EVERY;
+
+/// Tells the plant's watch, which has its place behind the sumps.
+///
+/// # Errors
+/// When the engine has ended.
+pub(super) async fn tell(
+    intake: &Intake,
+    plant: u32,
+    clock: &Clock,
+    contents: Vec<Content>,
+) -> Result<(), IntakeClosed> {
+    let (shard, _) = intake.place(plant);
+    let arrival = clock.now();
+    let arrived = contents.into_iter().map(|content| Arrived {
+        sump: plant,
+        arrival,
+        content,
+        ack: None,
+    });
+    let mut batch = Batch::default();
+    batch.arrived.extend(arrived);
+    intake.send(shard, batch).await
+}
 
 /// The plant's watch, with when it is to be kept next.
 pub(super) struct PlantDesk {

@@ -7,9 +7,10 @@ use tokio_util::sync::CancellationToken;
 
 use super::Clock;
 use super::kept::{self, KeptError};
+use super::plant_desk;
 use super::stock::StockUse;
 use crate::engine::StockLeft;
-use crate::ingest::{Arrived, Batch, Content, Intake, IntakeClosed};
+use crate::ingest::{Content, Intake};
 use crate::settings::Settings;
 
 /// Stocks are reckoned this often. Choice: they change within days.
@@ -38,7 +39,11 @@ impl StockWatcher {
             let settings = Arc::clone(&self.settings);
             let reckoned = tokio::task::spawn_blocking(move || reckon(&settings)).await;
             let told = match reckoned {
-                Ok(Ok(contents)) => self.tell(contents).await.is_ok(),
+                Ok(Ok(contents)) => {
+                    let plant = self.settings.sumps.len() as u32;
+                    let told = plant_desk::tell(&self.intake, plant, &self.clock, contents);
+                    told.await.is_ok()
+                }
                 Ok(Err(error)) => {
                     tracing::warn!("the stock cannot be reckoned: {error}");
                     true
@@ -49,23 +54,6 @@ impl StockWatcher {
                 return;
             }
         }
-    }
-
-    async fn tell(&self, contents: Vec<Content>) -> Result<(), IntakeClosed> {
-        let plant = self.settings.sumps.len() as u32;
-        let (shard, _) = self.intake.place(plant);
-        let mut batch = Batch::default();
-        let arrival = self.clock.now();
-        batch.arrived = contents
-            .into_iter()
-            .map(|content| Arrived {
-                sump: plant,
-                arrival,
-                content,
-                ack: None,
-            })
-            .collect();
-        self.intake.send(shard, batch).await
     }
 }
 

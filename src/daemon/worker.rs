@@ -234,7 +234,11 @@ impl Worker {
                 }
                 Event::PastEntry(entry, self.clock)
             }
-            Content::Known | Content::Source { .. } | Content::Stock { .. } => {
+            Content::Known
+            | Content::Source { .. }
+            | Content::Stock { .. }
+            | Content::Forward { .. }
+            | Content::Disk { .. } => {
                 self.batch.acks.extend(arrived.ack);
                 return;
             }
@@ -268,6 +272,15 @@ impl Worker {
                 fluid,
                 time: clock,
                 left,
+            }),
+            Content::Forward { name, stuck } => Some(PlantEvent::Forward {
+                name,
+                time: clock,
+                stuck: stuck.map(|stuck| *stuck),
+            }),
+            Content::Disk { full } => Some(PlantEvent::Disk {
+                time: clock,
+                full: full.map(|full| *full),
             }),
             Content::Entry { entry, answer } => {
                 let outcome = self.journal.judge(watch, &entry, clock);

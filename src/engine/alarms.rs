@@ -289,6 +289,8 @@ impl SumpWatch {
             },
             source: None,
             stock: None,
+            forward: None,
+            disk: None,
             advice,
             evidence: beside,
         };

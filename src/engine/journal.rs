@@ -12,6 +12,7 @@ use crate::units::{Measured, Timestamp};
 
 use super::entry::Entry;
 use super::evidence::AlarmEvidence;
+use super::plant_evidence::{DiskFull, ForwardStuck};
 use super::suppression::Suppressor;
 
 /// One line of the journal. The order of the journal is (time, sump, seq).
@@ -151,6 +152,12 @@ pub struct AlarmLine {
     /// The stock that it is about, where it is about one.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub stock: Option<StockLeft>,
+    /// The server of series that it is about, where it is about one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub forward: Option<Box<ForwardStuck>>,
+    /// The store's disk, where it is about that.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub disk: Option<Box<DiskFull>>,
     /// What to do about it.
     pub advice: Option<Arc<Advice>>,
     /// What it rests on, where people are told of something new.

@@ -15,6 +15,11 @@ pub struct PlantSetup {
     pub sources: Vec<SourceSetup>,
     /// The stocks whose end is told, by fluid.
     pub stocks: Vec<StockSetup>,
+    /// The servers of series that are told of when they do not get what is stored,
+    /// by name.
+    pub forwards: Vec<ForwardSetup>,
+    /// Whether a disk that is too full for the store is told.
+    pub disk: Option<DiskSetup>,
 }
 
 /// A source of readings whose loss is told.
@@ -28,6 +33,29 @@ pub struct SourceSetup {
     pub address: String,
     /// The channels that it brings: place of the sump, place of the channel.
     pub channels: Vec<(usize, u16)>,
+    /// How much hurry.
+    pub priority: Priority,
+    /// How the alarm behaves.
+    pub manner: AlarmManner,
+}
+
+/// A server of series that is told of when it does not get what is stored.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ForwardSetup {
+    /// Its name in the settings.
+    pub name: Arc<str>,
+    /// How long it may be away.
+    pub away_after: Span,
+    /// How much hurry.
+    pub priority: Priority,
+    /// How the alarm behaves; one that is away may be so for `away_after` instead
+    /// of the on-delay.
+    pub manner: AlarmManner,
+}
+
+/// A disk that is told of when it is too full for the store.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct DiskSetup {
     /// How much hurry.
     pub priority: Priority,
     /// How the alarm behaves.

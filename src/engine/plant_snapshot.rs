@@ -9,11 +9,12 @@ use crate::alarm::AlarmLife;
 use crate::units::Timestamp;
 
 use super::plant_setup::PlantSetup;
-use super::plant_watch::{PlantWatch, SourceWatch, StockWatch};
+use super::plant_states::{DiskWatch, ForwardWatch, SourceWatch, StockWatch};
+use super::plant_watch::PlantWatch;
 use super::remembered::Remembered;
 use super::setup::AdmissionSetup;
 
-/// Everything that the plant's watch remembers. Sources and alarms are kept by
+/// Everything that the plant's watch remembers. Sources, servers and alarms are kept by
 /// name: what is still in the settings goes on, what is gone is forgotten.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct PlantSnapshot {
@@ -25,6 +26,10 @@ pub struct PlantSnapshot {
     #[serde(default)]
     stocks: BTreeMap<String, StockWatch>,
     #[serde(default)]
+    forwards: BTreeMap<String, ForwardWatch>,
+    #[serde(default)]
+    disk: DiskWatch,
+    #[serde(default)]
     alarms: BTreeMap<String, AlarmLife>,
     #[serde(default)]
     remembered: Remembered,
@@ -35,6 +40,7 @@ impl PlantWatch {
     pub fn snapshot(&self) -> PlantSnapshot {
         let sources = self.setup.sources.iter().zip(&self.sources);
         let stocks = self.setup.stocks.iter().zip(&self.stocks);
+        let forwards = self.setup.forwards.iter().zip(&self.forwards);
         let alarms = self.alarms.iter();
         PlantSnapshot {
             now: self.now,
@@ -46,6 +52,10 @@ impl PlantWatch {
             stocks: stocks
                 .map(|(setup, watch)| (setup.fluid.to_string(), watch.clone()))
                 .collect(),
+            forwards: forwards
+                .map(|(setup, watch)| (setup.name.to_string(), watch.clone()))
+                .collect(),
+            disk: self.disk.clone(),
             alarms: alarms
                 .map(|alarm| (alarm.condition.to_string(), alarm.life))
                 .collect(),
@@ -73,6 +83,12 @@ impl PlantWatch {
                 *stock = kept;
             }
         }
+        for (setup, target) in watch.setup.forwards.iter().zip(&mut watch.forwards) {
+            if let Some(kept) = snapshot.forwards.remove(&*setup.name) {
+                *target = kept;
+            }
+        }
+        watch.disk = snapshot.disk;
         for alarm in &mut watch.alarms {
             if let Some(kept) = snapshot.alarms.get(&alarm.condition.to_string()) {
                 alarm.life = *kept;

@@ -1,12 +1,11 @@
-//! The watch over what is the plant's and no sump's: its sources and its stock.
+//! The watch over what is the plant's and no sump's: its sources, its stock, the
+//! servers that get what is stored, and the store's disk.
 //!
 //! It keeps the same promises as [`super::SumpWatch`]: the same events give the
 //! same lines, time comes from events only, and it goes on from a snapshot as if
 //! nothing had happened.
 
 use std::sync::Arc;
-
-use serde::{Deserialize, Serialize};
 
 use crate::advice::{self, Advice};
 use crate::alarm::{AlarmLife, AlarmManner, AlarmState, Priority, Transition, Verdict};
@@ -17,7 +16,9 @@ use super::alarms::Told;
 use super::entry::Entry;
 use super::event::Effect;
 use super::journal::{AlarmLine, JournalBody, JournalRecord, SourceLost, StockLeft};
-use super::plant_setup::{PLANT, PlantSetup, StockSetup};
+use super::plant_evidence::{DiskFull, ForwardStuck};
+use super::plant_setup::{PLANT, PlantSetup};
+use super::plant_states::{DiskWatch, ForwardWatch, Lost, SourceWatch, StockWatch};
 use super::remembered::Remembered;
 use super::setup::AdmissionSetup;
 use super::status::ActiveAlarm;
@@ -44,71 +45,28 @@ pub enum PlantEvent {
         /// How much there should be.
         left: StockLeft,
     },
+    /// How a server of series stands.
+    Forward {
+        /// Its name.
+        name: Arc<str>,
+        /// When that was known.
+        time: Timestamp,
+        /// How it is stuck; nothing where it gets what it is to get.
+        stuck: Option<ForwardStuck>,
+    },
+    /// How the disk of the store stands.
+    Disk {
+        /// When that was known.
+        time: Timestamp,
+        /// How full it is; nothing where there is room.
+        full: Option<DiskFull>,
+    },
     /// A person wrote something down; with the time it reached us.
     Entry(Box<Entry>, Timestamp),
     /// A person's entry out of history: kept as late, it changes nothing.
     PastEntry(Box<Entry>, Timestamp),
     /// The clock reached a point of the grid.
     Tick(Timestamp),
-}
-
-/// The loss of a source.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Lost {
-    /// Since when it is gone.
-    pub since: Timestamp,
-    /// Why, as it was last tried.
-    pub why: String,
-}
-
-/// What is remembered of a source.
-#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
-pub(super) struct SourceWatch {
-    gone: bool,
-    /// The present loss, or the last one.
-    lost: Option<Lost>,
-}
-
-impl SourceWatch {
-    /// One that was gone already is so since then: a start of ours in between
-    /// changes nothing.
-    fn step(&mut self, lost: Option<Lost>) {
-        let was_gone = std::mem::replace(&mut self.gone, lost.is_some());
-        if let Some(lost) = lost {
-            let known = self.lost.take().filter(|_| was_gone);
-            let since = known.map_or(lost.since, |known| known.since);
-            self.lost = Some(Lost { since, ..lost });
-        }
-    }
-}
-
-/// What is remembered of a stock.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
-pub(super) struct StockWatch {
-    left: Option<StockLeft>,
-}
-
-/// A stock is enough again once it lasts longer than the least by this share.
-/// Choice: the use of a day scatters by about as much.
-const ENOUGH: f64 = 1.1;
-
-impl StockWatch {
-    /// With sumps whose use is not known it lasts shorter than is reckoned: what
-    /// is too short is so, and what looks like enough need not be.
-    fn verdict(&self, setup: &StockSetup) -> Verdict {
-        let Some(left) = &self.left else {
-            return Verdict::Unknown;
-        };
-        let least = setup.least_days();
-        match left.days {
-            _ if left.left_l <= 0.0 => Verdict::Outside,
-            Some(days) if days < least => Verdict::Outside,
-            Some(_) if left.unknown > 0 => Verdict::Unknown,
-            Some(days) if days < least * ENOUGH => Verdict::Band,
-            Some(_) => Verdict::Inside,
-            None => Verdict::Unknown,
-        }
-    }
 }
 
 /// One alarm of the plant, with how it stands.
@@ -118,6 +76,15 @@ pub(super) struct PlantAlarm {
     pub(super) priority: Priority,
     pub(super) manner: AlarmManner,
     pub(super) life: AlarmLife,
+}
+
+/// What an alarm is about, with its place among its like.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum About {
+    Source(usize),
+    Stock(usize),
+    Forward(usize),
+    Disk,
 }
 
 /// The watch over the plant.
@@ -135,7 +102,11 @@ pub struct PlantWatch {
     pub(super) sources: Vec<SourceWatch>,
     /// In the order of the setup.
     pub(super) stocks: Vec<StockWatch>,
-    /// One for each source, then one for each stock, in the order of the setup.
+    /// In the order of the setup.
+    pub(super) forwards: Vec<ForwardWatch>,
+    pub(super) disk: DiskWatch,
+    /// One for each source, each stock and each server of series, in the order of
+    /// the setup, and one for the disk where it is watched.
     pub(super) alarms: Vec<PlantAlarm>,
     pub(super) remembered: Remembered,
 }
@@ -143,18 +114,27 @@ pub struct PlantWatch {
 impl PlantWatch {
     /// A watch that begins at `start`; nothing is known of any source yet.
     pub fn new(setup: Arc<PlantSetup>, admission: AdmissionSetup, start: Timestamp) -> Self {
-        let sources = setup.sources.iter().map(|source| PlantAlarm {
-            condition: Condition::Source(Arc::clone(&source.name)),
-            priority: source.priority,
-            manner: source.manner,
+        let of = |condition, priority, manner| PlantAlarm {
+            condition,
+            priority,
+            manner,
             life: AlarmLife::default(),
+        };
+        let sources = setup.sources.iter().map(|source| {
+            let condition = Condition::Source(Arc::clone(&source.name));
+            of(condition, source.priority, source.manner)
         });
-        let stocks = setup.stocks.iter().map(|stock| PlantAlarm {
-            condition: Condition::Stock(Arc::clone(&stock.fluid)),
-            priority: stock.priority,
-            manner: stock.manner,
-            life: AlarmLife::default(),
+        let stocks = setup.stocks.iter().map(|stock| {
+            let condition = Condition::Stock(Arc::clone(&stock.fluid));
+            of(condition, stock.priority, stock.manner)
         });
+        let forwards = setup.forwards.iter().map(|target| {
+            let condition = Condition::Forward(Arc::clone(&target.name));
+            of(condition, target.priority, target.manner)
+        });
+        let disk = setup.disk.iter();
+        let disk = disk.map(|disk| of(Condition::Disk, disk.priority, disk.manner));
+        let alarms = sources.chain(stocks).chain(forwards).chain(disk).collect();
         PlantWatch {
             admission,
             now: start,
@@ -162,7 +142,9 @@ impl PlantWatch {
             given: 0,
             sources: vec![SourceWatch::default(); setup.sources.len()],
             stocks: vec![StockWatch::default(); setup.stocks.len()],
-            alarms: sources.chain(stocks).collect(),
+            forwards: vec![ForwardWatch::default(); setup.forwards.len()],
+            disk: DiskWatch::default(),
+            alarms,
             remembered: Remembered::default(),
             setup,
         }
@@ -184,6 +166,15 @@ impl PlantWatch {
                 self.advance(*time, out);
                 self.step_stock(fluid, *left, out);
             }
+            PlantEvent::Forward { name, time, stuck } => {
+                self.advance(*time, out);
+                self.step_forward(name, stuck.clone(), out);
+            }
+            PlantEvent::Disk { time, full } => {
+                self.advance(*time, out);
+                self.disk.step(*full);
+                self.judge_of(About::Disk, out);
+            }
             PlantEvent::Entry(entry, _) | PlantEvent::PastEntry(entry, _)
                 if self.passes_over(entry) => {}
             PlantEvent::Entry(entry, arrival) => {
@@ -201,7 +192,7 @@ impl PlantWatch {
         let mut sources = self.setup.sources.iter();
         if let Some(ix) = sources.position(|source| *source.name == *name) {
             self.sources[ix].step(lost);
-            self.judge(ix, out);
+            self.judge_of(About::Source(ix), out);
         }
     }
 
@@ -209,20 +200,61 @@ impl PlantWatch {
         let mut stocks = self.setup.stocks.iter();
         if let Some(ix) = stocks.position(|stock| *stock.fluid == *fluid) {
             self.stocks[ix].left = Some(left);
-            self.judge(self.sources.len() + ix, out);
+            self.judge_of(About::Stock(ix), out);
         }
+    }
+
+    fn step_forward(&mut self, name: &str, stuck: Option<ForwardStuck>, out: &mut Vec<Effect>) {
+        let mut targets = self.setup.forwards.iter();
+        if let Some(ix) = targets.position(|target| *target.name == *name) {
+            self.forwards[ix].step(stuck);
+            self.judge_of(About::Forward(ix), out);
+        }
+    }
+
+    fn judge_of(&mut self, about: About, out: &mut Vec<Effect>) {
+        let mut all = 0..self.alarms.len();
+        if let Some(ix) = all.find(|ix| self.about(*ix) == about) {
+            self.judge(ix, out);
+        }
+    }
+
+    /// What an alarm is about.
+    fn about(&self, ix: usize) -> About {
+        let (sources, stocks) = (self.sources.len(), self.stocks.len());
+        if ix < sources {
+            return About::Source(ix);
+        }
+        let ix = ix - sources;
+        if ix < stocks {
+            return About::Stock(ix);
+        }
+        let ix = ix - stocks;
+        if ix < self.forwards.len() {
+            return About::Forward(ix);
+        }
+        About::Disk
     }
 
     fn verdict(&self, ix: usize) -> Verdict {
-        match self.stock_of(ix) {
-            None => Verdict::of(self.sources[ix].gone),
-            Some(stock) => self.stocks[stock].verdict(&self.setup.stocks[stock]),
+        match self.about(ix) {
+            About::Source(ix) => Verdict::of(self.sources[ix].gone),
+            About::Stock(ix) => self.stocks[ix].verdict(&self.setup.stocks[ix]),
+            About::Forward(ix) => self.forwards[ix].verdict(),
+            About::Disk => self.disk.verdict(),
         }
     }
 
-    /// Place of the stock that an alarm is about, where it is about one.
-    fn stock_of(&self, ix: usize) -> Option<usize> {
-        ix.checked_sub(self.sources.len())
+    fn manner(&self, ix: usize) -> AlarmManner {
+        match self.about(ix) {
+            About::Forward(ix) => self.forwards[ix].manner(&self.setup.forwards[ix]),
+            _ => self.alarms[ix].manner,
+        }
+    }
+
+    /// When a timer of an alarm ends.
+    fn due(&self, ix: usize) -> Option<Timestamp> {
+        self.alarms[ix].life.due(self.manner(ix))
     }
 
     /// Moves the time forward, letting each timer end at its own point of the
@@ -236,17 +268,13 @@ impl PlantWatch {
     }
 
     fn next_due(&self) -> Option<Timestamp> {
-        let due = self
-            .alarms
-            .iter()
-            .filter_map(|one| one.life.due(one.manner));
+        let due = (0..self.alarms.len()).filter_map(|ix| self.due(ix));
         due.min().map(|due| due.ceil(GRID))
     }
 
     fn end_timers(&mut self, out: &mut Vec<Effect>) {
         for ix in 0..self.alarms.len() {
-            let due = self.alarms[ix].life.due(self.alarms[ix].manner);
-            if due.is_none_or(|due| due > self.now) {
+            if self.due(ix).is_none_or(|due| due > self.now) {
                 continue;
             }
             if let Some(transition) = self.alarms[ix].life.end_shelf(self.now) {
@@ -258,9 +286,9 @@ impl PlantWatch {
 
     /// Judges an alarm as things stand now.
     fn judge(&mut self, ix: usize, out: &mut Vec<Effect>) {
-        let verdict = self.verdict(ix);
-        let PlantAlarm { life, manner, .. } = &mut self.alarms[ix];
-        if let Some(transition) = life.observe(self.now, verdict, *manner) {
+        let (verdict, manner) = (self.verdict(ix), self.manner(ix));
+        let life = &mut self.alarms[ix].life;
+        if let Some(transition) = life.observe(self.now, verdict, manner) {
             self.tell(ix, transition, &Told::default(), out);
         }
     }
@@ -297,6 +325,8 @@ impl PlantWatch {
             evidence: None,
             source: None,
             stock: None,
+            forward: None,
+            disk: None,
             advice,
         };
         self.add_evidence(ix, &mut line);
@@ -304,18 +334,23 @@ impl PlantWatch {
     }
 
     fn add_evidence(&self, ix: usize, line: &mut AlarmLine) {
-        if let Some(stock) = self.stock_of(ix) {
-            let left = self.stocks[stock].left;
-            line.value = left.and_then(|left| left.days);
-            line.unit = Some("d");
-            line.limit = Some(self.setup.stocks[stock].least_days());
-            line.stock = left;
-            return;
+        match self.about(ix) {
+            About::Source(ix) => {
+                if let Some(lost) = &self.sources[ix].lost {
+                    line.since = lost.since;
+                }
+                line.source = Some(Box::new(self.source_lost(ix)));
+            }
+            About::Stock(ix) => {
+                let left = self.stocks[ix].left;
+                line.value = left.and_then(|left| left.days);
+                line.unit = Some("d");
+                line.limit = Some(self.setup.stocks[ix].least_days());
+                line.stock = left;
+            }
+            About::Forward(ix) => line.forward = self.forwards[ix].last.clone().map(Box::new),
+            About::Disk => line.disk = self.disk.last.map(Box::new),
         }
-        if let Some(lost) = &self.sources[ix].lost {
-            line.since = lost.since;
-        }
-        line.source = Some(Box::new(self.source_lost(ix)));
     }
 
     fn source_lost(&self, ix: usize) -> SourceLost {

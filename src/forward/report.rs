@@ -57,6 +57,8 @@ pub struct TargetStatus {
     pub last_success: Option<Timestamp>,
     /// The last thing that went wrong, and when.
     pub last_error: Option<LastError>,
+    /// What was said of the last line that was refused for good, and when.
+    pub last_dead_letter: Option<LastError>,
     /// Since the start.
     pub counts: TargetCounts,
     /// The gist in words.
@@ -93,8 +95,10 @@ pub struct TargetCounts {
 }
 
 /// Dead letters of one batch.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct DeadLetterNews {
+    /// The server's words to the last one, and when.
+    pub(super) last: LastError,
     /// How many.
     pub(super) count: u64,
     /// Whether they are in the file.
@@ -132,6 +136,7 @@ struct Told {
     progress: Progress,
     last_success: Option<Timestamp>,
     last_error: Option<LastError>,
+    last_dead_letter: Option<LastError>,
     counts: TargetCounts,
 }
 
@@ -149,6 +154,7 @@ impl TargetReport {
                 progress: Progress::default(),
                 last_success: None,
                 last_error: None,
+                last_dead_letter: None,
                 counts: TargetCounts::default(),
             }),
             is_changed: AtomicBool::new(true),
@@ -195,6 +201,7 @@ impl TargetReport {
         if !news.is_written {
             told.counts.dead_letters_lost += news.count;
         }
+        told.last_dead_letter = Some(news.last);
         drop(told);
         if before == 0 {
             self.mark_changed();
@@ -268,6 +275,7 @@ impl TargetReport {
             late_spans: progress.late_spans,
             last_success: told.last_success,
             last_error: told.last_error.clone(),
+            last_dead_letter: told.last_dead_letter.clone(),
             counts: told.counts,
             text: String::new(),
         };

@@ -17,7 +17,7 @@ use super::dead_letters::{DeadLetter, DeadLetters};
 use super::division::Division;
 use super::feed::{COUNT_MOST, Chunk, Feed, FeedError, LOOK_EVERY};
 use super::lines::Lines;
-use super::report::{DeadLetterNews, Progress, Stand, TargetReport};
+use super::report::{DeadLetterNews, LastError, Progress, Stand, TargetReport};
 use super::server::Server;
 
 /// After the store could not be read.
@@ -308,10 +308,12 @@ impl<A: Send + 'static> Target<A> {
             line: std::str::from_utf8(text).unwrap_or_default().trim_end(),
         });
         let letters: Vec<_> = letters.collect();
+        let last = letters[letters.len() - 1].words.to_owned();
         let file = DeadLetters::new(&self.folder, target);
         let written = file.append(&letters);
         let before = self.report.status(time).counts.dead_letters;
         self.report.handle_dead(DeadLetterNews {
+            last: LastError { time, words: last },
             count: dead.len() as u64,
             is_written: written.is_ok(),
         });

@@ -5,7 +5,7 @@ use std::sync::atomic::{AtomicU32, Ordering};
 
 use tokio::sync::{OwnedSemaphorePermit, Semaphore, mpsc};
 
-use crate::engine::{Entry, Lost, Quality, StockLeft, TroubleKind};
+use crate::engine::{DiskFull, Entry, ForwardStuck, Lost, Quality, StockLeft, TroubleKind};
 use crate::units::Timestamp;
 
 use super::answer::{AnswerTo, AnswerTopic};
@@ -82,6 +82,18 @@ pub enum Content {
         fluid: Arc<str>,
         /// How much there should be.
         left: StockLeft,
+    },
+    /// How a server of series stands; goes to the plant.
+    Forward {
+        /// Its name.
+        name: Arc<str>,
+        /// How it is stuck; nothing where it gets what it is to get.
+        stuck: Option<Box<ForwardStuck>>,
+    },
+    /// How the store's disk stands; goes to the plant.
+    Disk {
+        /// How full it is; nothing where there is room.
+        full: Option<Box<DiskFull>>,
     },
     /// What a person wrote.
     Entry {

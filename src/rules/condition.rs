@@ -56,6 +56,10 @@ pub enum Condition {
     PhDrop(PlanStep),
     /// The concentrate of a fluid in stock runs out; of the plant.
     Stock(Arc<str>),
+    /// A server of series does not get what is stored; of the plant.
+    Forward(Arc<str>),
+    /// The disk is too full for the store; of the plant.
+    Disk,
     /// A signal moves faster than it should.
     Rate(Quantity, Direction),
     /// What a control chart is kept of has moved away from what is usual.
@@ -93,6 +97,8 @@ impl Condition {
             Condition::Own(_) => "own",
             Condition::Source(_) => "source",
             Condition::Stock(_) => "stock",
+            Condition::Forward(_) => "forward",
+            Condition::Disk => "disk",
             Condition::Mineral(..) => "mineral",
             Condition::Excess(_) => "excess",
             Condition::Souring(_) => "souring",
@@ -193,7 +199,8 @@ impl fmt::Display for Condition {
             | Condition::Instrument(name)
             | Condition::Own(name)
             | Condition::Source(name)
-            | Condition::Stock(name) => {
+            | Condition::Stock(name)
+            | Condition::Forward(name) => {
                 write!(f, "{}.{name}", self.kind())
             }
             Condition::Overdue(check) => write!(f, "{}.{}", self.kind(), check.name()),

@@ -1,16 +1,19 @@
-//! What of the plant itself is watched: its sources and its stock.
+//! What of the plant itself is watched: its sources, its stock, the servers that get
+//! what is stored, and the store's disk.
 
 use std::sync::Arc;
 
-use crate::engine::{PlantSetup, Priority, SourceSetup, StockSetup};
-use crate::units::Span;
+use crate::engine::{DiskSetup, ForwardSetup, PlantSetup, Priority, SourceSetup, StockSetup};
+use crate::units::{Parse, Span};
 
 use super::key_path::KeyPath;
 use super::plant::{BrokerSettings, Origin, Route, StockSettings};
-use super::raw_rules::RawPlantRules;
+use super::raw_rules::{RawForwardRule, RawPlantRules, RawRule};
 use super::review::Review;
 use super::rules::{Behaviour, Standard, behaviour};
+use super::targets::TargetSettings;
 use super::wires::{ModbusSettings, ModbusWay, SerialSettings};
+use super::written::Switch;
 
 /// A broker that is restarted, and a cable that is plugged over, are back by
 /// then. (choice)
@@ -18,11 +21,28 @@ const SOURCE_ON: Span = Span::from_mins(2);
 /// A source that comes and goes within this is one alarm. (choice)
 const SOURCE_OFF: Span = Span::from_mins(2);
 
+/// A server that is restarted answers as it should by then. (choice)
+const FORWARD_ON: Span = Span::from_mins(2);
+/// Taking turns within this is one alarm. (choice)
+const FORWARD_OFF: Span = Span::from_mins(2);
+/// Nothing is lost while a server is away: an update of it is over by then, and
+/// people have not missed its drawings for a shift yet. (choice)
+const FORWARD_AWAY: Span = Span::from_hours(1);
+/// The store has deleted what it could by then, so that the alarm can say how
+/// much that was. (choice)
+const DISK_ON: Span = Span::from_secs(10);
+/// As long as something goes before its time now and then, it is one alarm.
+/// (choice)
+const DISK_OFF: Span = Span::from_hours(1);
+
 /// How the alarms of the plant behave; nothing of those that are off.
 #[derive(Debug)]
 pub(super) struct PlantRules {
     source: Option<Behaviour>,
     stock: Option<Behaviour>,
+    /// With how long a server may be away.
+    forward: Option<(Behaviour, Span)>,
+    disk: Option<Behaviour>,
 }
 
 /// Reads `[plant.rules]`.
@@ -40,7 +60,47 @@ pub(super) fn plant_rules(review: &mut Review, raw: &RawPlantRules) -> Option<Pl
         off: Span::ZERO,
     };
     let stock = behaviour(review, &at.key("stock"), raw.stock.as_ref(), &standard)?;
-    Some(PlantRules { source, stock })
+    let forward = forward(review, &at.key("forward"), raw.forward.as_ref())?;
+    let standard = Standard {
+        priority: Priority::Medium,
+        on: DISK_ON,
+        off: DISK_OFF,
+    };
+    let disk = behaviour(review, &at.key("disk"), raw.disk.as_ref(), &standard)?;
+    Some(PlantRules {
+        source,
+        stock,
+        forward,
+        disk,
+    })
+}
+
+fn forward(
+    review: &mut Review,
+    at: &KeyPath,
+    raw: Option<&Switch<RawForwardRule>>,
+) -> Option<Option<(Behaviour, Span)>> {
+    let standard = Standard {
+        priority: Priority::Low,
+        on: FORWARD_ON,
+        off: FORWARD_OFF,
+    };
+    let written = match raw {
+        Some(Switch::On(raw)) => raw.away_after.as_ref(),
+        _ => None,
+    };
+    let path = at.key("away_after");
+    let away_after = review.or_default(&path, written, Span::parse, FORWARD_AWAY);
+    let away_after = away_after.and_then(|span| {
+        let range = (Span::from_secs(1), Span::from_hours(31 * 24));
+        review.within(&path, span, range, |span| span.to_string())
+    });
+    let raw = raw.map(|raw| match raw {
+        Switch::Off => Switch::Off,
+        Switch::On(raw) => Switch::On(RawRule::from(raw)),
+    });
+    let behaviour = behaviour(review, at, raw.as_ref(), &standard)?;
+    Some(behaviour.zip(Some(away_after?)))
 }
 
 /// The sources of a plant, what comes from them, and what is in stock.
@@ -50,6 +110,7 @@ pub(super) struct Watchable<'a> {
     pub(super) serial: &'a [SerialSettings],
     pub(super) routes: &'a [Route],
     pub(super) stocks: &'a [StockSettings],
+    pub(super) targets: &'a [TargetSettings],
 }
 
 impl Watchable<'_> {
@@ -60,7 +121,25 @@ impl Watchable<'_> {
         PlantSetup {
             sources: sources.unwrap_or_default(),
             stocks: stocks.unwrap_or_default(),
+            forwards: rules
+                .forward
+                .map(|(behaviour, away_after)| self.forwards(behaviour, away_after))
+                .unwrap_or_default(),
+            disk: rules.disk.map(|behaviour| DiskSetup {
+                priority: behaviour.priority,
+                manner: behaviour.manner,
+            }),
         }
+    }
+
+    fn forwards(&self, behaviour: Behaviour, away_after: Span) -> Vec<ForwardSetup> {
+        let targets = self.targets.iter().map(|target| ForwardSetup {
+            name: Arc::clone(&target.name),
+            away_after,
+            priority: behaviour.priority,
+            manner: behaviour.manner,
+        });
+        targets.collect()
     }
 
     fn stocks(&self, behaviour: Behaviour) -> Vec<StockSetup> {

@@ -11,6 +11,17 @@ tables! {
     RawPlantRules {
         source: Switch<RawRule>,
         stock: Switch<RawRule>,
+        forward: Switch<RawForwardRule>,
+        disk: Switch<RawRule>,
+    }
+    /// `[plant.rules.forward]`
+    RawForwardRule {
+        away_after: Written,
+        priority: String,
+        on_delay: Written,
+        off_delay: Written,
+        latching: bool,
+        again_after: Written,
     }
     /// `[sump.NAME.rules]`
     RawRules {
@@ -118,4 +129,4 @@ macro_rules! behave {
     )*};
 }
 
-behave!(RawAhead, RawRate, RawChart, RawPumps);
+behave!(RawAhead, RawRate, RawChart, RawPumps, RawForwardRule);

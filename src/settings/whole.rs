@@ -183,12 +183,14 @@ fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings>
     let serial = all(line_ports.settings)?;
     let routes = all(sumps.routes)?;
     let stocks = all(stocks)?;
+    let forward = all(forward)?;
     let watched = Watchable {
         brokers: &brokers,
         modbus: &modbus,
         serial: &serial,
         routes: &routes,
         stocks: &stocks,
+        targets: &forward,
     };
     Some(Settings {
         plant: plant?,
@@ -209,7 +211,7 @@ fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings>
         },
         contacts: all(contacts)?,
         web: web?,
-        forward: all(forward)?,
+        forward,
         own_rules: own_rules?,
         stocks,
         series: sumps.series,

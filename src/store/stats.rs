@@ -1,7 +1,7 @@
 //! What the writer has done so far, for whoever wants to show it.
 
 use std::sync::atomic::Ordering::Relaxed;
-use std::sync::atomic::{AtomicBool, AtomicU64, AtomicUsize};
+use std::sync::atomic::{AtomicBool, AtomicI64, AtomicU64, AtomicUsize};
 
 use super::commit_times::CommitTimes;
 
@@ -55,9 +55,15 @@ pub struct Stats {
     pub deleted: AtomicU64,
     /// The same before their time, as the disk was too full.
     pub deleted_for_room: AtomicU64,
+    /// Readings and estimates among these.
+    pub values_deleted_for_room: AtomicU64,
+    /// Of these, those that somebody who forwards had not got yet.
+    pub values_deleted_unforwarded: AtomicU64,
+    /// Time of the newest of them, ms; 0 where there are none.
+    pub deleted_to_ms: AtomicI64,
     /// Whether the store takes more room than it may, or leaves the disk less.
     pub short_of_room: AtomicBool,
-    /// Bytes of the file that are in use.
+    /// Bytes of the file that are in use; 0 before it was looked at.
     pub file_bytes: AtomicU64,
     /// Bytes of the write-ahead log.
     pub wal_bytes: AtomicU64,

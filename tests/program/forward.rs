@@ -19,7 +19,7 @@ use crate::wait::until;
 
 const ROWS: usize = 20_000;
 
-fn plant(broker: &Mosquitto, targets: &str) -> Plant {
+pub fn plant(broker: &Mosquitto, targets: &str) -> Plant {
     let plant = Plant::write(&Wanted {
         port: broker.port,
         sumps: 2,
@@ -43,7 +43,7 @@ fn target(store: &SeriesStore, history: &str) -> String {
 }
 
 /// Imports so many rows of both sumps, two a second, the last ones yesterday.
-fn import(plant: &Plant, rows: usize) {
+pub fn import(plant: &Plant, rows: usize) {
     let begun = now() - Span::from_hours(24) - Span::from_secs(rows as i64 / 2);
     let mut csv = String::from("time,sump,channel,value\n");
     for n in 0..rows {
@@ -66,7 +66,7 @@ fn import(plant: &Plant, rows: usize) {
 
 /// Sends live readings, a millisecond apart, some of them of the seconds before, and
 /// waits until the broker has them.
-fn send(client: &TestClient, count: usize) {
+pub fn send(client: &TestClient, count: usize) {
     let begun = now() - Span::from_secs(5);
     for n in 0..count {
         let time = begun + Span::from_millis((n / 2) as i64);

@@ -34,6 +34,7 @@ mod modbus;
 mod pages;
 mod password;
 mod plant;
+mod plant_alarms;
 mod proxy;
 mod receiver;
 mod refused;

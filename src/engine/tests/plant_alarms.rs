@@ -1,7 +1,7 @@
 //! Alarms that are the plant's: sources that go and come, stock that runs out.
 
 use super::*;
-use crate::engine::plant_watch::Lost;
+use crate::engine::plant_states::Lost;
 
 const TWO: Span = Span::from_mins(2);
 
@@ -28,7 +28,30 @@ fn setup() -> Arc<PlantSetup> {
         priority: Priority::Low,
         manner: AlarmManner::default(),
     }];
-    Arc::new(PlantSetup { sources, stocks })
+    let forwards = vec![ForwardSetup {
+        name: "history".into(),
+        away_after: Span::from_hours(1),
+        priority: Priority::Low,
+        manner: AlarmManner {
+            on: TWO,
+            off: TWO,
+            ..AlarmManner::default()
+        },
+    }];
+    let disk = Some(DiskSetup {
+        priority: Priority::Medium,
+        manner: AlarmManner {
+            on: Span::from_secs(10),
+            off: Span::from_hours(1),
+            ..AlarmManner::default()
+        },
+    });
+    Arc::new(PlantSetup {
+        sources,
+        stocks,
+        forwards,
+        disk,
+    })
 }
 
 fn at(seconds: i64) -> Timestamp {
@@ -81,6 +104,39 @@ impl Plant {
             fluid: "soluble-a".into(),
             time: at(seconds),
             left,
+        });
+    }
+
+    fn forward(&mut self, seconds: i64, stuck: Option<(StuckKind, &str)>) {
+        let stuck = stuck.map(|(kind, why)| ForwardStuck {
+            kind,
+            address: "http://192.168.2.9:8086".to_owned(),
+            why: why.to_owned(),
+            waiting: 7,
+            waiting_or_more: false,
+            dead_letters: 1,
+        });
+        self.step(PlantEvent::Forward {
+            name: "history".into(),
+            time: at(seconds),
+            stuck,
+        });
+    }
+
+    fn disk(&mut self, seconds: i64, deleted: Option<u64>) {
+        let full = deleted.map(|values_deleted| DiskFull {
+            used_mb: 120.0,
+            most_mb: 100.0,
+            free_mb: Some(5_000.0),
+            least_free_mb: 1_000.0,
+            values_deleted,
+            values_not_forwarded: 0,
+            rollups_deleted: 0,
+            gone_to: Some(at(-86_400)),
+        });
+        self.step(PlantEvent::Disk {
+            time: at(seconds),
+            full,
         });
     }
 
@@ -304,4 +360,91 @@ fn an_empty_stock_is_told_whatever_is_used() {
     assert!(plant.lines().is_empty());
     plant.stock(60, 0.0, None, 2);
     assert_eq!(plant.steps(), [Transition::Raised]);
+}
+
+#[test]
+fn a_server_that_refuses_everything_is_told_with_its_words() {
+    let mut plant = Plant::new();
+    plant.forward(0, Some((StuckKind::Refused, "status 401: who are you")));
+    plant.tick(119);
+    assert!(plant.lines().is_empty());
+    plant.tick(120);
+    let raised = plant.lines()[0].clone();
+    assert_eq!(raised.condition.to_string(), "forward.history");
+    assert_eq!(
+        (raised.transition, raised.since),
+        (Transition::Raised, at(0))
+    );
+    let forward = raised.forward.unwrap();
+    assert_eq!(forward.why, "status 401: who are you");
+    assert_eq!(raised.advice.unwrap().look_at.len(), 4);
+    plant.restart(150);
+    plant.forward(160, None);
+    plant.tick(160 + 120);
+    assert_eq!(plant.steps(), [Transition::Raised, Transition::Returned]);
+}
+
+#[test]
+fn a_server_may_be_away_for_its_time_and_no_longer() {
+    let mut plant = Plant::new();
+    plant.forward(0, Some((StuckKind::Away, "no connection")));
+    plant.forward(3_590, None);
+    plant.forward(4_000, Some((StuckKind::Away, "no connection")));
+    plant.restart(4_030);
+    plant.forward(5_000, Some((StuckKind::Away, "status 503")));
+    plant.tick(4_000 + 3_599);
+    assert!(plant.lines().is_empty());
+    plant.tick(4_000 + 3_600);
+    assert_eq!(plant.steps(), [Transition::Raised]);
+    let raised = plant.lines()[0].clone();
+    assert_eq!(raised.since, at(4_000));
+    assert_eq!(raised.forward.unwrap().why, "status 503");
+}
+
+#[test]
+fn one_that_was_away_and_then_refuses_is_told_at_once() {
+    let mut plant = Plant::new();
+    plant.forward(0, Some((StuckKind::Away, "no connection")));
+    plant.forward(600, Some((StuckKind::Refused, "status 404")));
+    assert_eq!(plant.steps(), [Transition::Raised]);
+}
+
+#[test]
+fn refused_lines_are_one_alarm_until_an_hour_without() {
+    let mut plant = Plant::new();
+    for minute in 0..50 {
+        let bad = Some((StuckKind::DeadLetters, "status 400: bad field"));
+        plant.forward(minute * 60, bad);
+        plant.forward(minute * 60 + 1, None);
+    }
+    plant.tick(49 * 60 + 3_600);
+    assert_eq!(plant.steps(), [Transition::Raised]);
+    plant.tick(49 * 60 + 3_601);
+    assert_eq!(plant.steps(), [Transition::Raised, Transition::Returned]);
+}
+
+#[test]
+fn a_disk_that_is_too_full_is_one_alarm_until_an_hour_with_room() {
+    let mut plant = Plant::new();
+    plant.disk(0, None);
+    plant.disk(100, Some(0));
+    plant.disk(105, Some(4_000));
+    plant.tick(110);
+    let raised = plant.lines()[0].clone();
+    assert_eq!(raised.condition.to_string(), "disk");
+    assert_eq!((raised.priority, raised.since), (Priority::Medium, at(100)));
+    assert_eq!(raised.disk.unwrap().values_deleted, 4_000);
+    assert_eq!(raised.advice.unwrap().look_at.len(), 3);
+    plant.disk(200, None);
+    plant.disk(3_000, Some(5_000));
+    plant.disk(3_100, None);
+    plant.restart(3_120);
+    plant.tick(3_100 + 3_599);
+    assert_eq!(plant.steps(), [Transition::Raised]);
+    plant.tick(3_100 + 3_600);
+    assert_eq!(plant.steps(), [Transition::Raised, Transition::Returned]);
+    assert_eq!(
+        plant.lines()[1].disk.as_ref().unwrap().values_deleted,
+        5_000
+    );
 }

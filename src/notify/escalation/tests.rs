@@ -80,6 +80,8 @@ fn line(priority: Priority, transition: Transition, state: AlarmState) -> AlarmL
         source: None,
         evidence: None,
         stock: None,
+        forward: None,
+        disk: None,
         advice: None,
     }
 }

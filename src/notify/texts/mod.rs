@@ -21,6 +21,7 @@ mod mistake;
 mod phrases;
 mod review;
 mod sample;
+mod sample_plant;
 mod sample_summaries;
 mod sentences;
 #[cfg(test)]

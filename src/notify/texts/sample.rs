@@ -8,9 +8,7 @@ use crate::advice::{
     MixerCheck, Reason, VolumeUnit, Way, Withheld,
 };
 use crate::alarm::{AlarmState, Priority, Transition};
-use crate::engine::{
-    AlarmEvidence, AlarmLine, Outcome, OwnWords, SourceLost, StockLeft, Suppressor,
-};
+use crate::engine::{AlarmEvidence, AlarmLine, Outcome, OwnWords, Suppressor};
 use crate::model::{Departure, DepartureKind, Movement, MovementKind, Origin};
 use crate::notify::digest::Digest;
 use crate::rules::causes::{CauseKind, LikelyCause, Sign, SignSeen};
@@ -19,6 +17,7 @@ use crate::signal::InstrumentReason;
 use crate::units::{Concentration, Measured, Quantity, Span, Timestamp, Volume};
 
 use super::data::{About, Told};
+use super::sample_plant;
 use super::sample_summaries;
 
 /// 2026-03-02T13:25:00Z.
@@ -129,32 +128,6 @@ pub(super) fn each(mut see: impl FnMut(&About<'_>, &Told<'_>)) {
     }
 }
 
-/// What an alarm about a source tells of it.
-fn source(condition: &Condition) -> Option<Box<SourceLost>> {
-    matches!(condition, Condition::Source(_)).then(|| Box::new(lost("broker", 12)))
-}
-
-/// What an alarm about a stock tells of it.
-fn stock(condition: &Condition) -> Option<StockLeft> {
-    matches!(condition, Condition::Stock(_)).then_some(StockLeft {
-        counted_l: 400.0,
-        left_l: 90.0,
-        daily_use_l: Some(10.0),
-        days: Some(9.0),
-        unknown: 0,
-    })
-}
-
-fn lost(kind: &'static str, channels: usize) -> SourceLost {
-    SourceLost {
-        kind,
-        address: "192.168.2.5:1883".to_owned(),
-        why: "connection refused".to_owned(),
-        channels,
-        sumps: channels.div_ceil(3),
-    }
-}
-
 /// An alarm about this condition.
 pub(super) fn alarm(condition: Condition, transition: Transition) -> AlarmLine {
     let (value, unit) = match &condition {
@@ -178,8 +151,10 @@ pub(super) fn alarm(condition: Condition, transition: Transition) -> AlarmLine {
         because: None,
         until: None,
         own: None,
-        source: source(&condition),
-        stock: stock(&condition),
+        source: sample_plant::source(&condition),
+        stock: sample_plant::stock(&condition),
+        forward: sample_plant::forward(&condition),
+        disk: sample_plant::disk(&condition),
         advice: None,
         evidence: None,
         condition,
@@ -275,6 +250,8 @@ fn alarms() -> Vec<AlarmLine> {
         Condition::Ahead(Quantity::Ph, LimitLevel::Low),
         Condition::Ahead(Quantity::Concentration, LimitLevel::High),
         Condition::Stock("soluble-a".into()),
+        Condition::Forward("history".into()),
+        Condition::Disk,
         Condition::Rate(Quantity::Ph, Direction::Falling),
         Condition::Rate(Quantity::Volume, Direction::Rising),
         Condition::Shifted(Charted::RefractiveFactor),
@@ -283,13 +260,7 @@ fn alarms() -> Vec<AlarmLine> {
         lines.push(alarm(condition.clone(), Transition::Raised));
         lines.push(alarm(condition, Transition::Returned));
     }
-    for (kind, channels) in [("broker", 0), ("modbus", 1), ("serial", 7)] {
-        let line = alarm(Condition::Source("hall-3".into()), Transition::Raised);
-        lines.push(AlarmLine {
-            source: Some(Box::new(lost(kind, channels))),
-            ..line
-        });
-    }
+    lines.extend(sample_plant::alarms());
     for own in own_words() {
         let line = alarm(Condition::Own("smell".into()), Transition::Raised);
         lines.push(AlarmLine {

@@ -16,7 +16,9 @@ use crate::settings::raw::{
     RawRecharge, RawSerial, RawSettings, RawShifts, RawSouring, RawStock, RawStore, RawSump,
     RawTemplate, RawTls, RawVessel, RawWater, RawWebhook,
 };
-use crate::settings::raw_rules::{RawAhead, RawChart, RawPumps, RawRate, RawRule, RawRules};
+use crate::settings::raw_rules::{
+    RawAhead, RawChart, RawForwardRule, RawPlantRules, RawPumps, RawRate, RawRule, RawRules,
+};
 use crate::settings::strict::{Fault, Strict};
 use crate::settings::targets::RawForward;
 use crate::settings::web::RawWeb;
@@ -180,6 +182,8 @@ fn the_example_names_every_setting() {
         keys::<RawChoice>(),
         keys::<RawLimits>(),
         keys::<RawLimit>(),
+        keys::<RawPlantRules>(),
+        keys::<RawForwardRule>(),
         keys::<RawRules>(),
         keys::<RawRule>(),
         keys::<RawAhead>(),

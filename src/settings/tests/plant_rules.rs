@@ -50,3 +50,31 @@ fn every_stock_is_watched_and_says_below_what_it_is_told() {
     assert!(read(&none).unwrap().watched.stocks.is_empty());
     assert!(read(&format!("{counted}least = \"0 d\"\n")).is_err());
 }
+
+#[test]
+fn servers_of_series_and_the_disk_are_watched_unless_it_says_otherwise() {
+    let target = "[forward.history]\nurl = \"http://127.0.0.1:8086\"\n";
+    let watched = read(target).unwrap().watched;
+    let forward = &watched.forwards[0];
+    assert_eq!(
+        (&*forward.name, forward.priority),
+        ("history", Priority::Low)
+    );
+    assert_eq!(forward.away_after, Span::from_hours(1));
+    assert_eq!(forward.manner.on, Span::from_mins(2));
+    let disk = watched.disk.unwrap();
+    assert_eq!(disk.priority, Priority::Medium);
+    assert_eq!(disk.manner.off, Span::from_hours(1));
+    let written =
+        format!("{target}[plant.rules.forward]\naway_after = \"8 h\"\npriority = \"high\"\n");
+    let forward = &read(&written).unwrap().watched.forwards[0];
+    assert_eq!(
+        (forward.away_after, forward.priority),
+        (Span::from_hours(8), Priority::High)
+    );
+    let off = format!("{target}[plant.rules]\nforward = false\ndisk = false\n");
+    let watched = read(&off).unwrap().watched;
+    assert!(watched.forwards.is_empty() && watched.disk.is_none());
+    let wrong = format!("{target}[plant.rules.forward]\naway_after = \"0 s\"\n");
+    assert!(read(&wrong).is_err());
+}

@@ -7,11 +7,13 @@
 //! chore leaves the store whole: killed at any instant, each value is there
 //! once.
 
+mod awaited;
 mod block;
 mod merge;
 mod pack;
 mod retain;
 mod roll;
+mod room;
 mod thread;
 mod total;
 mod wal;
@@ -29,7 +31,8 @@ use super::work::Chore;
 use super::writer::WriterHandle;
 
 use pack::Crowd;
-pub use retain::{Keep, Room};
+pub use retain::Keep;
+pub use room::Room;
 pub use thread::KeeperThread;
 use wal::WalWatch;
 
@@ -109,6 +112,7 @@ impl<A: Send + 'static> Keeper<A> {
         self.merge_late(now)?;
         more |= self.roll()?;
         self.retain(now)?;
+        self.make_room()?;
         self.wal.look(&self.writer.stats())?;
         self.count(now)?;
         Ok(more)

@@ -210,6 +210,38 @@ fn a_store_that_is_too_large_loses_the_oldest_values_first_and_gets_smaller() {
 }
 
 #[test]
+fn what_nobody_has_got_yet_is_counted_apart_where_it_goes_for_want_of_room() {
+    let plant = Plant::start(patient());
+    let two = (0..40_000).flat_map(|n| [sample(0, 10_000 * n, 1.0), sample(1, 10_000 * n, 2.0)]);
+    plant.commit(Batch {
+        cursors: vec![cursor("forward/x/values", Some(10_000 * 30_000))],
+        ..samples(two.collect())
+    });
+    plant.meddle("INSERT INTO late_spans VALUES ('forward/x/values', 95000, 115000)");
+    let now = 10_000 * 40_000 + 2 * DAY;
+    keep(&plant, KeeperSetup::default(), now);
+    let room = Room {
+        most: None,
+        least_free: u64::MAX,
+    };
+    let setup = KeeperSetup {
+        room,
+        ..KeeperSetup::default()
+    };
+    keep(&plant, setup, now + MINUTE);
+    let stats = plant.writer.stats();
+    assert_eq!(stats.values_deleted_for_room.load(Relaxed), 80_000);
+    // Those behind the cursor, and two of each series that came late.
+    let missed = stats.values_deleted_unforwarded.load(Relaxed);
+    assert_eq!(missed, 2 * (9_999 + 2));
+    assert_eq!(stats.deleted_to_ms.load(Relaxed), 10_000 * 39_999);
+    assert!(
+        stats.deleted_for_room.load(Relaxed) > 80_000,
+        "rollups go last"
+    );
+}
+
+#[test]
 fn another_program_that_reads_for_long_makes_the_log_grow_until_it_is_gone() {
     let plant = Plant::start(patient());
     plant.commit(samples(vec![sample(0, 0, 1.0)]));
