@@ -22,6 +22,8 @@ pub enum LookStep {
     LeanCauses,
     /// What makes a mix rich, or read so.
     RichCauses,
+    /// Oil and titration before a mix is thinned.
+    TitrateBeforeThinning,
     /// Pumps that draw air, fluid that is lost.
     PumpsAndLosses,
     /// Read the concentration before topping up.
@@ -210,10 +212,11 @@ pub enum LookStep {
 
 impl LookStep {
     /// Every step.
-    pub const ALL: [LookStep; 95] = [
+    pub const ALL: [LookStep; 96] = [
         LookStep::SampleByHand,
         LookStep::LeanCauses,
         LookStep::RichCauses,
+        LookStep::TitrateBeforeThinning,
         LookStep::PumpsAndLosses,
         LookStep::ReadBeforeTopUp,
         LookStep::StopAdding,
@@ -357,7 +360,7 @@ fn concentration(level: LimitLevel) -> (Vec<LookStep>, Vec<Caution>) {
     let steps = if level.is_low() {
         vec![first, LookStep::LeanCauses]
     } else {
-        vec![first, LookStep::RichCauses]
+        vec![first, LookStep::RichCauses, LookStep::TitrateBeforeThinning]
     };
     (steps, vec![Caution::MovingParts, Caution::DataSheets])
 }

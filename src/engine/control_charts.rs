@@ -13,6 +13,10 @@ use super::watch::SumpWatch;
 const DAY: Span = Span::from_hours(24);
 /// A day with fewer points of five minutes has no value: an hour.
 const LEAST: u32 = 12;
+/// So many pairs after a shift of the factor was told confirm it. Choice: the
+/// repetition that is asked for, and one of another day.
+const CONFIRMED: u32 = 2;
+
 /// The chart of one signal: fixed memory.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
 #[serde(default)]
@@ -115,12 +119,13 @@ impl SumpWatch {
 
     /// How far the refractive factor has moved from that of the first pairs, %
     /// of it. Pairs do not depend on each other, and what each is sure to is
-    /// known: only the mean of the first is learned.
+    /// known: only the mean of the first is learned. What pairs confirm after it
+    /// was told is the usual from then on: those who read both methods again know.
     fn shift_of_factor(&self, rule: &ChartRule) -> Option<Shift> {
         let first = usize::from(rule.run_in);
         let pairs = || self.chemistry.now.factor.ratios();
         let usual: f64 = pairs().take(first).map(|pair| pair.ratio.value).sum();
-        let usual = usual / f64::from(rule.run_in);
+        let mut usual = usual / f64::from(rule.run_in);
         let setup = ShiftSetup {
             run_in: rule.run_in,
             slack_sigmas: rule.slack_sigmas,
@@ -132,10 +137,20 @@ impl SumpWatch {
         let mut chart = ShiftChart::known(&setup, 0.0, 1.0);
         // The mean of the first is itself only so sure.
         let widen = (1.0 + 1.0 / f64::from(rule.run_in)).sqrt();
-        let mut last = 1.0;
+        let (mut last, mut confirmed) = (1.0, (0.0, 0));
         for pair in pairs().skip(first) {
+            if chart.shift().is_some() {
+                confirmed = (confirmed.0 + pair.ratio.value, confirmed.1 + 1);
+            }
             last = widen * pair.ratio.uncertainty;
             chart.step(&setup, pair.time, (pair.ratio.value - usual) / last);
+            if chart.shift().is_none() {
+                confirmed = (0.0, 0);
+            } else if confirmed.1 == CONFIRMED {
+                usual = confirmed.0 / f64::from(CONFIRMED);
+                chart = ShiftChart::known(&setup, 0.0, 1.0);
+                confirmed = (0.0, 0);
+            }
         }
         let percent = |sigmas: f64| 100.0 * sigmas * last / usual;
         chart.shift().map(|shift| Shift {

@@ -67,7 +67,22 @@ impl SumpWatch {
             }
             Watched::Silence(channel) => self.of_silence(*channel),
             Watched::Doubt(_) => None,
+            Watched::Rule(Rule::Souring(_)) if self.waits_for_start(alarm) => {
+                Some(Suppressor::PumpsStopped)
+            }
             Watched::Rule(rule) => self.of_rule(rule),
+        }
+    }
+
+    /// A sump that stands for longer than a night sours more often than not, its
+    /// probes do not see its mix, and nobody can change that before it starts:
+    /// it is told then, once fresh mix has reached the probes.
+    fn waits_for_start(&self, alarm: AlarmIx) -> bool {
+        let longest = self.setup.souring.still;
+        match self.chemistry.now.souring.circulates() {
+            Some((since, false)) => self.now - since > longest,
+            Some((_, true)) => self.alarms.life(alarm).is_suppressed() && !self.pumps_flush(),
+            None => false,
         }
     }
 
@@ -167,8 +182,17 @@ impl SumpWatch {
                 if self.recharge_under_way() {
                     return Some(Suppressor::Recharge);
                 }
-                let worse = self.covering(&other.condition())?;
-                Some(Suppressor::Alarm(worse.to_string()))
+                if let Some(worse) = self.covering(&other.condition()) {
+                    return Some(Suppressor::Alarm(worse.to_string()));
+                }
+                // What stands before the probes tells nothing of what comes.
+                match other {
+                    Rule::Ahead { signal, .. } => {
+                        let channel = self.channel_of(*signal)?;
+                        self.of_signal(channel, *signal)
+                    }
+                    _ => None,
+                }
             }
         }
     }
@@ -233,6 +257,11 @@ impl SumpWatch {
                 | InstrumentReason::Noisy
                 | InstrumentReason::Spiking,
             ) => true,
+            // Foam billows: what was told of it is over when its alarm is.
+            None => {
+                let of_level = self.setup.channels[channel].quantity == Quantity::Level;
+                of_level && self.instrument_alarm_stands(channel)
+            }
             _ => false,
         }
     }

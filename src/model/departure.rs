@@ -40,6 +40,11 @@ const LEAST_TOLD: f64 = 0.005;
 /// times what the instrument's drift and wander alone would come to.
 const LEAST_TOLD_OF_STRENGTH: f64 = 0.03;
 const TOLD_OF_DRIFT: f64 = 3.0;
+/// Concentrate that goes while the volume stays is forgotten within so many
+/// hours, as what drifts over weeks is no water that runs in, and within fewer
+/// once it is told, so that its end is seen within a day (choice).
+const THINNED_FORGETS_H: f64 = 48.0;
+const TOLD_THINNED_FORGETS_H: f64 = 16.0;
 /// From this share of it on the losses are not learned from.
 const SUSPECTED: f64 = 0.5;
 /// An hour counts for at most this share of it: one odd hour is not told.
@@ -319,6 +324,16 @@ impl DepartureWatch {
         let slack =
             SLACK_WITHOUT_SHIFTS * beyond.expected_concentrate.abs() + SLACK_OF_VOLUME * whole;
         let share = filled(beyond.hours * (concentrate - slack), told);
+        let is_told = self
+            .told
+            .is_some_and(|told| told.kind == DepartureKind::Thinned);
+        self.thinned.forget(
+            beyond.hours
+                / match is_told {
+                    true => TOLD_THINNED_FORGETS_H,
+                    false => THINNED_FORGETS_H,
+                },
+        );
         self.thinned.add(share, beyond);
     }
 
@@ -404,6 +419,10 @@ impl Scatter {
 }
 
 impl Sum {
+    fn forget(&mut self, share: f64) {
+        self.filled *= (1.0 - share).max(0.0);
+    }
+
     fn add(&mut self, filled: f64, beyond: &Beyond) {
         self.filled = (self.filled + filled).min(MOST_TOLD);
         if self.filled <= 0.0 {

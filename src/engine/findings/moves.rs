@@ -4,7 +4,8 @@ use crate::alarm::Verdict;
 use crate::rules::{ChartRule, Charted, Finding, RateRule, judge_rate};
 use crate::units::{Span, Timestamp};
 
-use crate::engine::setup::ChannelKind;
+use crate::engine::channel::ChannelWatch;
+use crate::engine::setup::{ChannelKind, ChannelSetup};
 use crate::engine::watch::SumpWatch;
 
 /// Pumps that stand are counted back so far: the longest stretch of work without
@@ -65,13 +66,17 @@ impl SumpWatch {
         }
     }
 
-    /// Whether any instrument of the sump reports; true where it has none.
+    /// Whether any instrument of the sump reports; true where it has none. That
+    /// its source is there again is no report yet.
     fn hears_anything(&self) -> bool {
         let channels = self.channels.iter().zip(&self.setup.channels);
         let mut gauges = channels
             .filter(|(_, setup)| matches!(setup.kind, ChannelKind::Gauge))
             .peekable();
-        gauges.peek().is_none() || gauges.any(|(watch, setup)| !watch.is_silent(setup, self.now))
+        let reports = |watch: &ChannelWatch, setup: &ChannelSetup| {
+            !watch.is_silent(setup, self.now) && self.now - watch.last_time < setup.silent_after
+        };
+        gauges.peek().is_none() || gauges.any(|(watch, setup)| reports(watch, setup))
     }
 
     /// Since when people have worked without a pause, and not before `since`.

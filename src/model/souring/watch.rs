@@ -167,8 +167,15 @@ impl SouringWatch {
     /// day had it, else as the fluid's sheet says of a fresh mix.
     pub fn reference_ph(&self, setup: &SouringSetup) -> Option<Ph> {
         let learned = self.ph.reference().map(|ph| ph.value);
-        let seen = learned.or(self.first_by_hand).map(Ph::from_units);
-        setup.reference_ph.or(seen).or(setup.fresh_ph)
+        let seen = learned.or(self.first_by_hand);
+        // More than a jump above what the sheet says was no fresh mix alone: a
+        // cleaner stood in it.
+        let most = setup.fresh_ph.map(|fresh| fresh.units() + setup.ph_jump);
+        let seen = seen.map(|seen| most.map_or(seen, |most| seen.min(most)));
+        setup
+            .reference_ph
+            .or(seen.map(Ph::from_units))
+            .or(setup.fresh_ph)
     }
 
     /// How far pH is below that of the fresh charge.

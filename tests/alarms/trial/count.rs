@@ -57,8 +57,18 @@ pub(crate) struct Count {
     /// Sumps that were in their window for less than 99 % of the net time.
     pub(crate) sumps_below: u32,
     pub(crate) figures: Figures,
-    /// When alarms came and of what, each sump's by itself.
-    pub(crate) came: Vec<Vec<(Timestamp, String)>>,
+    /// The alarms that came, each sump's by itself.
+    pub(crate) came: Vec<Vec<Came>>,
+}
+
+/// An alarm that came.
+#[derive(Debug, Clone)]
+pub(crate) struct Came {
+    pub(crate) time: Timestamp,
+    pub(crate) condition: String,
+    /// From when to when it was stale.
+    #[allow(dead_code, reason = "a figure of three hundred sumps only")]
+    pub(crate) stale: Vec<(Timestamp, Timestamp)>,
 }
 
 impl OfCondition {
@@ -122,7 +132,11 @@ pub(crate) fn count(seed: u64, records: &[SumpRecord]) -> Count {
         for told in alarms() {
             count.one_alarm(record, told);
         }
-        let came = alarms().map(|told| (told.time, told.condition.clone()));
+        let came = alarms().map(|told| Came {
+            time: told.time,
+            condition: told.condition.clone(),
+            stale: told.stale(record.end()),
+        });
         count.came.push(came.collect());
         let window = in_window(record, &all);
         let share = |(inside, of): (u64, u64)| inside as f64 / of.max(1) as f64;
@@ -187,9 +201,9 @@ fn stale(records: &[SumpRecord]) -> Vec<(String, f64)> {
     let mut by: BTreeMap<String, f64> = BTreeMap::new();
     for record in records {
         for told in record.told.iter().filter(|told| told.priority.is_some()) {
-            let stood = told.returned.unwrap_or(record.end()) - told.time;
-            let beyond = (stood.secs_f64() / 86_400.0 - 1.0).max(0.0);
-            *by.entry(told.condition.clone()).or_default() += beyond;
+            let stale = told.stale(record.end()).into_iter();
+            let stale_s: f64 = stale.map(|(from, to)| (to - from).secs_f64()).sum();
+            *by.entry(told.condition.clone()).or_default() += stale_s / 86_400.0;
         }
     }
     let mut by: Vec<(String, f64)> = by.into_iter().filter(|(_, days)| *days > 0.0).collect();

@@ -27,6 +27,9 @@ const VISIT_MIN: (f64, f64) = (30.0, 180.0);
 const URGENT_VISIT_MIN: (f64, f64) = (10.0, 40.0);
 /// What still stands is looked at again after so long.
 const AGAIN_H: i64 = 20;
+/// A shelf lasts for so long beyond what is planned, h: emptying, cleaning and
+/// filling takes as long.
+const SHELVED_BEYOND_H: f64 = 4.0;
 /// The chance that a visit finds what is hidden: a leak, water that runs in.
 const FINDS: f64 = 0.8;
 /// Below this share of the working volume it is topped up on a round, to that.
@@ -37,6 +40,8 @@ const TOP_UP_TO: f64 = 0.985;
 const RICH_PCT: f64 = 0.5;
 /// Rounds, by the hour of the day.
 const ROUNDS_H: [f64; 2] = [7.0, 14.5];
+/// What is let out runs for so long, with the hose laid and the premix made up.
+const DRAINS: Span = Span::from_mins(45);
 /// Slips, each as a share of the top-ups, checks and doses (choice).
 const UNLOGGED: f64 = 0.03;
 const WRONG_STRENGTH: f64 = 0.01;
@@ -48,8 +53,12 @@ const MISSED_DOSE: f64 = 0.02;
 const HAND_TOLERANCE_BRIX: f64 = 0.3;
 /// A mixer's outlet that far off what it is set to is set right, as a share.
 const MIXER_TOLERANCE: f64 = 0.12;
-/// Hardness from which somebody looks which tap is used, mg/L.
-const HARD_MG_L: f64 = 350.0;
+/// A titration that reads by so much less than the refractometer has somebody
+/// look for oil, %: more than both are unsure of.
+const OIL_PCT: f64 = 0.6;
+/// Hardness from which somebody looks which tap is used, mg/L: more than soft
+/// water comes to in a sump.
+const HARD_MG_L: f64 = 250.0;
 
 /// Something to be done at a time.
 #[derive(Debug, Clone)]
@@ -64,6 +73,7 @@ enum Job {
     Wiped,
     Emptied,
     Filled,
+    Refill(f64),
 }
 
 /// The crew of one sump.
@@ -154,7 +164,7 @@ impl Crew {
     }
 
     fn dosing(&self) -> bool {
-        let doses = |job: &Job| matches!(job, Job::Dose(_) | Job::Pour(..));
+        let doses = |job: &Job| matches!(job, Job::Dose(_) | Job::Pour(..) | Job::Refill(_));
         self.jobs.iter().any(|(_, job)| doses(job))
     }
 
@@ -180,6 +190,14 @@ impl Crew {
             self.plan(there, Job::Visit(condition));
         } else if !alarm.state.holds() {
             self.standing.remove(&condition);
+        } else if self
+            .standing
+            .insert(condition.clone(), alarm.priority)
+            .is_none()
+        {
+            // Taken on before the pumps stopped, and on the list again.
+            let there = self.soon(now, VISIT_MIN);
+            self.plan(there, Job::Visit(condition));
         }
     }
 
@@ -257,6 +275,7 @@ impl Crew {
             Job::Wiped => entries.push(brix_by_hand(sump)),
             Job::Emptied => self.emptied(sump, entries),
             Job::Filled => self.filled(sump, entries),
+            Job::Refill(litres) => self.refill(litres, sump, entries),
         }
     }
 
@@ -431,6 +450,9 @@ impl Crew {
         if condition.contains("concentration") {
             self.mend_mixer(sump, entries);
         }
+        if condition.starts_with("concentration.high") && self.finds_oil(by_hand, sump, entries) {
+            return;
+        }
         let Some(advice) = self.newest.take() else {
             return;
         };
@@ -475,8 +497,11 @@ impl Crew {
             entries.push(drained);
         }
         if amounts.premix_l > 0.0 {
-            let minutes = 15 + (wait * 1440.0) as i64;
-            let due = sump.now() + Span::from_mins(minutes);
+            let made_up = match amounts.drain_l > 0.0 {
+                true => DRAINS,
+                false => Span::from_mins(15),
+            };
+            let due = sump.now() + made_up + Span::from_mins((wait * 1440.0) as i64);
             self.plan(due, Job::Pour(amounts, advice.id.clone()));
         }
     }
@@ -521,6 +546,22 @@ impl Crew {
         if channel != Channel::Pumps {
             self.wipe(channel, sump, entries);
         }
+    }
+
+    /// As the message asks before a mix is thinned: titration against the hand
+    /// refractometer. Oil is skimmed off, and nothing dosed.
+    fn finds_oil(&mut self, brix: f64, sump: &mut YearSump, entries: &mut Vec<EntryKind>) -> bool {
+        let spec = *sump.spec();
+        let titrated = sump.titrated_pct();
+        let method = Method::Titration;
+        entries.push(by_hand(Quantity::Concentration, titrated, method));
+        let read = (brix - spec.water_zero_brix) * spec.product.factor;
+        if read - titrated < OIL_PCT || !sump.mend(FaultKind::TrampOil) {
+            return false;
+        }
+        entries.push(event(HappeningKind::Skimmed, None, None));
+        self.wipe(Channel::Brix, sump, entries);
+        true
     }
 
     /// The refractometer against titration: oil is skimmed off.
@@ -568,9 +609,25 @@ impl Crew {
         if slide >= 1e5 && !self.recharging && !stands_still(sump.now()) {
             self.recharging = true;
             let hours = self.chance.between(4.0, 40.0);
-            let due = sump.now() + Span::from_millis((hours * 3_600_000.0) as i64);
-            self.plan(next_attendance(due), Job::Emptied);
+            let due = next_attendance(sump.now() + Span::from_millis((hours * 3_600_000.0) as i64));
+            self.plan(due, Job::Emptied);
+            self.shelve_souring(sump.now(), due, entries);
         }
+    }
+
+    /// What is to be done is planned: nobody needs to be told of it until then.
+    fn shelve_souring(&self, now: Timestamp, due: Timestamp, entries: &mut Vec<EntryKind>) {
+        let sours = |condition: &&String| reaction(condition) == Reaction::Sour;
+        entries.extend(
+            self.standing
+                .keys()
+                .filter(sours)
+                .map(|condition| EntryKind::Shelve {
+                    alarm: condition.clone(),
+                    hours: (due - now).secs_f64() / 3600.0 + SHELVED_BEYOND_H,
+                    reason: format!("the sump is changed at {due}"),
+                }),
+        );
     }
 
     fn emptied(&mut self, sump: &mut YearSump, entries: &mut Vec<EntryKind>) {
@@ -603,11 +660,16 @@ impl Crew {
             let litres = (0.35 * sump.spec().working_l).round();
             sump.drain(litres);
             entries.push(event(HappeningKind::Drained, Some(litres), None));
-            let target = sump.spec().product.target_pct;
-            sump.add(litres, target);
             self.handled.push(sump.now());
-            entries.push(addition(litres, target, None));
+            self.plan(sump.now() + DRAINS, Job::Refill(litres));
         }
+    }
+
+    fn refill(&mut self, litres: f64, sump: &mut YearSump, entries: &mut Vec<EntryKind>) {
+        let target = sump.spec().product.target_pct;
+        sump.add(litres, target);
+        self.handled.push(sump.now());
+        entries.push(addition(litres, target, None));
     }
 
     /// What nobody was told of is found by chance in the end.

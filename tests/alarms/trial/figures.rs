@@ -29,7 +29,8 @@ pub(crate) struct Figures {
     pub(crate) top_ten: f64,
     /// Occurrences that came again three times within a minute; none.
     pub(crate) chattering: u32,
-    /// Most that stood for more than a day, on average; to 5 on any day.
+    /// How many stood for more than a day, on average; the most on any day is
+    /// only to be seen with all [`SUMPS`].
     pub(crate) stale: f64,
     /// Shares of low, medium and high; about 80, 15 and 5 %.
     pub(crate) priorities: [f64; 3],
@@ -130,13 +131,9 @@ fn chattering(all: &[(usize, &Told)]) -> u32 {
 
 /// Alarms that stand for more than a day, on an average day.
 fn stale(all: &[(usize, &Told)], start: Timestamp, end: Timestamp) -> f64 {
-    let day = Span::from_hours(24);
-    let beyond = |told: &Told| {
-        let stood = told.returned.unwrap_or(end) - told.time;
-        (stood.secs_f64() / 86_400.0 - 1.0).max(0.0)
-    };
-    let days: f64 = all.iter().map(|(_, told)| beyond(told)).sum();
-    days / ((end - start).secs_f64() / day.secs_f64())
+    let stretches = all.iter().flat_map(|(_, told)| told.stale(end));
+    let stale_s: f64 = stretches.map(|(from, to)| (to - from).secs_f64()).sum();
+    stale_s / (end - start).secs_f64()
 }
 
 fn to_acknowledge(all: &[(usize, &Told)]) -> f64 {

@@ -69,9 +69,32 @@ pub(crate) struct Told {
     pub(crate) priority: Option<Priority>,
     pub(crate) time: Timestamp,
     pub(crate) acknowledged: Option<Timestamp>,
+    /// When it was over, or people were told of it no longer.
     pub(crate) returned: Option<Timestamp>,
+    /// From when to when it was hidden while it stood: one that somebody took
+    /// on, and that was suppressed and came forth again.
+    pub(crate) hidden: Vec<(Timestamp, Timestamp)>,
     /// What is known beside it, for whoever looks into it.
     pub(crate) beside: String,
+}
+
+/// An alarm that stands for longer is stale (ISA-18.2; memory).
+const LONG: Span = Span::from_hours(24);
+
+impl Told {
+    /// From when to when it was stale, until `end` at the latest: raised more
+    /// than a day ago, standing, and not hidden.
+    pub(crate) fn stale(&self, end: Timestamp) -> Vec<(Timestamp, Timestamp)> {
+        let (mut from, until) = (self.time + LONG, self.returned.unwrap_or(end));
+        let mut stale = Vec::new();
+        for (hidden, shown) in self.hidden.iter().copied().chain([(until, until)]) {
+            if from < hidden {
+                stale.push((from, hidden));
+            }
+            from = from.max(shown);
+        }
+        stale
+    }
 }
 
 /// A sump's year.

@@ -234,6 +234,7 @@ fn note(told: &mut Vec<Told>, line: &JournalRecord) {
                 time: line.time,
                 acknowledged: None,
                 returned: None,
+                hidden: Vec::new(),
                 beside: format!(
                     "{:?} {} of {:?}, since {}",
                     alarm.value,
@@ -248,8 +249,17 @@ fn note(told: &mut Vec<Told>, line: &JournalRecord) {
                 told.acknowledged.get_or_insert(line.time);
             }),
             // Nobody is told of it any more.
-            Transition::Returned | Transition::Suppressed => {
-                close(told, &alarm.id, |told| told.returned = Some(line.time));
+            Transition::Returned | Transition::Suppressed | Transition::Shelved => {
+                close(told, &alarm.id, |told| {
+                    told.returned.get_or_insert(line.time);
+                });
+            }
+            // Somebody has taken it on, and it stands again.
+            Transition::Unsuppressed if alarm.state.holds() => {
+                close(told, &alarm.id, |told| {
+                    let hidden = told.returned.take();
+                    told.hidden.extend(hidden.map(|from| (from, line.time)));
+                });
             }
             _ => {}
         },
@@ -289,6 +299,7 @@ fn ledger(told: &mut Vec<Told>, time: Timestamp, condition: String, beside: Stri
         time,
         acknowledged: None,
         returned: Some(time + Span::from_hours(1)),
+        hidden: Vec::new(),
         beside,
     });
 }
