@@ -8,7 +8,7 @@ use serde::Serialize;
 use crate::advice::choice::{Content, Course, Evidence, Remedy, choose};
 use crate::advice::mixing_time;
 use crate::advice::recharge::{self, RechargeCase, VolumeSource};
-use crate::model::Mineral;
+use crate::model::{Mineral, Souring};
 use crate::units::{Concentration, Measured, Quantity, Volume};
 
 use super::setup::SumpSetup;
@@ -122,12 +122,13 @@ impl SumpWatch {
 
     /// What is known for the choice, and what is not.
     pub fn charge_found(&self) -> ChargeFound {
-        let evidence = self.charge_evidence();
+        let souring = self.souring_status().map(|status| status.level);
+        let evidence = self.charge_evidence(souring);
         let missing = self.missing(&evidence);
         ChargeFound { evidence, missing }
     }
 
-    fn charge_evidence(&self) -> Evidence {
+    fn charge_evidence(&self, souring: Option<Souring>) -> Evidence {
         let (bacteria, fungi) = self.germs();
         let began = self.balance.consumption.charge_since();
         let nitrite = self.nitrite().map(|value| Content {
@@ -143,7 +144,7 @@ impl SumpWatch {
             target: self.setup.target,
             contents: contents.chain(minerals).flatten().collect(),
             ph_drop: self.ph_drop(),
-            souring: self.souring_status().map(|status| status.level),
+            souring,
             bacteria,
             fungi,
             tramp_oil: self.tramp_oil(),
@@ -209,9 +210,10 @@ impl SumpWatch {
         })
     }
 
-    /// What has most to say for it, once a limit is breached.
-    pub(super) fn remedy(&self) -> Option<RemedyStatus> {
-        let evidence = self.charge_evidence();
+    /// What has most to say for it, once a limit is breached; `souring` is how
+    /// likely it is that the charge goes sour.
+    pub(super) fn remedy(&self, souring: Option<Souring>) -> Option<RemedyStatus> {
+        let evidence = self.charge_evidence(souring);
         let limits = &self.setup.choice;
         if !limits.are_breached(&evidence) {
             return None;

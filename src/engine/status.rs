@@ -134,6 +134,8 @@ impl SumpWatch {
     /// The present state.
     pub fn status(&self) -> SumpStatus {
         let (lowest, highest) = self.setup.window;
+        let souring = self.souring_status();
+        let remedy = self.remedy(souring.as_ref().map(|status| status.level));
         SumpStatus {
             time: self.now,
             sump: Arc::clone(&self.setup.name),
@@ -145,9 +147,9 @@ impl SumpWatch {
             mixing_until: self.dosing.mixing_until,
             balance: self.balance_status(),
             minerals: self.mineral_status(),
-            souring: self.souring_status(),
+            souring,
             factor: self.factor_status(),
-            remedy: self.remedy(),
+            remedy,
             checks: self.check_status(),
             channels: (0..self.channels.len())
                 .map(|ix| self.channel_status(ix))
