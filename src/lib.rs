@@ -8,8 +8,9 @@
 //!
 //! `report` makes the logbook out of readings and journal, and stands beside
 //! `engine`; only `cli` uses it. `modbus` and `line` know what instruments say on wires and nothing but
-//! `units`; `ingest` and `settings` use them. `survey` looks at what stands in a
-//! plant before there are settings; only `cli` uses it.
+//! `units`; `ingest` and `settings` use them. `phrases`
+//! reads the files of words that `notify` and `report` say. `survey` looks at what
+//! stands in a plant before there are settings; only `cli` uses it.
 //!
 //! `settings` is used by everything above `engine` and hands the engine plain,
 //! validated values. The pure rooms (`engine` and everything to the right of
@@ -23,6 +24,7 @@ pub mod engine;
 pub mod line;
 pub mod modbus;
 pub mod model;
+pub mod phrases;
 pub mod report;
 pub mod rules;
 pub mod settings;

@@ -5,7 +5,11 @@ use std::path::Path;
 
 use crate::engine::SumpSetup;
 use crate::notify::Texts;
+use crate::phrases::TextsError;
+use crate::report::words::Words;
 use crate::settings::Settings;
+
+use super::report::words;
 
 /// The settings are right.
 const WELL: u8 = 0;
@@ -30,14 +34,20 @@ pub fn check(dir: &Path, env: impl Iterator<Item = (String, String)>) -> Checked
     }
 }
 
-/// The texts of messages can only be tried once the settings are right.
+/// The texts of messages and the words of reports can only be tried once the
+/// settings are right.
 fn check_texts(settings: &Settings) -> Checked {
-    match Texts::new(&settings.texts) {
-        Ok(texts) => Checked {
-            text: summary(settings, &texts),
+    let own = words::own(&settings.texts);
+    match (Texts::new(&settings.texts), Words::of_plant(&own)) {
+        (Ok(texts), Ok(words)) => Checked {
+            text: summary(settings, &texts, &words),
             status: WELL,
         },
-        Err(error) => wrong(&error, error.mistakes.len()),
+        (texts, words) => {
+            let errors = texts.err().into_iter().chain(words.err());
+            let error = TextsError::new(errors.flat_map(|error| error.mistakes).collect());
+            wrong(&error, error.mistakes.len())
+        }
     }
 }
 
@@ -48,7 +58,7 @@ fn wrong(mistakes: &dyn Display, count: usize) -> Checked {
     }
 }
 
-fn summary(settings: &Settings, texts: &Texts) -> String {
+fn summary(settings: &Settings, texts: &Texts, words: &[Words]) -> String {
     let mut text = format!("plant {}: ", settings.plant.name);
     let wires = [
         (settings.modbus.len(), "Modbus line"),
@@ -81,6 +91,15 @@ fn summary(settings: &Settings, texts: &Texts) -> String {
             counted(count, "sentence")
         );
     }
+    for words in words.iter().filter(|words| words.borrowed() > 0) {
+        // Writing to a String never fails.
+        let _ = writeln!(
+            text,
+            "advice: reports in \"{}\": English stands in for {} that report.toml has not",
+            words.language(),
+            counted(words.borrowed(), "text")
+        );
+    }
     text.push_str("the settings are right\n");
     text
 }
@@ -109,4 +128,45 @@ fn listed(names: &[&str]) -> String {
 fn counted(count: usize, word: &str) -> String {
     let plural = if count == 1 { "" } else { "s" };
     format!("{count} {word}{plural}")
+}
+
+#[cfg(test)]
+mod tests {
+    use std::fs;
+
+    use super::*;
+
+    /// The example plant with these words of its own.
+    fn checked(files: &[(&str, &str)]) -> (Checked, tempfile::TempDir) {
+        let folder = tempfile::tempdir().unwrap();
+        for (name, text) in files {
+            let file = folder.path().join(name);
+            fs::create_dir_all(file.parent().unwrap()).unwrap();
+            fs::write(file, text).unwrap();
+        }
+        let messages = folder.path().to_str().unwrap().to_owned();
+        let env = [("SUMPWARD__MESSAGES__FOLDER".to_owned(), messages)];
+        let example = Path::new(env!("CARGO_MANIFEST_DIR")).join("config");
+        (check(&example, env.into_iter()), folder)
+    }
+
+    #[test]
+    fn the_words_of_reports_are_tried_with_the_texts_of_messages() {
+        let (wrong, folder) = checked(&[
+            ("en/report.toml", "[page]\nplant = \"Works\"\nplnt = \"x\""),
+            ("de/phrases.toml", "[departure]\nusual = 4"),
+        ]);
+        let at = folder.path().display();
+        let told = format!(
+            "{at}/de/phrases.toml:2: departure.usual: expected a sentence in quotes, found integer\n\
+             {at}/en/report.toml:3: a report has no words page.plnt; did you mean page.plant?\n\
+             2 mistakes\n"
+        );
+        assert_eq!((wrong.text, wrong.status), (told, WRONG));
+
+        let (right, _folder) = checked(&[("fr/report.toml", "[page]\nplant = \"Usine\"")]);
+        assert_eq!(right.status, WELL, "{}", right.text);
+        let counted = "advice: reports in \"fr\": English stands in for ";
+        assert!(right.text.contains(counted), "{}", right.text);
+    }
 }

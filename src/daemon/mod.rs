@@ -43,8 +43,9 @@ use crate::ingest::control::EntryDoor;
 use crate::ingest::{Ack, Intake, SourceReport};
 use crate::notify::{
     Address, Composer, LinkKeyError, Links, Publisher, PublisherCounters, Sender, SenderCounters,
-    Texts, TextsError,
+    Texts,
 };
+use crate::phrases::TextsError;
 use crate::settings::{SeriesKind, Settings};
 use crate::store::{
     self, KeeperThread, Limits, Opened, Reader, Receipt, SeriesRow, Store, StoreError, Writer,

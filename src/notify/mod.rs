@@ -35,4 +35,4 @@ pub use link::{LinkKeyError, Links};
 pub use mqtt::{Publisher, PublisherCounters};
 pub use post::{Note, Post, Road};
 pub use sender::{Address, Sender, SenderCounters};
-pub use texts::{About, Reader, TextMistake, Texts, TextsError};
+pub use texts::{About, Reader, Texts};

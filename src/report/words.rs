@@ -1,11 +1,12 @@
 //! The words of a report in one language: sentences by key, out of
 //! `config/texts/<language>/report.toml`.
 
-use std::collections::BTreeMap;
+use std::collections::BTreeSet;
 use std::fmt;
 
 use jiff::tz::TimeZone;
 
+use crate::phrases::{self, Phrase, PhraseMap, TextMistake, TextsError};
 use crate::units::{Span, Timestamp, nearest};
 
 use super::table::Cell;
@@ -15,6 +16,9 @@ const BUILT_IN: [(&str, &str); 2] = [
     ("en", include_str!("../../config/texts/en/report.toml")),
     ("de", include_str!("../../config/texts/de/report.toml")),
 ];
+
+/// Where those are said to stand.
+const SHOWN: &str = "report.toml (built in)";
 
 /// Why there are no words.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -27,14 +31,9 @@ pub enum WordsError {
         /// The languages that there are.
         known: String,
     },
-    /// A file cannot be read.
-    #[error("{file}: {what}")]
-    File {
-        /// Which.
-        file: String,
-        /// What is wrong, and what is allowed.
-        what: String,
-    },
+    /// What is wrong with a plant's own.
+    #[error(transparent)]
+    Wrong(#[from] TextsError),
 }
 
 /// A plant's own words for a language, laid over those that come with the
@@ -53,7 +52,8 @@ pub struct OwnWords<'a> {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Words {
     language: String,
-    by_key: BTreeMap<String, String>,
+    by_key: PhraseMap,
+    borrowed: usize,
 }
 
 impl Words {
@@ -61,11 +61,10 @@ impl Words {
     /// program, and English for what neither has.
     ///
     /// # Errors
-    /// When there are none, or the plant's own cannot be read.
+    /// When there are none, or something is wrong with the plant's own.
     pub fn of(language: &str, own: &[OwnWords<'_>]) -> Result<Self, WordsError> {
-        let own_files = || own.iter().filter(|file| file.language == language);
-        let built_in = BUILT_IN.iter().find(|(name, _)| *name == language);
-        if built_in.is_none() && own_files().next().is_none() {
+        let is_built_in = BUILT_IN.iter().any(|(name, _)| *name == language);
+        if !is_built_in && own.iter().all(|file| file.language != language) {
             let mut known = BUILT_IN.map(|(name, _)| name).to_vec();
             known.extend(own.iter().map(|file| file.language));
             known.dedup();
@@ -74,29 +73,75 @@ impl Words {
                 known: known.join(", "),
             });
         }
-        let (english, text) = BUILT_IN[0];
-        let mut by_key = read(english, text)?;
-        if let Some((name, text)) = built_in {
-            by_key.extend(read(name, text)?);
-        }
-        for file in own_files() {
-            for (key, words) in read(file.shown, file.text)? {
-                let Some(known) = by_key.get_mut(&key) else {
-                    let near = nearest(&key, by_key.keys().map(String::as_str));
-                    let meant =
-                        near.map_or(String::new(), |near| format!("; did you mean {near}?"));
-                    return Err(WordsError::File {
-                        file: file.shown.to_owned(),
-                        what: format!("a report has no words {key}{meant}"),
-                    });
-                };
-                *known = words;
+        Ok(Words::laid(language, own)?)
+    }
+
+    /// Tries every language that the plant has words of.
+    ///
+    /// # Errors
+    /// Everything that is wrong with any of them.
+    pub fn of_plant(own: &[OwnWords<'_>]) -> Result<Vec<Self>, TextsError> {
+        let languages: BTreeSet<&str> = own.iter().map(|file| file.language).collect();
+        let mut words = Vec::new();
+        let mut mistakes = Vec::new();
+        for language in languages {
+            match Words::laid(language, own) {
+                Ok(of_language) => words.push(of_language),
+                Err(error) => mistakes.extend(error.mistakes),
             }
+        }
+        match mistakes.is_empty() {
+            true => Ok(words),
+            false => Err(TextsError::new(mistakes)),
+        }
+    }
+
+    /// The plant's own words of a language over those that come with the program,
+    /// over English.
+    fn laid(language: &str, own: &[OwnWords<'_>]) -> Result<Self, TextsError> {
+        let (_, text) = BUILT_IN[0];
+        let english = read(SHOWN, text)?;
+        let mut by_key = PhraseMap::new();
+        if let Some((_, text)) = BUILT_IN.iter().find(|(name, _)| *name == language) {
+            by_key = read(SHOWN, text)?;
+        }
+        let mut mistakes = Vec::new();
+        for file in own.iter().filter(|file| file.language == language) {
+            match phrases::read(file.shown, file.text) {
+                Ok(written) => {
+                    let wrong = written.iter().filter_map(|(key, phrase)| {
+                        wrong(key, phrase, &english).map(|what| TextMistake {
+                            file: phrase.file.clone(),
+                            line: Some(phrase.line),
+                            what,
+                        })
+                    });
+                    mistakes.extend(wrong);
+                    by_key.extend(written);
+                }
+                Err(mistake) => mistakes.push(mistake),
+            }
+        }
+        if !mistakes.is_empty() {
+            return Err(TextsError::new(mistakes));
+        }
+        let mut borrowed = 0;
+        for (key, phrase) in english {
+            by_key.entry(key).or_insert_with(|| {
+                borrowed += 1;
+                phrase
+            });
         }
         Ok(Words {
             language: language.to_owned(),
             by_key,
+            borrowed,
         })
+    }
+
+    /// For how many keys English stands in.
+    pub fn borrowed(&self) -> usize {
+        self.borrowed
     }
 
     /// The language, by its code (ISO 639-1).
@@ -118,7 +163,7 @@ impl Words {
             true => self.by_key.get(key),
             false => self.by_key.get(&format!("word.{key}")),
         };
-        words.map(String::as_str)
+        words.map(|phrase| phrase.text.as_str())
     }
 
     /// The same with values in the place of their names in braces.
@@ -146,29 +191,41 @@ impl Words {
     }
 }
 
-/// Words by table and key.
-fn read(shown: &str, text: &str) -> Result<BTreeMap<String, String>, WordsError> {
-    let wrong = |what: String| WordsError::File {
-        file: shown.to_owned(),
-        what,
+fn read(shown: &str, text: &str) -> Result<PhraseMap, TextsError> {
+    phrases::read(shown, text).map_err(|mistake| TextsError::new(vec![mistake]))
+}
+
+/// What is wrong with words that a plant wrote, if anything is: a report says only
+/// what the English words have keys for, and fills in only the values that they
+/// name.
+fn wrong(key: &str, phrase: &Phrase, english: &PhraseMap) -> Option<String> {
+    let Some(usual) = english.get(key) else {
+        let near = nearest(key, english.keys().map(String::as_str));
+        let offer = near.map_or_else(
+            || "the built-in report.toml has those that there are".to_owned(),
+            |near| format!("did you mean {near}?"),
+        );
+        return Some(format!("a report has no words {key}; {offer}"));
     };
-    let file = text.parse::<toml_edit::DocumentMut>();
-    let file = file.map_err(|error| wrong(error.to_string()))?;
-    let mut words = BTreeMap::new();
-    for (table, item) in file.iter() {
-        let keys = item.as_table().ok_or_else(|| {
-            wrong(format!(
-                "{table} stands in no table; write [page] or another of the built-in file"
-            ))
-        })?;
-        for (key, value) in keys {
-            let text = value
-                .as_str()
-                .ok_or_else(|| wrong(format!("{table}.{key} is no text; put it in quotes")))?;
-            words.insert(format!("{table}.{key}"), text.to_owned());
+    let known: BTreeSet<&str> = values(&usual.text).collect();
+    let unknown = values(&phrase.text).find(|name| !known.contains(name))?;
+    let offer = match (nearest(unknown, known.iter().copied()), known.is_empty()) {
+        (Some(near), _) => format!("did you mean {{{near}}}?"),
+        (None, true) => "these words have none".to_owned(),
+        (None, false) => {
+            let known: Vec<String> = known.iter().map(|name| format!("{{{name}}}")).collect();
+            format!("allowed are {}", known.join(", "))
         }
-    }
-    Ok(words)
+    };
+    Some(format!(
+        "{key}: there is no value {{{unknown}}} here; {offer}"
+    ))
+}
+
+/// The names in braces.
+fn values(text: &str) -> impl Iterator<Item = &str> {
+    let parts = text.split('{').skip(1);
+    parts.filter_map(|part| part.split_once('}').map(|(name, _)| name))
 }
 
 /// How cells are said to a reader.
@@ -301,12 +358,7 @@ mod tests {
     fn every_language_has_every_key_with_the_same_values() {
         let english = Words::of("en", &[]).unwrap();
         let names = |text: &str| {
-            let mut names: Vec<String> = text
-                .split('{')
-                .skip(1)
-                .filter_map(|part| part.split_once('}'))
-                .map(|(name, _)| name.to_owned())
-                .collect();
+            let mut names: Vec<String> = values(text).map(str::to_owned).collect();
             names.sort();
             names
         };
@@ -348,17 +400,72 @@ mod tests {
             ("Usine", "fr")
         );
         assert_eq!(french.say("page.of_making"), "Made");
+        assert_eq!(
+            (english.borrowed(), french.borrowed()),
+            (0, french.keys().count() - 1)
+        );
+    }
+
+    #[test]
+    fn what_is_wrong_with_them_is_told_by_its_line_all_at_once() {
+        let file = |language, shown, text| OwnWords {
+            language,
+            shown,
+            text,
+        };
         for (wrong, told) in [
-            ("[page]\nplnt = \"x\"", "did you mean page.plant?"),
-            ("[page]\nplant = 4", "page.plant is no text"),
-            ("plant = 4", "stands in no table"),
-            ("[page", "messages/report.toml"),
+            (
+                "[page]\nplnt = \"x\"",
+                "a.toml:2: a report has no words page.plnt; did you mean page.plant?",
+            ),
+            (
+                "plant = \"x\"",
+                "a.toml:1: a report has no words plant; the built-in report.toml",
+            ),
+            (
+                "[page]\n\nplant = 4",
+                "a.toml:3: page.plant: expected a sentence in quotes, found integer",
+            ),
+            ("[page]\nplant = \"x\"\n[page", "a.toml:3: not TOML: "),
+            (
+                "[page]\ntitle = \"Book of {waht}\"",
+                "a.toml:2: page.title: there is no value {waht} here; did you mean {what}?",
+            ),
+            (
+                "[page]\nperiod = \"{since} to {to}\"",
+                "a.toml:2: page.period: there is no value {since} here; allowed are {from}, {to}",
+            ),
+            (
+                "[page]\nplant = \"{name}\"",
+                "there is no value {name} here; these words have none",
+            ),
         ] {
-            let error = Words::of("en", &[own("en", wrong)])
-                .unwrap_err()
-                .to_string();
+            let own = [file("en", "a.toml", wrong)];
+            let error = Words::of("en", &own).unwrap_err().to_string();
             assert!(error.contains(told), "{error}");
+            assert_eq!(Words::of_plant(&own).unwrap_err().to_string(), error);
         }
+        let house = [
+            file("fr", "fr.toml", "[page]\nplnt = \"x\"\nmade = \"{tiem}\""),
+            file("de", "de.toml", "[page"),
+            file("en", "en.toml", "[page]\nplant = \"Works\""),
+        ];
+        let error = Words::of_plant(&house).unwrap_err();
+        let places: Vec<_> = error
+            .mistakes
+            .iter()
+            .map(|one| (&*one.file, one.line))
+            .collect();
+        assert_eq!(
+            places,
+            [
+                ("de.toml", Some(1)),
+                ("fr.toml", Some(2)),
+                ("fr.toml", Some(3))
+            ]
+        );
+        let right = Words::of_plant(&house[2..]).unwrap();
+        assert_eq!(right.len(), 1);
     }
 
     #[test]

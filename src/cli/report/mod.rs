@@ -3,6 +3,7 @@
 
 mod gather;
 mod tables;
+pub(super) mod words;
 
 use std::fs::File;
 use std::io::{self, BufReader, BufWriter, Seek, Write};
@@ -20,12 +21,13 @@ use super::{NO, WRONG};
 use crate::alarm::performance::{Annunciation, Measures, Occurrence, Performance, Period};
 use crate::daemon::kept::{self, KeptError};
 use crate::engine::{PLANT, SumpSetup};
-use crate::notify::{Reader as Told, Texts, TextsError};
+use crate::notify::{Reader as Told, Texts};
+use crate::phrases::TextsError;
 use crate::report::page::{self, Head};
 use crate::report::tables as of_facts;
 use crate::report::tables::{Overview, hidden, most_frequent, of_plant, overview, performance};
-use crate::report::words::{OwnWords, Voice, Words, WordsError};
-use crate::settings::{REPORT_WORDS, Settings};
+use crate::report::words::{Voice, WordsError};
+use crate::settings::Settings;
 use crate::store::{Reader, StoreError};
 use crate::units::{Span, TimeError, Timestamp, to_wire};
 use gather::Gathered;
@@ -166,7 +168,7 @@ pub(super) fn report(settings: &Settings, args: &ReportArgs) -> Result<String, R
         Some(text) => Timestamp::parse(text).map_err(ReportFault::MadeAt)?,
         None => Timestamp::from_millis(jiff::Timestamp::now().as_millisecond()),
     };
-    let words = words(settings, args.language.as_deref())?;
+    let words = words::asked(&settings.texts, args.language.as_deref())?;
     let texts = Texts::new(&settings.texts)?;
     let zone = &settings.plant.time_zone;
     let to = Told {
@@ -288,29 +290,6 @@ impl std::fmt::Display for Written {
             writeln!(f, "{}: {} tables", folder.display(), self.tables.len())?;
         }
         Ok(())
-    }
-}
-
-/// The words of the language that is asked for, or of the plant's messages;
-/// English where a plant's own language has none of a report.
-fn words(settings: &Settings, asked: Option<&str>) -> Result<Words, WordsError> {
-    let files = settings.texts.files.iter();
-    let own: Vec<OwnWords<'_>> = files
-        .filter(|file| file.name == REPORT_WORDS)
-        .filter_map(|file| {
-            Some(OwnWords {
-                language: file.language.as_deref()?,
-                shown: &file.shown,
-                text: &file.text,
-            })
-        })
-        .collect();
-    match asked {
-        Some(language) => Words::of(language, &own),
-        None => match Words::of(&settings.texts.language, &own) {
-            Err(WordsError::Language { .. }) => Words::of("en", &own),
-            found => found,
-        },
     }
 }
 

@@ -6,7 +6,11 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use jiff::tz::TimeZone;
 
 use crate::advice::{Measure, VolumeUnit};
+use crate::phrases::{PhraseMap, TextMistake};
 use crate::units::{Measured, Quantity, Span, Timestamp};
+
+/// The table whose keys are no sentences.
+const FORM: &str = "form.";
 
 /// Words and signs of a language that no sentence holds.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -29,6 +33,47 @@ pub(super) struct FormWords {
     pub(super) cans: String,
     /// With `{cans}` and `{rest}`.
     pub(super) cans_and_rest: String,
+}
+
+/// Takes the words of the form out of the sentences, those of `fallback` where
+/// there are none.
+///
+/// # Errors
+/// Keys that a form does not have.
+pub(super) fn take_form(
+    phrases: &mut PhraseMap,
+    fallback: Option<&FormWords>,
+) -> Result<FormWords, TextMistake> {
+    let mut word = |key: &str, of: fn(&FormWords) -> &String| {
+        let written = phrases.remove(&format!("{FORM}{key}"));
+        let usual = || fallback.map(of).cloned().unwrap_or_default();
+        written.map_or_else(usual, |phrase| phrase.text)
+    };
+    let form = FormWords {
+        decimal: word("decimal", |form| &form.decimal),
+        time: word("time", |form| &form.time),
+        date_time: word("date_time", |form| &form.date_time),
+        day: word("day", |form| &form.day),
+        hour: word("hour", |form| &form.hour),
+        minute: word("minute", |form| &form.minute),
+        second: word("second", |form| &form.second),
+        range: word("range", |form| &form.range),
+        litre: word("litre", |form| &form.litre),
+        us_gallon: word("us_gallon", |form| &form.us_gallon),
+        one_can: word("one_can", |form| &form.one_can),
+        cans: word("cans", |form| &form.cans),
+        cans_and_rest: word("cans_and_rest", |form| &form.cans_and_rest),
+    };
+    match phrases.iter().find(|(key, _)| key.starts_with(FORM)) {
+        None => Ok(form),
+        Some((key, phrase)) => Err(TextMistake {
+            file: phrase.file.clone(),
+            line: Some(phrase.line),
+            what: format!(
+                "{key}: there is no such key; allowed in [form]: decimal, time, date_time, day, hour, minute, second, range, litre, us_gallon, one_can, cans, cans_and_rest"
+            ),
+        }),
+    }
 }
 
 /// How one message writes numbers, amounts and times.

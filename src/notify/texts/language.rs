@@ -6,15 +6,14 @@ use std::sync::Arc;
 use minijinja::value::{Kwargs, Value};
 use minijinja::{Environment, Error, ErrorKind, State};
 
+use crate::phrases::{self, PhraseMap, TextMistake};
 use crate::settings::{MessageTexts, TextFile};
 
 use super::bounded::{self, LAYOUT_FUEL};
 use super::built_in::{self, ENGLISH, LAYOUTS, PHRASES};
 use super::condition;
 use super::filters::{self, FORM};
-use super::form::FormWords;
-use super::mistake::TextMistake;
-use super::phrases::{self, PhraseMap};
+use super::form::{FormWords, take_form};
 use super::sentences::{Context, Sentences, mistake};
 
 /// Functions that layouts may call besides those of the template language.
@@ -124,13 +123,13 @@ fn phrases_of(
     plants: &[&TextFile],
 ) -> Result<(PhraseMap, FormWords, usize), TextMistake> {
     let mut english = built_in_phrases(ENGLISH)?.unwrap_or_default();
-    let english_form = phrases::take_form(&mut english, None)?;
+    let english_form = take_form(&mut english, None)?;
     let mut own = built_in_phrases(name)?.unwrap_or_default();
     let is_sentences = |file: &&&TextFile| file.name == built_in::PHRASES_FILE;
     for file in plants.iter().filter(is_sentences) {
         own.extend(phrases::read(&file.shown, &file.text)?);
     }
-    let form = phrases::take_form(&mut own, Some(&english_form))?;
+    let form = take_form(&mut own, Some(&english_form))?;
     let mut borrowed = 0;
     for (key, phrase) in english {
         own.entry(key).or_insert_with(|| {

@@ -17,8 +17,6 @@ mod data;
 mod filters;
 mod form;
 mod language;
-mod mistake;
-mod phrases;
 mod review;
 mod sample;
 mod sample_plant;
@@ -40,6 +38,7 @@ use crate::engine::{AlarmLine, Outcome};
 use crate::model::{Departure, Movement};
 use crate::notify::digest::Digest;
 use crate::notify::flood::Summary;
+use crate::phrases::TextsError;
 use crate::settings::MessageTexts;
 use crate::units::Timestamp;
 
@@ -49,7 +48,6 @@ use data::Told;
 use filters::FORM;
 use form::Form;
 use language::Language;
-pub use mistake::{TextMistake, TextsError};
 
 /// Who reads a message.
 #[derive(Debug, Clone, Copy)]

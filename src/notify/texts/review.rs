@@ -5,12 +5,12 @@ use std::collections::BTreeMap;
 use jiff::tz::TimeZone;
 use serde_json::{Map, Value};
 
+use crate::phrases::TextMistake;
 use crate::settings::nearest;
 
 use super::built_in::LAYOUTS;
 use super::data::{About, Told};
 use super::language::{FUNCTIONS, Language, LayoutFile};
-use super::mistake::TextMistake;
 use super::sample;
 use super::sample_summaries;
 use super::{said, written};

@@ -6,10 +6,10 @@ use std::sync::Mutex;
 use minijinja::value::Value;
 use minijinja::{Environment, Error};
 
+use crate::phrases::{Phrase, PhraseMap, TextMistake};
+
 use super::bounded::{self, SENTENCE_FUEL};
 use super::filters;
-use super::mistake::TextMistake;
-use super::phrases::{Phrase, PhraseMap};
 
 /// Most unknown keys that are kept.
 const MOST_UNKNOWN: usize = 100;

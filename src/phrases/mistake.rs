@@ -1,8 +1,8 @@
-//! What is wrong with a plant's texts, and where.
+//! What is wrong with the texts that people wrote, and where.
 
 use std::fmt;
 
-/// One mistake in a layout or a sentence.
+/// One mistake in a text.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct TextMistake {
     /// The file.
@@ -22,7 +22,8 @@ pub struct TextsError {
 }
 
 impl TextsError {
-    pub(super) fn new(mut mistakes: Vec<TextMistake>) -> Self {
+    /// These, each once, by file and line.
+    pub fn new(mut mistakes: Vec<TextMistake>) -> Self {
         mistakes.sort_by(|a, b| (&a.file, a.line, &a.what).cmp(&(&b.file, b.line, &b.what)));
         mistakes.dedup();
         TextsError { mistakes }

@@ -1,34 +1,39 @@
-//! The sentences of a language, by key.
+//! Files of words that people may write over: TOML whose tables become parts of
+//! keys and whose values are texts, each with the line at which it stands.
+//!
+//! Promises: what cannot be read is told with file and line. Refuses: to know what
+//! the words are for.
+
+mod mistake;
 
 use std::collections::BTreeMap;
 
 use toml_edit::{Document, Item, TableLike};
 
-use super::form::FormWords;
-use super::mistake::TextMistake;
+pub use mistake::{TextMistake, TextsError};
 
-/// The table whose keys are no sentences.
-const FORM: &str = "form.";
 /// Longest key that is looked at.
 const DEEPEST: usize = 8;
 
-/// One sentence, and where it stands.
+/// One text, and where it stands.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) struct Phrase {
-    pub(super) text: String,
-    pub(super) file: String,
+pub struct Phrase {
+    /// What it says.
+    pub text: String,
+    /// The file, as people are told.
+    pub file: String,
     /// From 1.
-    pub(super) line: usize,
+    pub line: usize,
 }
 
-/// Sentences by their keys, as `withheld.silent`.
-pub(super) type PhraseMap = BTreeMap<String, Phrase>;
+/// Texts by their keys, as `withheld.silent`.
+pub type PhraseMap = BTreeMap<String, Phrase>;
 
 /// Reads one file; tables become parts of keys.
 ///
 /// # Errors
 /// What is no TOML, and what is neither a table nor a text.
-pub(super) fn read(file: &str, text: &str) -> Result<PhraseMap, TextMistake> {
+pub fn read(file: &str, text: &str) -> Result<PhraseMap, TextMistake> {
     let line_of = |at: usize| 1 + text.bytes().take(at).filter(|b| *b == b'\n').count();
     let document = Document::parse(text).map_err(|error| TextMistake {
         file: file.to_owned(),
@@ -88,47 +93,6 @@ impl Reading<'_> {
                 item.type_name()
             ),
         }
-    }
-}
-
-/// Takes the words of the form out of the sentences, those of `fallback` where
-/// there are none.
-///
-/// # Errors
-/// Keys that a form does not have.
-pub(super) fn take_form(
-    phrases: &mut PhraseMap,
-    fallback: Option<&FormWords>,
-) -> Result<FormWords, TextMistake> {
-    let mut word = |key: &str, of: fn(&FormWords) -> &String| {
-        let written = phrases.remove(&format!("{FORM}{key}"));
-        let usual = || fallback.map(of).cloned().unwrap_or_default();
-        written.map_or_else(usual, |phrase| phrase.text)
-    };
-    let form = FormWords {
-        decimal: word("decimal", |form| &form.decimal),
-        time: word("time", |form| &form.time),
-        date_time: word("date_time", |form| &form.date_time),
-        day: word("day", |form| &form.day),
-        hour: word("hour", |form| &form.hour),
-        minute: word("minute", |form| &form.minute),
-        second: word("second", |form| &form.second),
-        range: word("range", |form| &form.range),
-        litre: word("litre", |form| &form.litre),
-        us_gallon: word("us_gallon", |form| &form.us_gallon),
-        one_can: word("one_can", |form| &form.one_can),
-        cans: word("cans", |form| &form.cans),
-        cans_and_rest: word("cans_and_rest", |form| &form.cans_and_rest),
-    };
-    match phrases.iter().find(|(key, _)| key.starts_with(FORM)) {
-        None => Ok(form),
-        Some((key, phrase)) => Err(TextMistake {
-            file: phrase.file.clone(),
-            line: Some(phrase.line),
-            what: format!(
-                "{key}: there is no such key; allowed in [form]: decimal, time, date_time, day, hour, minute, second, range, litre, us_gallon, one_can, cans, cans_and_rest"
-            ),
-        }),
     }
 }
 
