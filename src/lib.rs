@@ -11,6 +11,7 @@
 //! `units`; `ingest` and `settings` use them. `phrases`
 //! reads the files of words that `notify` and `report` say. `survey` looks at what
 //! stands in a plant before there are settings; only `cli` uses it.
+//! `doubling_pause` is how all wait who try something again.
 //!
 //! `settings` is used by everything above `engine` and hands the engine plain,
 //! validated values. The pure rooms (`engine` and everything to the right of
@@ -39,6 +40,7 @@ pub mod vessel;
 pub mod cli;
 #[allow(clippy::disallowed_methods)]
 pub mod daemon;
+pub mod doubling_pause;
 #[allow(clippy::disallowed_methods)]
 pub mod forward;
 #[allow(clippy::disallowed_methods)]

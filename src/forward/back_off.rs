@@ -1,8 +1,8 @@
 //! Pauses before the same is sent again.
 
-use std::collections::hash_map::RandomState;
-use std::hash::{BuildHasher, Hasher};
 use std::time::Duration;
+
+use crate::doubling_pause::DoublingPause;
 
 /// No pause is shorter.
 const SHORTEST: Duration = Duration::from_secs(1);
@@ -12,17 +12,16 @@ const LONGEST: Duration = Duration::from_secs(60);
 /// anything sooner.
 const FIRST_SHUT: Duration = Duration::from_secs(10);
 
-/// Doubling pauses with jitter: each is drawn evenly between half and the whole of
-/// 2 s, 4 s, 8 s … 60 s, so that many daemons do not come back at the same instant.
+/// Doubling pauses: half to the whole of 2 s, 4 s, 8 s … 60 s.
 #[derive(Debug, Default)]
 pub(super) struct BackOff {
-    failures: u32,
+    pauses: DoublingPause,
 }
 
 impl BackOff {
     /// The server took something: the pauses start anew.
     pub(super) fn handle_taken(&mut self) {
-        self.failures = 0;
+        self.pauses.begin_anew();
     }
 
     /// The pause after another failure that may pass by itself.
@@ -36,17 +35,8 @@ impl BackOff {
     }
 
     fn pause(&mut self, first: Duration) -> Duration {
-        let whole = first.saturating_mul(1 << self.failures.min(16));
-        self.failures = self.failures.saturating_add(1);
-        let pause = whole.min(LONGEST).mul_f64(0.5 + 0.5 * random_share());
-        pause.max(SHORTEST)
+        self.pauses.after_failure(first, LONGEST).max(SHORTEST)
     }
-}
-
-/// Between 0 and 1, from the seed that the standard library gives each hasher.
-fn random_share() -> f64 {
-    let drawn = RandomState::new().build_hasher().finish();
-    drawn as f64 / u64::MAX as f64
 }
 
 #[cfg(test)]

@@ -1,10 +1,9 @@
 //! Pauses between attempts to connect.
 
-use std::collections::hash_map::RandomState;
-use std::hash::{BuildHasher, Hasher};
 use std::time::Duration;
 
 use super::down::Cause;
+use crate::doubling_pause::DoublingPause;
 
 /// The first pause.
 const FIRST: Duration = Duration::from_secs(1);
@@ -15,12 +14,11 @@ const LONGEST: Duration = Duration::from_secs(60);
 /// A connection that lasted so long was a good one: the pauses start anew.
 pub(super) const STABLE: Duration = Duration::from_secs(30);
 
-/// Doubling pauses with jitter: each is drawn evenly between half and the
-/// whole of 1 s, 2 s, 4 s … 60 s, so that many clients do not come back at the
-/// same instant. Where the broker refuses us they begin with 15 s.
+/// Doubling pauses: half to the whole of 1 s, 2 s, 4 s … 60 s. Where the broker
+/// refuses us they begin with 15 s.
 #[derive(Debug, Default)]
 pub(super) struct Backoff {
-    failures: u32,
+    pauses: DoublingPause,
 }
 
 impl Backoff {
@@ -28,29 +26,19 @@ impl Backoff {
     /// before it was up.
     pub(super) fn after_failure(&mut self, lasted: Duration, cause: Cause) -> Duration {
         if lasted >= STABLE {
-            self.failures = 0;
+            self.pauses.begin_anew();
         }
         let first = match cause {
             Cause::Refused => FIRST_REFUSED,
             Cause::Passing | Cause::Closed | Cause::TakenOver => FIRST,
         };
-        let whole = first
-            .saturating_mul(1 << self.failures.min(16))
-            .min(LONGEST);
-        self.failures = self.failures.saturating_add(1);
-        whole.mul_f64(0.5 + 0.5 * random_share())
+        self.pauses.after_failure(first, LONGEST)
     }
 
     /// Failures since the last good connection.
     pub(super) fn failures(&self) -> u32 {
-        self.failures
+        self.pauses.failures()
     }
-}
-
-/// Between 0 and 1, from the seed that the standard library gives each hasher.
-fn random_share() -> f64 {
-    let drawn = RandomState::new().build_hasher().finish();
-    drawn as f64 / u64::MAX as f64
 }
 
 #[cfg(test)]

@@ -1,8 +1,8 @@
 //! Pauses between attempts to open a wire.
 
-use std::collections::hash_map::RandomState;
-use std::hash::{BuildHasher, Hasher};
 use std::time::Duration;
+
+use crate::doubling_pause::DoublingPause;
 
 /// The first pause.
 const FIRST: Duration = Duration::from_millis(500);
@@ -11,11 +11,10 @@ const LONGEST: Duration = Duration::from_secs(10);
 /// A wire that was open for so long was a good one: the pauses start anew.
 pub(super) const STABLE: Duration = Duration::from_secs(10);
 
-/// Doubling pauses with jitter: each is drawn evenly between half and the whole
-/// of 0.5 s, 1 s, 2 s … 10 s.
+/// Doubling pauses: half to the whole of 0.5 s, 1 s, 2 s … 10 s.
 #[derive(Debug, Default)]
 pub(super) struct Pauses {
-    failures: u32,
+    pauses: DoublingPause,
 }
 
 impl Pauses {
@@ -23,20 +22,10 @@ impl Pauses {
     /// was open.
     pub(super) fn after_failure(&mut self, lasted: Duration) -> Duration {
         if lasted >= STABLE {
-            self.failures = 0;
+            self.pauses.begin_anew();
         }
-        let whole = FIRST
-            .saturating_mul(1 << self.failures.min(16))
-            .min(LONGEST);
-        self.failures = self.failures.saturating_add(1);
-        whole.mul_f64(0.5 + 0.5 * random_share())
+        self.pauses.after_failure(FIRST, LONGEST)
     }
-}
-
-/// Between 0 and 1, from the seed that the standard library gives each hasher.
-fn random_share() -> f64 {
-    let drawn = RandomState::new().build_hasher().finish();
-    drawn as f64 / u64::MAX as f64
 }
 
 #[cfg(test)]
