@@ -5,6 +5,8 @@ use std::fs::{self, File, OpenOptions};
 use std::io;
 use std::path::{Path, PathBuf};
 
+use super::{NO, WRONG};
+
 /// A file under way.
 #[derive(Debug)]
 pub(super) struct Beside {
@@ -23,6 +25,16 @@ pub(super) enum BesideError {
     NoName { place: PathBuf },
     #[error("{} cannot be written: {error}", place.display())]
     Io { place: PathBuf, error: io::Error },
+}
+
+impl BesideError {
+    /// The exit status that tells a calling program.
+    pub(super) fn status(&self) -> u8 {
+        match self {
+            BesideError::There { .. } | BesideError::NoName { .. } => WRONG,
+            BesideError::Io { .. } => NO,
+        }
+    }
 }
 
 impl Beside {

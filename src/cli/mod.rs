@@ -17,6 +17,8 @@ mod entry;
 mod export;
 mod history;
 mod import;
+mod kept_store;
+mod long_work;
 mod message;
 mod progress;
 pub mod recharge;

@@ -70,9 +70,16 @@ impl Progress {
     /// The work is done.
     pub(super) fn done(&mut self) {
         if self.shown != Shown::Not {
+            self.drawn = Some(Instant::now());
             self.draw(self.whole);
         }
-        if self.shown == Shown::Bar {
+        self.leave_line();
+        self.shown = Shown::Not;
+    }
+
+    /// What follows begins on a line of its own.
+    fn leave_line(&self) {
+        if self.shown == Shown::Bar && self.drawn.is_some() {
             eprintln!();
         }
     }
@@ -101,5 +108,12 @@ impl Progress {
             self.what
         );
         let _ = terminal.flush();
+    }
+}
+
+/// Work that ends early leaves the bar as it is, and why stands below it.
+impl Drop for Progress {
+    fn drop(&mut self) {
+        self.leave_line();
     }
 }

@@ -13,6 +13,20 @@ pub struct NoSump {
     offer: String,
 }
 
+/// The sumps of these names; all where none is named.
+pub(super) fn sumps_named<'a>(
+    settings: &'a Settings,
+    names: &[String],
+) -> Result<Vec<&'a SumpSetup>, NoSump> {
+    match names {
+        [] => Ok(settings.sumps.iter().collect()),
+        names => names
+            .iter()
+            .map(|name| sump_named(settings, name))
+            .collect(),
+    }
+}
+
 /// The sump of this name.
 pub(super) fn sump_named<'a>(settings: &'a Settings, name: &str) -> Result<&'a SumpSetup, NoSump> {
     let found = settings.sumps.iter().find(|sump| *sump.name == *name);

@@ -156,7 +156,7 @@ fn lines() -> Vec<JournalRow> {
         .collect()
 }
 
-fn keep(plant: &Plant) {
+pub fn keep(plant: &Plant) {
     let mut store = Store::open(&plant.store()).unwrap();
     let series = store.register(&all_series()).unwrap();
     let after = Box::new(|_| ());
@@ -171,7 +171,7 @@ fn keep(plant: &Plant) {
 }
 
 /// A plant whose broker is at this port; without a daemon none is needed.
-fn plant(port: u16) -> Plant {
+pub fn plant(port: u16) -> Plant {
     Plant::write(&Wanted {
         port,
         sumps: 2,
@@ -447,7 +447,7 @@ fn what_cannot_be_leaves_everything_as_it_was() {
 
 /// Rollups as the store keeps them: hours, a day, and the minutes of an hour, of
 /// which one has no value, one a single good one, and one several.
-const ROLLUPS: &str = "
+pub const ROLLUPS: &str = "
     INSERT INTO rollups SELECT id, 3600000, 1767225600000, 5.5, 6.25, 7.125, 58, 60 FROM series WHERE sump = 's0' AND channel = 'brix';
     INSERT INTO rollups SELECT id, 3600000, 1767229200000, NULL, NULL, NULL, 0, 4 FROM series WHERE sump = 's0' AND channel = 'brix';
     INSERT INTO rollups SELECT id, 86400000, 1767225600000, 5.5, 6.3, 7.125, 1400, 1440 FROM series WHERE sump = 's0' AND channel = 'brix';

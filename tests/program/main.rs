@@ -49,6 +49,7 @@ mod slave;
 mod source;
 mod source_gone;
 mod sparkplug;
+mod stopped_half_way;
 mod stream;
 mod survey;
 mod tls;

@@ -5,14 +5,12 @@ mod asked;
 pub(super) mod lines;
 pub(super) mod text;
 
-use std::path::PathBuf;
-
 use serde::Serialize;
 
 use super::entry::when::WhenError;
+use super::kept_store::{NoStore, kept_store};
 use super::{NO, WRONG};
 use crate::alarm::performance::{Course, Measures, Performance, Period, Present};
-use crate::daemon::kept;
 use crate::settings::Settings;
 use crate::store::{Reader, StoreError};
 use crate::units::{Span, Timestamp, to_wire};
@@ -26,11 +24,8 @@ const AT_ONCE: usize = 1000;
 /// Why there is no answer.
 #[derive(Debug, thiserror::Error)]
 pub(super) enum AlarmsFault {
-    #[error(
-        "there is no store in {} yet; it begins when the daemon is started with `sumpward run`",
-        folder.display()
-    )]
-    NoStore { folder: PathBuf },
+    #[error(transparent)]
+    NoStore(#[from] NoStore),
     #[error(transparent)]
     When(#[from] WhenError),
     #[error("--from {from} is not before --to {to}; give an earlier --from")]
@@ -47,9 +42,8 @@ impl AlarmsFault {
     /// The exit status that tells a calling program.
     pub(super) fn status(&self) -> u8 {
         match self {
-            AlarmsFault::NoStore { .. } | AlarmsFault::When(_) | AlarmsFault::Backwards { .. } => {
-                WRONG
-            }
+            AlarmsFault::NoStore(why) => why.status(),
+            AlarmsFault::When(_) | AlarmsFault::Backwards { .. } => WRONG,
             AlarmsFault::Nothing { .. } | AlarmsFault::Store(_) | AlarmsFault::Json(_) => NO,
         }
     }
@@ -77,9 +71,7 @@ struct Told {
 
 /// The figures, as text that ends in a line break.
 pub(super) fn told(settings: &Settings, asked: &Asked) -> Result<String, AlarmsFault> {
-    let reader = kept::store(settings)?.ok_or_else(|| AlarmsFault::NoStore {
-        folder: settings.store.folder.clone(),
-    })?;
+    let reader = kept_store(settings)?;
     let wanted = period(asked, jiff::Timestamp::now())?;
     let mut lines = AlarmLines::default();
     let (course, seen) = course(&reader, wanted.to, &mut lines)?;

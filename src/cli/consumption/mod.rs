@@ -6,11 +6,10 @@ mod tests;
 mod text;
 mod used;
 
-use std::path::PathBuf;
-
 use serde::Serialize;
 
-use super::sump_named::{NoSump, sump_named};
+use super::kept_store::{NoStore, kept_store};
+use super::sump_named::{NoSump, sumps_named};
 use super::{NO, WRONG};
 use crate::daemon::kept::{self, KeptError};
 use crate::daemon::stock::{StockUse, Uses};
@@ -25,11 +24,8 @@ use used::SumpUse;
 pub(super) enum ConsumptionFault {
     #[error(transparent)]
     NoSump(#[from] NoSump),
-    #[error(
-        "there is no store in {} yet; it begins when the daemon is started with `sumpward run`",
-        folder.display()
-    )]
-    NoStore { folder: PathBuf },
+    #[error(transparent)]
+    NoStore(#[from] NoStore),
     #[error(transparent)]
     Store(#[from] StoreError),
     #[error(transparent)]
@@ -42,7 +38,8 @@ impl ConsumptionFault {
     /// The exit status that tells a calling program.
     pub(super) fn status(&self) -> u8 {
         match self {
-            ConsumptionFault::NoSump(_) | ConsumptionFault::NoStore { .. } => WRONG,
+            ConsumptionFault::NoSump(_) => WRONG,
+            ConsumptionFault::NoStore(why) => why.status(),
             ConsumptionFault::Store(_) | ConsumptionFault::Kept(_) | ConsumptionFault::Json(_) => {
                 NO
             }
@@ -64,13 +61,7 @@ pub(super) fn told(
     names: &[String],
     json: bool,
 ) -> Result<String, ConsumptionFault> {
-    let asked: Vec<&SumpSetup> = match names {
-        [] => settings.sumps.iter().collect(),
-        names => {
-            let each = names.iter().map(|name| sump_named(settings, name));
-            each.collect::<Result<_, _>>()?
-        }
-    };
+    let asked = sumps_named(settings, names)?;
     let kept = all_kept(settings)?;
     let is_asked = |sump: &SumpSetup| asked.iter().any(|one| one.name == sump.name);
     let of_asked = kept.iter().filter(|(sump, _)| is_asked(sump));
@@ -95,9 +86,7 @@ pub(super) fn told(
 type Kept<'a> = (&'a SumpSetup, Option<SumpWatch>);
 
 fn all_kept(settings: &Settings) -> Result<Vec<Kept<'_>>, ConsumptionFault> {
-    let reader = kept::store(settings)?.ok_or_else(|| ConsumptionFault::NoStore {
-        folder: settings.store.folder.clone(),
-    })?;
+    let reader = kept_store(settings)?;
     let each = settings
         .sumps
         .iter()

@@ -30,7 +30,7 @@ pub(super) fn export(
         let page = job.reader.journal(after.as_ref(), AT_ONCE)?;
         let Some(last) = page.last() else { break };
         after = Some(last.key());
-        job.at(job.share(last.time, kept))?;
+        job.work.at(job.share(last.time, kept))?;
         for line in &page {
             if line.time >= job.to {
                 break 'pages;

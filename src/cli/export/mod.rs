@@ -18,10 +18,9 @@ use serde::Serialize;
 
 use super::beside::{Beside, BesideError};
 use super::between::{BetweenFault, between};
-use super::progress::Progress;
-use super::stopped::Stopped;
+use super::kept_store::{NoStore, kept_store};
+use super::long_work::{LongWork, StoppedEarly};
 use super::{NO, WRONG};
-use crate::daemon::kept;
 use crate::settings::{Settings, nearest};
 use crate::store::{Reader, RollupStep, StoreError};
 use crate::units::{Timestamp, to_wire};
@@ -158,11 +157,8 @@ impl SeriesKind {
 /// Why nothing was exported.
 #[derive(Debug, thiserror::Error)]
 pub(super) enum ExportFault {
-    #[error(
-        "there is no store in {} yet; it begins when the daemon is started with `sumpward run`",
-        folder.display()
-    )]
-    NoStore { folder: PathBuf },
+    #[error(transparent)]
+    NoStore(#[from] NoStore),
     #[error(transparent)]
     Between(#[from] BetweenFault),
     #[error(
@@ -178,8 +174,8 @@ pub(super) enum ExportFault {
     },
     #[error("the store keeps nothing of what was asked for; no file was written")]
     Nothing,
-    #[error("stopped; no file was written")]
-    Stopped,
+    #[error(transparent)]
+    Stopped(#[from] StoppedEarly),
     #[error(transparent)]
     Place(#[from] BesideError),
     #[error("{} cannot be written: {error}; no file was left", file.display())]
@@ -196,11 +192,11 @@ impl ExportFault {
     /// The exit status that tells a calling program.
     pub(super) fn status(&self) -> u8 {
         match self {
-            ExportFault::NoStore { .. }
-            | ExportFault::Between(_)
-            | ExportFault::Format { .. }
-            | ExportFault::Unknown { .. }
-            | ExportFault::Place(BesideError::There { .. } | BesideError::NoName { .. }) => WRONG,
+            ExportFault::NoStore(why) => why.status(),
+            ExportFault::Place(why) => why.status(),
+            ExportFault::Between(_) | ExportFault::Format { .. } | ExportFault::Unknown { .. } => {
+                WRONG
+            }
             _ => NO,
         }
     }
@@ -249,12 +245,8 @@ struct Job<'a> {
     from: Timestamp,
     to: Timestamp,
     sumps: &'a [String],
-    progress: Progress,
-    stopped: Stopped,
+    work: LongWork,
 }
-
-/// The whole of a piece of work that is measured by its share.
-const WHOLE: u64 = 1_000_000;
 
 impl Job<'_> {
     fn wants(&self, sump: &str) -> bool {
@@ -268,14 +260,6 @@ impl Job<'_> {
         let whole = (last - first).secs_f64();
         ((time - first).secs_f64() / whole.max(1e-3)).clamp(0.0, 1.0)
     }
-
-    fn at(&mut self, share: f64) -> Result<(), ExportFault> {
-        self.progress.at((share * WHOLE as f64) as u64);
-        match self.stopped.now() {
-            true => Err(ExportFault::Stopped),
-            false => Ok(()),
-        }
-    }
 }
 
 /// Exports; gives what was written, as text that ends in a line break.
@@ -284,9 +268,7 @@ pub(super) fn export(settings: &Settings, args: &ExportArgs) -> Result<String, E
         &args.what;
     let format = format(common)?;
     let (from, to) = between(common.from.as_deref(), common.to.as_deref())?;
-    let reader = kept::store(settings)?.ok_or_else(|| ExportFault::NoStore {
-        folder: settings.store.folder.clone(),
-    })?;
+    let reader = kept_store(settings)?;
     let (what, title) = match &args.what {
         What::Series { .. } => ("series", "Exporting series"),
         What::Rollups { .. } => ("rollups", "Exporting rollups"),
@@ -298,8 +280,7 @@ pub(super) fn export(settings: &Settings, args: &ExportArgs) -> Result<String, E
         from: from.unwrap_or(Timestamp::MIN),
         to: to.unwrap_or(Timestamp::MAX),
         sumps: &common.sump,
-        progress: Progress::asked_for(title, WHOLE, common.progress),
-        stopped: Stopped::listen()?,
+        work: LongWork::begin(title, common.progress)?,
     };
     let (beside, file) = Beside::begin(&common.file, common.force)?;
     let failed = |error: WriteError| ExportFault::Write {
@@ -337,7 +318,7 @@ pub(super) fn export(settings: &Settings, args: &ExportArgs) -> Result<String, E
     }
     let bytes = file.metadata().map_err(|error| failed(error.into()))?.len();
     beside.finish(&file)?;
-    job.progress.done();
+    job.work.done();
     let written = Written {
         what,
         file: common.file.clone(),

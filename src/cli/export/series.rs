@@ -4,7 +4,7 @@ use std::ops::ControlFlow;
 
 use super::sink::{ReadingSink, RollupSink, WriteError};
 use super::{Count, ExportFault, Job, all_known};
-use crate::store::{RollupStep, StoredSeries};
+use crate::store::{RollupStep, StoreError, StoredReading, StoredRollup, StoredSeries};
 
 /// How far it has come is told after so many values.
 const TOLD_EVERY: u64 = 10_000;
@@ -39,32 +39,23 @@ pub(super) fn export(
     failed: &impl Fn(WriteError) -> ExportFault,
 ) -> Result<Count, ExportFault> {
     let kept = job.reader.value_times()?;
+    let (reader, from, to) = (job.reader, job.from, job.to);
     let mut count = Count::NONE;
     for (place, one) in series.iter().enumerate() {
         sink.begin(one);
-        let mut fault = None;
-        let (reader, from, to) = (job.reader, job.from, job.to);
-        reader.series_range(one.id, from, to, |reading| {
-            count.note(reading.time);
-            let written = sink.reading(reading).map_err(failed).and_then(|()| {
-                if !count.rows.is_multiple_of(TOLD_EVERY) {
-                    return Ok(());
+        each(
+            |row| reader.series_range(one.id, from, to, row),
+            |reading: &StoredReading| {
+                count.note(reading.time);
+                sink.reading(reading).map_err(failed)?;
+                if count.rows.is_multiple_of(TOLD_EVERY) {
+                    let share = job.share(reading.time, kept);
+                    job.work.at((place as f64 + share) / series.len() as f64)?;
                 }
-                let share = job.share(reading.time, kept);
-                job.at((place as f64 + share) / series.len() as f64)
-            });
-            match written {
-                Ok(()) => ControlFlow::Continue(()),
-                Err(why) => {
-                    fault = Some(why);
-                    ControlFlow::Break(())
-                }
-            }
-        })?;
-        if let Some(fault) = fault {
-            return Err(fault);
-        }
-        job.at((place + 1) as f64 / series.len() as f64)?;
+                Ok(())
+            },
+        )?;
+        job.work.at((place + 1) as f64 / series.len() as f64)?;
     }
     sink.end().map_err(failed)?;
     Ok(count)
@@ -78,29 +69,38 @@ pub(super) fn export_rollups(
     mut sink: Box<dyn RollupSink + '_>,
     failed: &impl Fn(WriteError) -> ExportFault,
 ) -> Result<Count, ExportFault> {
+    let (reader, from, to) = (job.reader, job.from, job.to);
     let mut count = Count::NONE;
     for (place, one) in series.iter().enumerate() {
         for step in steps {
             sink.begin(one, *step);
-            let mut fault = None;
-            let (from, to) = (job.from, job.to);
-            job.reader.rollups(one.id, *step, from, to, |rollup| {
-                count.note(rollup.start);
-                match sink.rollup(rollup).map_err(failed) {
-                    Ok(()) if !job.stopped.now() => ControlFlow::Continue(()),
-                    Ok(()) => ControlFlow::Break(()),
-                    Err(why) => {
-                        fault = Some(why);
-                        ControlFlow::Break(())
-                    }
-                }
-            })?;
-            if let Some(fault) = fault {
-                return Err(fault);
-            }
+            each(
+                |row| reader.rollups(one.id, *step, from, to, row),
+                |rollup: &StoredRollup| {
+                    count.note(rollup.start);
+                    sink.rollup(rollup).map_err(failed)?;
+                    Ok(job.work.goes_on()?)
+                },
+            )?;
         }
-        job.at((place + 1) as f64 / series.len() as f64)?;
+        job.work.at((place + 1) as f64 / series.len() as f64)?;
     }
     sink.end().map_err(failed)?;
     Ok(count)
+}
+
+/// Hands each row that `read` finds to `take`, until that fails.
+fn each<T>(
+    read: impl FnOnce(&mut dyn FnMut(&T) -> ControlFlow<()>) -> Result<(), StoreError>,
+    mut take: impl FnMut(&T) -> Result<(), ExportFault>,
+) -> Result<(), ExportFault> {
+    let mut taken = Ok(());
+    read(&mut |row| {
+        taken = take(row);
+        match taken {
+            Ok(()) => ControlFlow::Continue(()),
+            Err(_) => ControlFlow::Break(()),
+        }
+    })?;
+    taken
 }

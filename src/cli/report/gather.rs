@@ -6,8 +6,7 @@ use std::ops::ControlFlow;
 use super::ReportFault;
 use crate::alarm::performance::{Course, Period};
 use crate::cli::alarms::lines::AlarmLines;
-use crate::cli::progress::Progress;
-use crate::cli::stopped::Stopped;
+use crate::cli::long_work::LongWork;
 use crate::daemon::kept;
 use crate::engine::{PLANT, SumpSetup};
 use crate::model::Losses;
@@ -19,9 +18,7 @@ use crate::units::Timestamp;
 
 /// Lines read at once.
 const LINES_AT_ONCE: usize = 1000;
-/// The whole of the work, measured by its share.
-pub(super) const WHOLE: u64 = 1_000_000;
-/// The journal's part of it.
+/// The journal's part of the work.
 const JOURNAL: f64 = 0.1;
 
 /// The store, and what is wanted of it.
@@ -31,8 +28,7 @@ pub(super) struct Gathered<'a> {
     sumps: &'a [&'a SumpSetup],
     period: Period,
     books: BTreeMap<&'a str, Book>,
-    progress: Progress,
-    stopped: Stopped,
+    work: LongWork,
 }
 
 impl<'a> Gathered<'a> {
@@ -41,8 +37,7 @@ impl<'a> Gathered<'a> {
         reader: &'a Reader,
         sumps: &'a [&'a SumpSetup],
         period: Period,
-        progress: Progress,
-        stopped: Stopped,
+        work: LongWork,
     ) -> Self {
         let books = sumps.iter().map(|sump| (&*sump.name, Book::new(period)));
         Gathered {
@@ -51,22 +46,13 @@ impl<'a> Gathered<'a> {
             sumps,
             period,
             books: books.collect(),
-            progress,
-            stopped,
-        }
-    }
-
-    fn at(&mut self, share: f64) -> Result<(), ReportFault> {
-        self.progress.at((share * WHOLE as f64) as u64);
-        match self.stopped.now() {
-            true => Err(ReportFault::Stopped),
-            false => Ok(()),
+            work,
         }
     }
 
     /// All is written.
     pub(super) fn done(&mut self) {
-        self.progress.done();
+        self.work.done();
     }
 
     /// Reads the journal: alarms from its beginning on, since what stands at the
@@ -85,7 +71,7 @@ impl<'a> Gathered<'a> {
                 let whole = (to - from).secs_f64().max(1e-3);
                 (last.time - from).secs_f64() / whole
             });
-            self.at(JOURNAL * share)?;
+            self.work.at(JOURNAL * share)?;
             for line in &page {
                 self.line(line, &mut course, &mut alarms);
             }
@@ -121,7 +107,7 @@ impl<'a> Gathered<'a> {
     ) -> Result<SumpFacts<'a>, ReportFault> {
         let setup = self.sumps[place];
         let zone = &self.settings.plant.time_zone;
-        let mut collect = Collect::new(setup, self.period, zone);
+        let mut collect = Collect::new(setup, self.period, zone, course);
         let catalogue = self.reader.all_series()?;
         let wanted = collect.wanted();
         let sumps = self.sumps.len() as f64;
@@ -137,12 +123,13 @@ impl<'a> Gathered<'a> {
                 self.series(series, *from, &mut collect)?;
             }
             let of_sump = (n + 1) as f64 / wanted.len() as f64;
-            self.at(JOURNAL + (1.0 - JOURNAL) * (place as f64 + of_sump) / sumps)?;
+            self.work
+                .at(JOURNAL + (1.0 - JOURNAL) * (place as f64 + of_sump) / sumps)?;
         }
         let book = self.books.remove(&*setup.name);
         let book = book.unwrap_or_else(|| Book::new(self.period));
         let losses = self.newest_losses(setup)?;
-        Ok(collect.end(book, course, losses))
+        Ok(collect.end(book, losses))
     }
 
     fn series(
@@ -161,15 +148,12 @@ impl<'a> Gathered<'a> {
                 one.value,
                 one.quality,
             );
-            match self.stopped.now() {
-                true => ControlFlow::Break(()),
-                false => ControlFlow::Continue(()),
+            match self.work.goes_on() {
+                Ok(()) => ControlFlow::Continue(()),
+                Err(_) => ControlFlow::Break(()),
             }
         })?;
-        match self.stopped.now() {
-            true => Err(ReportFault::Stopped),
-            false => Ok(()),
-        }
+        Ok(self.work.goes_on()?)
     }
 
     /// The losses as the daemon last knew them, where that was in the period.

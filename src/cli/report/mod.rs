@@ -14,13 +14,13 @@ use serde::Serialize;
 
 use super::beside::{Beside, BesideError};
 use super::between::{BetweenFault, between};
-use super::progress::Progress;
-use super::stopped::Stopped;
-use super::sump_named::{NoSump, sump_named};
+use super::kept_store::{NoStore, kept_store};
+use super::long_work::{LongWork, StoppedEarly};
+use super::sump_named::{NoSump, sumps_named};
 use super::{NO, WRONG};
 use crate::alarm::performance::{Annunciation, Measures, Occurrence, Performance, Period};
-use crate::daemon::kept::{self, KeptError};
-use crate::engine::{PLANT, SumpSetup};
+use crate::daemon::kept::KeptError;
+use crate::engine::PLANT;
 use crate::notify::{Reader as Told, Texts};
 use crate::phrases::TextsError;
 use crate::report::page::{self, Head};
@@ -78,11 +78,8 @@ pub(super) struct ReportArgs {
 /// Why there is no report.
 #[derive(Debug, thiserror::Error)]
 pub(super) enum ReportFault {
-    #[error(
-        "there is no store in {} yet; it begins when the daemon is started with `sumpward run`",
-        folder.display()
-    )]
-    NoStore { folder: PathBuf },
+    #[error(transparent)]
+    NoStore(#[from] NoStore),
     #[error(transparent)]
     NoSump(#[from] NoSump),
     #[error(transparent)]
@@ -95,8 +92,8 @@ pub(super) enum ReportFault {
     Texts(#[from] TextsError),
     #[error("the store keeps nothing of that time; give another --from and --to")]
     Nothing,
-    #[error("stopped; no report was written")]
-    Stopped,
+    #[error(transparent)]
+    Stopped(#[from] StoppedEarly),
     #[error(transparent)]
     Place(#[from] BesideError),
     #[error("{} cannot be written: {error}; no report was left", file.display())]
@@ -117,13 +114,13 @@ impl ReportFault {
     /// The exit status that tells a calling program.
     pub(super) fn status(&self) -> u8 {
         match self {
-            ReportFault::NoStore { .. }
-            | ReportFault::NoSump(_)
+            ReportFault::NoStore(why) => why.status(),
+            ReportFault::Place(why) => why.status(),
+            ReportFault::NoSump(_)
             | ReportFault::Between(_)
             | ReportFault::MadeAt(_)
             | ReportFault::Words(_)
-            | ReportFault::Texts(_)
-            | ReportFault::Place(BesideError::There { .. } | BesideError::NoName { .. }) => WRONG,
+            | ReportFault::Texts(_) => WRONG,
             _ => NO,
         }
     }
@@ -153,16 +150,8 @@ struct PageFiles {
 
 /// Makes the report; gives what was written, as text that ends in a line break.
 pub(super) fn report(settings: &Settings, args: &ReportArgs) -> Result<String, ReportFault> {
-    let reader = kept::store(settings)?.ok_or_else(|| ReportFault::NoStore {
-        folder: settings.store.folder.clone(),
-    })?;
-    let sumps: Vec<&SumpSetup> = match args.sumps.as_slice() {
-        [] => settings.sumps.iter().collect(),
-        names => {
-            let each = names.iter().map(|name| sump_named(settings, name));
-            each.collect::<Result<_, _>>()?
-        }
-    };
+    let reader = kept_store(settings)?;
+    let sumps = sumps_named(settings, &args.sumps)?;
     let period = period(&reader, args)?;
     let made = match &args.made_at {
         Some(text) => Timestamp::parse(text).map_err(ReportFault::MadeAt)?,
@@ -200,6 +189,7 @@ pub(super) fn report(settings: &Settings, args: &ReportArgs) -> Result<String, R
         sumps: &titles,
     };
 
+    let work = LongWork::begin("Making the report", args.progress)?;
     let mut page = args
         .out
         .as_ref()
@@ -210,9 +200,7 @@ pub(super) fn report(settings: &Settings, args: &ReportArgs) -> Result<String, R
         .as_ref()
         .map(|csv| TableFolder::begin(csv, args.force))
         .transpose()?;
-    let stopped = Stopped::listen()?;
-    let progress = Progress::asked_for("Making the report", gather::WHOLE, args.progress);
-    let mut gathered = Gathered::new(settings, &reader, &sumps, period, progress, stopped);
+    let mut gathered = Gathered::new(settings, &reader, &sumps, period, work);
     let course = gathered.journal()?;
     let mut rows = Vec::new();
     for place in 0..sumps.len() {
