@@ -7,7 +7,7 @@ use crate::signal::{Fluid, InstrumentClass, InstrumentJudgement, InstrumentReaso
 use crate::units::{Measured, Quantity, Span, Timestamp};
 
 use super::channel::Standing;
-use super::event::Form;
+use super::event::{Form, Quality};
 use super::input::Calibration;
 use super::instrument_words;
 use super::setup::{ChannelKind, SwitchOf};
@@ -104,6 +104,23 @@ impl SumpWatch {
             let class = self.instrument_judgement(channel).class;
             !self.alarms.is_doubted(channel) && class <= InstrumentClass::MaintenanceRequired
         })
+    }
+
+    /// The marks of what is estimated of the concentration or the volume: unsure
+    /// while the instrument that it is worked out from is not well, or shows more
+    /// than can be true.
+    pub(super) fn marks_of(&self, signal: Quantity) -> Quality {
+        let (channel, possible) = match signal {
+            Quantity::Concentration => (self.concentration_channel(), !self.is_more_than_can_be()),
+            _ => (self.volume_channel(), true),
+        };
+        let well = channel.is_none_or(|(channel, _)| {
+            self.instrument_judgement(channel).class <= InstrumentClass::MaintenanceRequired
+        });
+        match well && possible {
+            true => Quality::GOOD,
+            false => Quality::UNSURE,
+        }
     }
 
     /// How the channel's instrument is now.

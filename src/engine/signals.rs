@@ -171,7 +171,7 @@ impl SumpWatch {
     }
 
     #[inline]
-    fn volume_channel(&self) -> Option<(usize, f64)> {
+    pub(super) fn volume_channel(&self) -> Option<(usize, f64)> {
         self.first_usable(Quantity::Level)
             .or_else(|| self.first_usable(Quantity::Volume))
     }

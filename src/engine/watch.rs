@@ -327,28 +327,39 @@ impl SumpWatch {
         self.estimated_at = self.now;
         self.watch_chemistry();
         let estimates = [
-            (self.setup.concentration_series, self.concentration_value()),
-            (self.setup.volume_series, self.volume_value()),
+            (self.setup.concentration_series, Quantity::Concentration),
+            (self.setup.volume_series, Quantity::Volume),
         ];
-        for (series, value) in estimates {
-            if let Some(value) = value {
-                self.record_estimate(series, value, out);
+        for (series, signal) in estimates {
+            if let Some(value) = self.signal(signal) {
+                self.record_estimate(series, value, self.marks_of(signal), out);
             }
         }
         for ix in 0..self.channels.len() {
             if let ChannelKind::Meter { total_series, .. } = self.setup.channels[ix].kind {
-                self.record_estimate(total_series, self.channels[ix].metered(), out);
+                self.record_estimate(
+                    total_series,
+                    self.channels[ix].metered(),
+                    Quality::GOOD,
+                    out,
+                );
             }
         }
         self.show(out);
     }
 
-    fn record_estimate(&self, series: SeriesIx, value: f64, out: &mut Vec<Effect>) {
+    fn record_estimate(
+        &self,
+        series: SeriesIx,
+        value: f64,
+        quality: Quality,
+        out: &mut Vec<Effect>,
+    ) {
         out.push(Effect::Record(Sample {
             series,
             time: self.now,
             value,
-            quality: Quality::GOOD,
+            quality,
             delay: Span::ZERO,
         }));
     }

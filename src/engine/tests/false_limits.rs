@@ -81,9 +81,26 @@ impl Bench {
             .collect()
     }
 
+    fn unsure_estimates(&self) -> usize {
+        let estimates = self.effects.iter().filter_map(concentration);
+        estimates
+            .filter(|(_, quality)| *quality == Quality::UNSURE)
+            .count()
+    }
+
     fn instrument_reason(&self, channel: u16) -> Option<InstrumentReason> {
         let status = self.watch.status();
         status.channels[usize::from(channel)].instrument.reason
+    }
+}
+
+/// The time and the marks of an estimate of the concentration.
+fn concentration(effect: &Effect) -> Option<(Timestamp, Quality)> {
+    match effect {
+        Effect::Record(sample) if sample.series == SeriesIx(2) => {
+            Some((sample.time, sample.quality))
+        }
+        _ => None,
     }
 }
 
@@ -166,12 +183,20 @@ fn foam_that_comes_up_as_the_pumps_start_is_no_overfilled_sump() {
 fn a_film_on_the_prism_is_told_of_and_not_what_it_shows() {
     let (mut bench, mut chance) = (of_concentration(), Chance(5));
     bench.slow(0..3 * DAY, &mut chance, |_| 0.0);
+    assert_eq!(bench.unsure_estimates(), 0);
+    let clean = bench.effects.len();
     bench.slow(3 * DAY..3 * DAY + 2 * HOUR, &mut chance, |_| 0.8);
     assert_eq!(bench.raised(), Vec::<String>::new());
     assert_eq!(
         bench.instrument_reason(BRIX),
         Some(InstrumentReason::Fouled)
     );
+    // What it shows from when it is noticed is kept, as what is not to be believed.
+    let mut told = bench.effects[clean..].iter().filter_map(concentration);
+    let noticed = told.find(|(_, quality)| *quality == Quality::UNSURE);
+    let (noticed, _) = noticed.unwrap();
+    assert!(noticed < minute(3 * DAY + 30), "{noticed}");
+    assert!(told.all(|(_, quality)| quality == Quality::UNSURE));
 }
 
 #[test]

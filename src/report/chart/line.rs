@@ -129,7 +129,7 @@ fn scale(signal: &Signal, window: Window) -> Scale {
 /// What is not known is hatched.
 fn gaps(svg: &mut String, id: &str, signal: &Signal, time: &TimeScale) {
     for gap in signal.gaps().0 {
-        let (from, to) = (time.x(gap.from), time.x(gap.to));
+        let (from, to) = (time.x(gap.period.from), time.x(gap.period.to));
         // Narrower ones would not be seen.
         if to - from >= 0.5 {
             let _ = write!(

@@ -294,8 +294,8 @@ mod tests {
                 concentrate += one.litres.value * one.strength_pct.unwrap_or(3.0) / 100.0;
             }
             let strength: f64 = concentrate / litres;
-            concentration.take(at(minute), 100.0 * strength, Quality::GOOD);
-            volume.take(at(minute), litres, Quality::GOOD);
+            concentration.take(at(minute), 100.0 * strength, Quality::GOOD, true);
+            volume.take(at(minute), litres, Quality::GOOD, true);
             litres -= 50.0 / 1440.0;
             concentrate -= 20.0 / 1440.0 * strength;
         }

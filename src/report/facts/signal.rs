@@ -1,9 +1,11 @@
 //! One signal over a period: how long it was where it should be, how long it was
 //! not known, and its course for a drawing, in a memory that does not grow.
 //!
-//! A value counts from its time until the next one, and for `holds` at the
-//! longest; then nothing is known until a value comes. Values that are not good
-//! count for nothing. What is not known is never counted as good.
+//! A good value counts from its time until the next good one, and for `holds` at
+//! the longest; then nothing is known until one comes. Values that are not good
+//! count for nothing but that there were some: what they would have told is not
+//! known because nobody can believe them. What is not known is never counted as
+//! good, nor as bad.
 
 use crate::alarm::performance::Period;
 use crate::engine::{Quality, QualityClass};
@@ -52,6 +54,25 @@ pub enum Side {
     Above,
 }
 
+/// Why a signal is not known.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Unknown {
+    /// No value came.
+    NoValue,
+    /// Values came, and none is to be believed: they are marked so, or the alarm
+    /// of their instrument stood.
+    NotBelieved,
+}
+
+/// A time in which a signal was not known.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Gap {
+    /// When.
+    pub period: Period,
+    /// Why.
+    pub why: Unknown,
+}
+
 /// What the values in a column of the drawing were like.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Column {
@@ -80,7 +101,14 @@ pub struct Signal {
     period: Period,
     window: Window,
     holds: Span,
+    /// The newest good value.
     last: Option<(Timestamp, f64)>,
+    /// The time of the newest value that is not to be believed.
+    not_believed: Option<Timestamp>,
+    /// When the alarm of an instrument that it is worked out from stood.
+    alarms: Vec<Period>,
+    /// All before is accounted for.
+    passed: Timestamp,
     /// Milliseconds below, inside and above.
     spent: [i64; 3],
     /// Value × milliseconds.
@@ -89,8 +117,12 @@ pub struct Signal {
     high: f64,
     outside_since: Option<Timestamp>,
     longest_outside: Span,
-    gaps: Vec<Period>,
+    /// Milliseconds without a value, and with none to be believed.
+    unknown: [i64; 2],
+    gaps: Vec<Gap>,
     gaps_in_all: u64,
+    /// The newest gap, whether it is kept or not.
+    newest_gap: Option<Gap>,
     classes: Classes,
     columns: Vec<Option<Column>>,
     hours: Vec<(f64, u32)>,
@@ -105,18 +137,32 @@ impl Signal {
             window,
             holds,
             last: None,
+            not_believed: None,
+            alarms: Vec::new(),
+            passed: period.from,
             spent: [0; 3],
             weighted: 0.0,
             low: f64::INFINITY,
             high: f64::NEG_INFINITY,
             outside_since: None,
             longest_outside: Span::ZERO,
+            unknown: [0; 2],
             gaps: Vec::new(),
             gaps_in_all: 0,
+            newest_gap: None,
             classes: Classes::default(),
             columns: vec![None; COLUMNS],
             hours: vec![(0.0, 0); usize::try_from(hours).unwrap_or(0)],
         }
+    }
+
+    /// In these times, of which each begins after the one before, an instrument
+    /// that it is worked out from had an alarm: where there is no value then, that
+    /// is why.
+    #[must_use]
+    pub fn with_alarms(mut self, alarms: Vec<Period>) -> Self {
+        self.alarms = alarms;
+        self
     }
 
     /// From when on values are wanted: what came a little before the period still
@@ -125,8 +171,9 @@ impl Signal {
         self.period.from - self.holds
     }
 
-    /// Takes in the next value. Values come in the order of their times.
-    pub fn take(&mut self, time: Timestamp, value: f64, quality: Quality) {
+    /// Takes in the next value; `believed` is whether its instrument is. Values
+    /// come in the order of their times.
+    pub fn take(&mut self, time: Timestamp, value: f64, quality: Quality, believed: bool) {
         if self.period.has(time) {
             match quality.class() {
                 QualityClass::Good => self.classes.good += 1,
@@ -134,11 +181,16 @@ impl Signal {
                 QualityClass::Bad => self.classes.bad += 1,
             }
         }
-        if quality.class() != QualityClass::Good || !value.is_finite() || time >= self.period.to {
+        if time >= self.period.to {
             return;
         }
         self.pass_to(time);
+        if !believed || quality.class() != QualityClass::Good || !value.is_finite() {
+            self.not_believed = Some(time);
+            return;
+        }
         self.last = Some((time, value));
+        self.not_believed = None;
         if self.period.has(time) {
             self.note(time, value);
         }
@@ -150,46 +202,86 @@ impl Signal {
         self.end_outside(self.period.to);
     }
 
-    /// The newest value counts until here, or as long as it holds.
+    /// Accounts for the time until here: the newest good value counts as long as
+    /// it holds, then what is not to be believed, then nothing.
     fn pass_to(&mut self, time: Timestamp) {
-        let Some((since, value)) = self.last else {
-            self.gap(self.period.from, time);
+        let holds = self.holds;
+        let until = |since: Timestamp| time.min(since + holds);
+        if let Some((since, value)) = self.last {
+            self.known_to(until(since), value);
+        }
+        if let Some(since) = self.not_believed {
+            self.unknown_to(until(since), Unknown::NotBelieved);
+        }
+        self.without_value_to(time);
+    }
+
+    fn without_value_to(&mut self, time: Timestamp) {
+        if self.passed >= time {
+            return;
+        }
+        for place in 0..self.alarms.len() {
+            let alarm = self.alarms[place];
+            self.unknown_to(time.min(alarm.from), Unknown::NoValue);
+            self.unknown_to(time.min(alarm.to), Unknown::NotBelieved);
+        }
+        self.unknown_to(time, Unknown::NoValue);
+    }
+
+    /// The part of the time until here that lies in the period and is not yet
+    /// accounted for.
+    fn part_to(&mut self, time: Timestamp) -> Option<Period> {
+        let from = self.passed.max(self.period.from);
+        self.passed = self.passed.max(time);
+        let to = time.min(self.period.to);
+        (from < to).then(|| Period::new(from, to))
+    }
+
+    fn known_to(&mut self, time: Timestamp, value: f64) {
+        let Some(part) = self.part_to(time) else {
             return;
         };
-        let until = time.min(since + self.holds);
-        let (from, to) = (since.max(self.period.from), until.min(self.period.to));
-        if from < to {
-            let ms = (to - from).millis();
-            let side = self.window.side(value);
-            self.spent[side as usize] += ms;
-            self.weighted += value * ms as f64;
-            (self.low, self.high) = (self.low.min(value), self.high.max(value));
-            match side {
-                Side::Inside => self.end_outside(from),
-                Side::Below | Side::Above => {
-                    self.outside_since.get_or_insert(from);
-                }
+        let ms = part.length().millis();
+        let side = self.window.side(value);
+        self.spent[side as usize] += ms;
+        self.weighted += value * ms as f64;
+        (self.low, self.high) = (self.low.min(value), self.high.max(value));
+        match side {
+            Side::Inside => self.end_outside(part.from),
+            Side::Below | Side::Above => {
+                self.outside_since.get_or_insert(part.from);
             }
         }
-        if until < time {
-            self.end_outside(to.max(self.period.from));
-            self.gap(until.max(self.period.from), time);
+    }
+
+    fn unknown_to(&mut self, time: Timestamp, why: Unknown) {
+        let Some(period) = self.part_to(time) else {
+            return;
+        };
+        self.end_outside(period.from);
+        self.unknown[why as usize] += period.length().millis();
+        let goes_on = |gap: &&mut Gap| gap.why == why && gap.period.to == period.from;
+        let newest = self.newest_gap.as_mut();
+        if let Some(newest) = newest.filter(goes_on) {
+            newest.period.to = period.to;
+            if self.gaps_in_all == self.gaps.len() as u64
+                && let Some(kept) = self.gaps.last_mut()
+            {
+                *kept = *newest;
+            }
+            return;
+        }
+        let gap = Gap { period, why };
+        self.newest_gap = Some(gap);
+        self.gaps_in_all += 1;
+        if self.gaps.len() < MOST_GAPS {
+            self.gaps.push(gap);
         }
     }
 
     fn end_outside(&mut self, time: Timestamp) {
         if let Some(since) = self.outside_since.take() {
             self.longest_outside = self.longest_outside.max(time - since);
-        }
-    }
-
-    fn gap(&mut self, from: Timestamp, to: Timestamp) {
-        if from >= to || to <= self.period.from {
-            return;
-        }
-        self.gaps_in_all += 1;
-        if self.gaps.len() < MOST_GAPS {
-            self.gaps.push(Period::new(from, to));
         }
     }
 
@@ -256,13 +348,18 @@ impl Signal {
     }
 
     /// When it was not known, in order, and how often that was in all.
-    pub fn gaps(&self) -> (&[Period], u64) {
+    pub fn gaps(&self) -> (&[Gap], u64) {
         (&self.gaps, self.gaps_in_all)
     }
 
-    /// For how long it was not known.
-    pub fn unknown(&self) -> Span {
-        Span::from_millis(self.period.length().millis() - self.known().millis())
+    /// For how long it was not known for this reason.
+    pub fn unknown(&self, why: Unknown) -> Span {
+        Span::from_millis(self.unknown[why as usize])
+    }
+
+    /// For how long it was on this side.
+    pub fn spent(&self, side: Side) -> Span {
+        Span::from_millis(self.spent[side as usize])
     }
 
     /// Readings by class.
@@ -313,6 +410,17 @@ mod tests {
         Timestamp::from_millis((hours * HOUR as f64) as i64)
     }
 
+    fn at_minute(minute: i64) -> Timestamp {
+        Timestamp::from_millis(60_000 * minute)
+    }
+
+    fn gap(from: f64, to: f64, why: Unknown) -> Gap {
+        Gap {
+            period: Period::new(at(from), at(to)),
+            why,
+        }
+    }
+
     fn signal(values: &[(f64, f64, Quality)]) -> Signal {
         let window = Window {
             low: Some(6.0),
@@ -320,7 +428,7 @@ mod tests {
         };
         let mut signal = Signal::new(Period::new(at(0.0), at(10.0)), window, Span::from_hours(2));
         for (hours, value, quality) in values {
-            signal.take(at(*hours), *value, *quality);
+            signal.take(at(*hours), *value, *quality, true);
         }
         signal.end();
         signal
@@ -328,7 +436,8 @@ mod tests {
 
     /// By hand: 7 % from −1 h counts to 1 h; 5 % from 1 to 3 h; a gap from 3 to
     /// 4 h as 2 h are over; 11 % from 4 to 5 h; 8 % from 5 to 7 h, as the fault
-    /// at 6 h counts for nothing; a gap from 7 to 10 h.
+    /// at 6 h counts for nothing; then a gap, from 7 to 8 h with a value that is
+    /// not to be believed, from 8 to 10 h without any.
     #[test]
     fn time_is_weighed_and_gaps_are_nobodys() {
         let good = Quality::GOOD;
@@ -349,11 +458,13 @@ mod tests {
         assert_eq!(signal.extremes(), Some((5.0, 11.0)));
         assert_eq!(signal.longest_outside(), Span::from_hours(2));
         let gaps = [
-            Period::new(at(3.0), at(4.0)),
-            Period::new(at(7.0), at(10.0)),
+            gap(3.0, 4.0, Unknown::NoValue),
+            gap(7.0, 8.0, Unknown::NotBelieved),
+            gap(8.0, 10.0, Unknown::NoValue),
         ];
-        assert_eq!(signal.gaps(), (&gaps[..], 2));
-        assert_eq!(signal.unknown(), Span::from_hours(4));
+        assert_eq!(signal.gaps(), (&gaps[..], 3));
+        assert_eq!(signal.unknown(Unknown::NoValue), Span::from_hours(3));
+        assert_eq!(signal.unknown(Unknown::NotBelieved), Span::from_hours(1));
         let classes = signal.classes();
         assert_eq!((classes.good, classes.bad), (3, 1));
     }
@@ -363,7 +474,63 @@ mod tests {
         let signal = signal(&[]);
         assert_eq!((signal.known(), signal.mean()), (Span::ZERO, None));
         assert_eq!(signal.share(Side::Inside), None);
-        assert_eq!(signal.gaps().0, [Period::new(at(0.0), at(10.0))]);
+        assert_eq!(signal.gaps().0, [gap(0.0, 10.0, Unknown::NoValue)]);
+    }
+
+    /// What an instrument shows that nobody believes is neither inside nor
+    /// outside, however long that lasts, whether its values are marked or not.
+    #[test]
+    fn what_is_not_believed_is_not_known() {
+        for quality in [Quality::UNSURE, Quality::GOOD] {
+            let period = Period::new(at(0.0), at(10.0));
+            let window = Window {
+                low: Some(6.0),
+                high: Some(10.0),
+            };
+            let mut signal = Signal::new(period, window, Span::from_mins(15));
+            for minute in 0..600 {
+                let film = (120..480).contains(&minute);
+                let value = if film { 12.0 } else { 8.0 };
+                let (quality, believed) = match film {
+                    true => (quality, quality != Quality::GOOD),
+                    false => (Quality::GOOD, true),
+                };
+                signal.take(at_minute(minute), value, quality, believed);
+            }
+            signal.end();
+            assert_eq!(signal.spent(Side::Above), Span::ZERO);
+            assert_eq!(signal.share(Side::Inside), Some(1.0));
+            // The last good one before the film, at 119 min, holds for 15 min.
+            let film = Gap {
+                period: Period::new(at_minute(134), at_minute(480)),
+                why: Unknown::NotBelieved,
+            };
+            assert_eq!(signal.gaps(), (&[film][..], 1));
+            assert_eq!(signal.unknown(Unknown::NotBelieved), Span::from_mins(346));
+            assert_eq!(signal.unknown(Unknown::NoValue), Span::ZERO);
+        }
+    }
+
+    #[test]
+    fn an_alarm_of_the_instrument_says_why_there_is_no_value() {
+        let period = Period::new(at(0.0), at(10.0));
+        let alarms = vec![
+            Period::new(at(1.0), at(4.0)),
+            Period::new(at(3.0), at(5.0)),
+            Period::new(at(9.0), at(12.0)),
+        ];
+        let signal = Signal::new(period, Window::default(), Span::from_hours(2));
+        let mut signal = signal.with_alarms(alarms);
+        signal.take(at(0.0), 7.0, Quality::GOOD, true);
+        signal.take(at(7.0), 7.0, Quality::GOOD, true);
+        signal.end();
+        let gaps = [
+            gap(2.0, 5.0, Unknown::NotBelieved),
+            gap(5.0, 7.0, Unknown::NoValue),
+            gap(9.0, 10.0, Unknown::NotBelieved),
+        ];
+        assert_eq!(signal.gaps(), (&gaps[..], 3));
+        assert_eq!(signal.known(), Span::from_hours(4));
     }
 
     #[test]
@@ -388,8 +555,12 @@ mod tests {
                 })
                 .collect();
             let signal = signal(&values);
-            let gaps: i64 = signal.gaps().0.iter().map(|gap| gap.length().millis()).sum();
+            let (gaps, all) = signal.gaps();
+            prop_assert_eq!(gaps.len() as u64, all);
+            let gaps: i64 = gaps.iter().map(|gap| gap.period.length().millis()).sum();
             prop_assert_eq!(signal.known().millis() + gaps, 10 * HOUR);
+            let told = [Unknown::NoValue, Unknown::NotBelieved].map(|why| signal.unknown(why).millis());
+            prop_assert_eq!(told.iter().sum::<i64>(), gaps);
             if signal.known() > Span::ZERO {
                 let sum: f64 = [Side::Below, Side::Inside, Side::Above]
                     .into_iter()

@@ -53,6 +53,7 @@ pub struct Collect<'a> {
     followed: Vec<Followed>,
     meters: Vec<MeterRead>,
     metered: Vec<Litres>,
+    alarms: Vec<Occurrence>,
 }
 
 /// What is told of one sump.
@@ -102,17 +103,36 @@ pub struct PartFacts {
 }
 
 impl<'a> Collect<'a> {
-    /// Of a sump, with the plant's clocks.
-    pub fn new(setup: &'a SumpSetup, period: Period, zone: &'a TimeZone) -> Self {
-        let estimate = |quantity: Quantity| Followed {
-            channel: quantity.name().to_owned(),
-            is_estimate: true,
-            quantity,
-            signal: Signal::new(period, window(setup, quantity), ESTIMATE_HOLDS),
+    /// Of a sump with this course of alarms, with the plant's clocks.
+    pub fn new(setup: &'a SumpSetup, period: Period, zone: &'a TimeZone, course: &Course) -> Self {
+        let alarms: Vec<Occurrence> = course
+            .occurrences()
+            .iter()
+            .filter(|one| *one.alarm.sump == *setup.name)
+            .filter(|one| one.raised < period.to)
+            .filter(|one| one.ended.is_none_or(|ended| ended > period.from))
+            .cloned()
+            .collect();
+        let estimate = |quantity: Quantity, from: Quantity| {
+            let signal = Signal::new(period, window(setup, quantity), ESTIMATE_HOLDS);
+            let of_these = |of: Quantity| [quantity, from].contains(&of);
+            let channels = setup.channels.iter();
+            let channels = channels.filter(|channel| of_these(channel.quantity));
+            let mut stood: Vec<Period> = channels
+                .flat_map(|channel| of_instrument(&alarms, &channel.name))
+                .map(|one| Period::new(one.raised, one.ended.unwrap_or(period.to)))
+                .collect();
+            stood.sort_by_key(|one| one.from);
+            Followed {
+                channel: quantity.name().to_owned(),
+                is_estimate: true,
+                quantity,
+                signal: signal.with_alarms(stood),
+            }
         };
         let mut followed = vec![
-            estimate(Quantity::Concentration),
-            estimate(Quantity::Volume),
+            estimate(Quantity::Concentration, Quantity::Brix),
+            estimate(Quantity::Volume, Quantity::Level),
         ];
         let mut meters = Vec::new();
         for channel in &setup.channels {
@@ -141,6 +161,7 @@ impl<'a> Collect<'a> {
         let cut = Cut::of(period);
         let parts = parts(period, cut, zone);
         Collect {
+            alarms,
             setup,
             zone,
             period,
@@ -178,11 +199,15 @@ impl<'a> Collect<'a> {
         value: f64,
         quality: Quality,
     ) {
+        // Estimates bear the marks of what they were worked out from.
+        let has_alarm =
+            |one: &Occurrence| one.raised <= time && one.ended.is_none_or(|ended| time < ended);
+        let believed = is_estimate || !of_instrument(&self.alarms, channel).any(has_alarm);
         let mut followed = self.followed.iter_mut();
         if let Some(one) =
             followed.find(|one| one.channel == channel && one.is_estimate == is_estimate)
         {
-            one.signal.take(time, value, quality);
+            one.signal.take(time, value, quality, believed);
         }
         let meters = self.meters.iter_mut().filter(|_| is_estimate);
         for one in meters.filter(|one| one.channel == channel) {
@@ -194,23 +219,11 @@ impl<'a> Collect<'a> {
     }
 
     /// All values have come.
-    pub fn end(
-        mut self,
-        book: Book,
-        course: &Course,
-        newest_losses: Option<(Timestamp, Losses)>,
-    ) -> SumpFacts<'a> {
+    pub fn end(mut self, book: Book, newest_losses: Option<(Timestamp, Losses)>) -> SumpFacts<'a> {
         self.followed.iter_mut().for_each(|one| one.signal.end());
         let setup = self.setup;
         let moved = moved(setup, &book);
-        let alarms: Vec<Occurrence> = course
-            .occurrences()
-            .iter()
-            .filter(|one| *one.alarm.sump == *setup.name)
-            .filter(|one| one.raised < self.period.to)
-            .filter(|one| one.ended.is_none_or(|ended| ended > self.period.from))
-            .cloned()
-            .collect();
+        let alarms = std::mem::take(&mut self.alarms);
         let of_alarms: Vec<&Occurrence> = alarms.iter().collect();
         let checks = checks(setup, self.period, book.written(), &of_alarms);
         let percent = |brix: f64| {
@@ -278,6 +291,19 @@ impl<'a> Collect<'a> {
         });
         each.collect()
     }
+}
+
+/// The alarms that say that this channel's instrument is not well, or disagrees
+/// with a hand reading.
+fn of_instrument<'a>(
+    alarms: &'a [Occurrence],
+    channel: &'a str,
+) -> impl Iterator<Item = &'a Occurrence> {
+    alarms.iter().filter(move |one| {
+        let kinds = ["instrument.", "disagrees."].iter();
+        let mut named = kinds.filter_map(|kind| one.alarm.condition.strip_prefix(kind));
+        named.any(|named| named == channel)
+    })
 }
 
 fn is_recharge(kind: &EntryKind) -> bool {

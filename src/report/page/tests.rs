@@ -34,8 +34,7 @@ fn page(setup: &SumpSetup, text: &str, language: &str) -> String {
         zone: &zone,
     };
     let period = period();
-    let mut collect = Collect::new(setup, period, &zone);
-    let course = Course::default();
+    let mut collect = Collect::new(setup, period, &zone, &Course::default());
     for (channel, is_estimate, from) in collect.wanted() {
         for n in 0..200 {
             let time = from + Span::from_hours(n);
@@ -62,7 +61,7 @@ fn page(setup: &SumpSetup, text: &str, language: &str) -> String {
     }
     book.end();
     assert_eq!(book.lost(), (0, 0));
-    let facts = collect.end(book, &course, None);
+    let facts = collect.end(book, None);
     let titles = [
         (setup.name.to_string(), text.to_owned()),
         ("b".to_owned(), String::new()),
@@ -148,9 +147,9 @@ fn every_key_of_a_page_has_words() {
     let setup = setup();
     let words = Words::of("en", &[]).unwrap();
     let zone = TimeZone::UTC;
-    let mut collect = Collect::new(&setup, period(), &zone);
+    let mut collect = Collect::new(&setup, period(), &zone, &Course::default());
     collect.value("brix", false, period().from, 6.0, Quality::GOOD);
-    let facts = collect.end(Book::new(period()), &Course::default(), None);
+    let facts = collect.end(Book::new(period()), None);
     for (chapter, tables) in of_sump(&facts) {
         assert!(
             words.find(&format!("chapter.{chapter}")).is_some(),

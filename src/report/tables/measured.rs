@@ -1,7 +1,7 @@
 //! What instruments and people measured, and how far it can be trusted.
 
 use crate::engine::{EntryKind, HappeningKind};
-use crate::report::facts::signal::Side;
+use crate::report::facts::signal::{Side, Unknown};
 use crate::report::facts::sump::{Followed, SumpFacts};
 use crate::report::table::{Cell, Table};
 use crate::units::Span;
@@ -19,7 +19,10 @@ pub(super) fn windows(facts: &SumpFacts<'_>) -> Table {
         let decimals = quantity.decimals();
         let (low, high) = (signal.window().low, signal.window().high);
         let extremes = signal.extremes();
-        let longest = signal.longest_outside();
+        let long = |span: Span| match span > Span::ZERO {
+            true => Cell::Long(span),
+            false => Cell::None,
+        };
         vec![
             Cell::word(format!("quantity.{}", quantity.name())),
             Cell::Text(quantity.unit().to_owned()),
@@ -28,11 +31,10 @@ pub(super) fn windows(facts: &SumpFacts<'_>) -> Table {
             Cell::share(signal.share(Side::Inside)),
             Cell::share(signal.share(Side::Below)),
             Cell::share(signal.share(Side::Above)),
-            match longest > Span::ZERO {
-                true => Cell::Long(longest),
-                false => Cell::None,
-            },
+            long(signal.longest_outside()),
             Cell::share(signal.known_share()),
+            long(signal.unknown(Unknown::NoValue)),
+            long(signal.unknown(Unknown::NotBelieved)),
             Cell::number(signal.mean(), decimals),
             Cell::number(extremes.map(|(low, _)| low), decimals),
             Cell::number(extremes.map(|(_, high)| high), decimals),
@@ -48,6 +50,8 @@ pub(super) fn windows(facts: &SumpFacts<'_>) -> Table {
         "above_pct",
         "longest_outside_min",
         "known_pct",
+        "no_value_min",
+        "not_believed_min",
         "mean",
         "lowest",
         "highest",
@@ -185,9 +189,13 @@ pub(super) fn gaps(facts: &SumpFacts<'_>) -> Table {
             vec![
                 Cell::Text(one.channel.clone()),
                 Cell::word(if of_estimate { "estimate" } else { "reading" }),
-                Cell::Time(gap.from),
-                Cell::Time(gap.to),
-                Cell::Long(gap.length()),
+                Cell::Time(gap.period.from),
+                Cell::Time(gap.period.to),
+                Cell::Long(gap.period.length()),
+                Cell::word(match gap.why {
+                    Unknown::NoValue => "unknown.no_value",
+                    Unknown::NotBelieved => "unknown.not_believed",
+                }),
             ]
         })
     });
@@ -195,7 +203,7 @@ pub(super) fn gaps(facts: &SumpFacts<'_>) -> Table {
         let (kept, all) = one.signal.gaps();
         all - kept.len() as u64
     });
-    let columns = &["channel", "kind", "begins", "ends", "lasted_min"];
+    let columns = &["channel", "kind", "begins", "ends", "lasted_min", "why"];
     let mut table = Table::new("gaps", columns).with_rows(each);
     table.left_out += counted.sum::<u64>();
     table
