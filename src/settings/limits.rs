@@ -314,13 +314,20 @@ impl Group {
         format!("{rounded} {}", self.signal.unit())
     }
 
-    /// Temperatures outside of their limits shorten the life of a charge; they
-    /// do not end it.
+    /// By what comes of it and how soon (ISA-18.2, rationalization). Temperatures
+    /// outside of their limits shorten the life of a charge; they do not end it.
+    /// What is too rich costs money, foams and harms skin over days, where what is
+    /// too lean rusts parts within the shift (common practice, no source).
     fn priority(&self, level: LimitLevel) -> Priority {
-        match (self.signal, is_urgent(level)) {
-            (Quantity::Temperature, false) => Priority::Low,
-            (Quantity::Temperature, true) | (_, false) => Priority::Medium,
-            (_, true) => Priority::High,
+        let bears_a_step = match self.signal {
+            Quantity::Temperature => true,
+            Quantity::Concentration => !level.is_low(),
+            _ => false,
+        };
+        match (bears_a_step, is_urgent(level)) {
+            (true, false) => Priority::Low,
+            (true, true) | (false, false) => Priority::Medium,
+            (false, true) => Priority::High,
         }
     }
 }

@@ -32,8 +32,8 @@ fn little_is_enough_and_the_rest_has_defaults() {
         [
             (c, LimitLevel::LowLow, 6.0, Priority::High),
             (c, LimitLevel::Low, 7.0, Priority::Medium),
-            (c, LimitLevel::High, 9.0, Priority::Medium),
-            (c, LimitLevel::HighHigh, 10.0, Priority::High),
+            (c, LimitLevel::High, 9.0, Priority::Low),
+            (c, LimitLevel::HighHigh, 10.0, Priority::Medium),
         ]
     );
     let names: Vec<_> = settings
