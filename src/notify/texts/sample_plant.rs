@@ -5,7 +5,8 @@ use crate::engine::{AlarmLine, DiskFull, ForwardStuck, SourceLost, StockLeft, St
 use crate::rules::Condition;
 use crate::units::Span;
 
-use super::sample::{NOW, alarm};
+use super::sample::NOW;
+use super::sample_alarms::alarm;
 
 /// What an alarm about a source tells of it.
 pub(super) fn source(condition: &Condition) -> Option<Box<SourceLost>> {

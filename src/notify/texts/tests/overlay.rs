@@ -1,7 +1,8 @@
 //! A plant's own files over the built-in ones, and what is told where they are
 //! wrong.
 
-use super::super::sample::{self, about};
+use super::super::sample::about;
+use super::super::{sample_advice, sample_alarms};
 use super::*;
 use crate::advice::VolumeUnit;
 use crate::alarm::Transition;
@@ -80,7 +81,7 @@ fn a_language_is_added_by_a_folder_and_english_stands_in() {
     let own = "[form]\ndecimal = \",\"\n[departure]\nusual = \"{{ title }} : tout va bien\"\n";
     let texts = Texts::new(&plants(&[(Some("fr"), "phrases.toml", own)])).unwrap();
     assert_eq!(usual(&texts, "fr"), "Mill 4 : tout va bien");
-    let weak = sample::mixer(5.1);
+    let weak = sample_advice::mixer(5.1);
     let text = told(&texts, "fr", &about(VolumeUnit::Litre), &Told::Mixer(&weak));
     assert!(
         text.starts_with("Mill 4: mixer east gives 5,1 ± 0,2 %"),
@@ -227,7 +228,7 @@ fn an_unknown_condition_is_told_by_its_name() {
     assert_eq!(first("stock_low.soluble-a"), "soluble-a RUNS OUT");
     assert_eq!(first("check_overdue.ph"), "check overdue pH");
     assert_eq!(first("concentration.low"), "concentration TOO LOW");
-    let silent = sample::alarm(Condition::Silent("brix-2".into()), Transition::Raised);
+    let silent = sample_alarms::alarm(Condition::Silent("brix-2".into()), Transition::Raised);
     let text = told(
         &texts,
         "en",

@@ -6,7 +6,7 @@ use std::sync::Arc;
 use proptest::prelude::*;
 
 use super::super::sample::{self, about};
-use super::super::sample_summaries;
+use super::super::{sample_advice, sample_alarms, sample_balance, sample_summaries};
 use super::*;
 use crate::advice::{Reason, VolumeUnit, Way, Withheld};
 use crate::alarm::Transition;
@@ -23,34 +23,36 @@ fn golden(texts: &Texts, language: &str) -> String {
     let low = || Condition::Limit(Quantity::Concentration, LimitLevel::Low);
     let raised = |advice| AlarmLine {
         advice: Some(Arc::new(advice)),
-        ..sample::alarm(low(), Transition::Raised)
+        ..sample_alarms::alarm(low(), Transition::Raised)
     };
     let channel = || Arc::<str>::from("brix-2");
     let dose = |way, reason| {
-        let mut dose = sample::dose(way);
+        let mut dose = sample_advice::dose(way);
         dose.why = vec![reason];
         dose.options.truncate(2);
-        sample::advice(Ok(dose))
+        sample_advice::advice(Ok(dose))
     };
     let premix = raised(dose(Way::Premix, Reason::Room));
-    let withheld = raised(sample::advice(Err(Withheld::Silent { channel: channel() })));
+    let withheld = raised(sample_advice::advice(Err(Withheld::Silent {
+        channel: channel(),
+    })));
     let acknowledged = AlarmLine {
         by: Some("shift 1".to_owned()),
-        ..sample::alarm(low(), Transition::Acknowledged)
+        ..sample_alarms::alarm(low(), Transition::Acknowledged)
     };
-    let returned = sample::alarm(low(), Transition::Returned);
+    let returned = sample_alarms::alarm(low(), Transition::Returned);
     let shelved = AlarmLine {
         by: Some("shift 1".to_owned()),
         reason: Some("filter on order".to_owned()),
         until: Some(about(VolumeUnit::Litre).time + Span::from_hours(20)),
-        ..sample::alarm(low(), Transition::Shelved)
+        ..sample_alarms::alarm(low(), Transition::Shelved)
     };
     let suppressed = AlarmLine {
         because: Some(Suppressor::Alarm("concentration.low_low".to_owned())),
-        ..sample::alarm(low(), Transition::Suppressed)
+        ..sample_alarms::alarm(low(), Transition::Suppressed)
     };
-    let again = sample::alarm(low(), Transition::RaisedAgain);
-    let silent = sample::alarm(Condition::Silent(channel()), Transition::Raised);
+    let again = sample_alarms::alarm(low(), Transition::RaisedAgain);
+    let silent = sample_alarms::alarm(Condition::Silent(channel()), Transition::Raised);
     let (drain, neat) = (
         dose(
             Way::DrainAndPremix,
@@ -61,14 +63,14 @@ fn golden(texts: &Texts, language: &str) -> String {
         dose(Way::NeatAtPoint, Reason::LeastRoom),
     );
     let (worked, missed) = (
-        sample::outcome(Some(true), -0.1),
-        sample::outcome(Some(false), 1.2),
+        sample_advice::outcome(Some(true), -0.1),
+        sample_advice::outcome(Some(false), 1.2),
     );
-    let (right, weak) = (sample::mixer(6.1), sample::mixer(5.1));
-    let unlogged = sample::movement(MovementKind::Premix, 41.6, Origin::Inferred);
-    let wrong = sample::movement(MovementKind::Water, 41.6, sample::contradicted());
-    let jump = sample::movement(MovementKind::Instrument, 0.0, Origin::Inferred);
-    let leak = sample::departure(DepartureKind::MixLost);
+    let (right, weak) = (sample_advice::mixer(6.1), sample_advice::mixer(5.1));
+    let unlogged = sample_balance::movement(MovementKind::Premix, 41.6, Origin::Inferred);
+    let wrong = sample_balance::movement(MovementKind::Water, 41.6, sample_balance::contradicted());
+    let jump = sample_balance::movement(MovementKind::Instrument, 0.0, Origin::Inferred);
+    let leak = sample_balance::departure(DepartureKind::MixLost);
     let mut digest = sample_summaries::digest();
     digest.standing.truncate(2);
     digest.raised.truncate(2);
@@ -134,8 +136,10 @@ fn the_order_is_what_to_do_why_beware() {
         ),
     ] {
         let line = AlarmLine {
-            advice: Some(Arc::new(sample::advice(Ok(sample::dose(Way::Premix))))),
-            ..sample::alarm(
+            advice: Some(Arc::new(sample_advice::advice(Ok(sample_advice::dose(
+                Way::Premix,
+            ))))),
+            ..sample_alarms::alarm(
                 Condition::Limit(Quantity::Concentration, LimitLevel::Low),
                 Transition::Raised,
             )
@@ -168,7 +172,7 @@ fn the_first_line_fits_a_phone() {
 #[test]
 fn gallons_and_nothing_else_where_a_plant_has_gallons() {
     let texts = built_in();
-    let advice = sample::advice(Ok(sample::dose(Way::DrainAndPremix)));
+    let advice = sample_advice::advice(Ok(sample_advice::dose(Way::DrainAndPremix)));
     let about = about(VolumeUnit::UsGallon);
     let text = told(&texts, "en", &about, &Told::Advice(&advice));
     // 97 L are 25.62 US gal, 861 L are 227.45.
@@ -187,7 +191,7 @@ fn gallons_and_nothing_else_where_a_plant_has_gallons() {
 #[test]
 fn times_are_local_and_the_zone_is_named_once() {
     let texts = built_in();
-    let returned = sample::alarm(Condition::Silent("brix".into()), Transition::Acknowledged);
+    let returned = sample_alarms::alarm(Condition::Silent("brix".into()), Transition::Acknowledged);
     let about = about(VolumeUnit::Litre);
     let text = told(&texts, "en", &about, &Told::Alarm(&returned));
     // 13:25 UTC is 14:25 in Vienna in March.
@@ -197,7 +201,7 @@ fn times_are_local_and_the_zone_is_named_once() {
         german.contains("14:25 MEZ; besteht seit 14:05."),
         "{german}"
     );
-    let leak = sample::departure(DepartureKind::WaterIn);
+    let leak = sample_balance::departure(DepartureKind::WaterIn);
     let text = told(&texts, "en", &about, &Told::Departure(Some(&leak)));
     assert!(text.contains("since 1 Mar 08:25 CET;"), "{text}");
 }
@@ -221,13 +225,13 @@ proptest! {
         title in "\\PC*|.*\\{\\{.*\\}\\}.*|\\{% .* %\\}|\\n+.*", note in any::<String>(), by in any::<String>(),
     ) {
         let texts = built_in();
-        let mut dose = sample::dose(Way::NeatAtPoint);
+        let mut dose = sample_advice::dose(Way::NeatAtPoint);
         dose.mixing_note = Some(note.clone());
         dose.dosing_point = Some(note.as_str().into());
         let line = AlarmLine {
             by: Some(by),
-            advice: Some(Arc::new(sample::advice(Ok(dose)))),
-            ..sample::alarm(
+            advice: Some(Arc::new(sample_advice::advice(Ok(dose)))),
+            ..sample_alarms::alarm(
                 Condition::Disagrees(note.as_str().into()),
                 Transition::Raised,
             )

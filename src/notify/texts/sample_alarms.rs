@@ -1,0 +1,199 @@
+//! Samples of alarms.
+
+use std::sync::Arc;
+
+use crate::alarm::{AlarmState, Priority, Transition};
+use crate::engine::{AlarmEvidence, AlarmLine, OwnWords, Suppressor};
+use crate::rules::causes::{CauseKind, LikelyCause, Sign, SignSeen};
+use crate::rules::{Charted, Check, Condition, Direction, LimitLevel, PlanStep, Step};
+use crate::units::{Quantity, Span};
+
+use super::sample::NOW;
+use super::sample_advice::all_advice;
+use super::sample_plant;
+
+const TRANSITIONS: [Transition; 12] = [
+    Transition::Raised,
+    Transition::RaisedAgain,
+    Transition::Acknowledged,
+    Transition::Returned,
+    Transition::Unacknowledged,
+    Transition::Reset,
+    Transition::Shelved,
+    Transition::Unshelved,
+    Transition::Suppressed,
+    Transition::Unsuppressed,
+    Transition::TakenOutOfService,
+    Transition::PutIntoService,
+];
+
+/// An alarm about this condition.
+pub(super) fn alarm(condition: Condition, transition: Transition) -> AlarmLine {
+    let (value, unit) = match &condition {
+        Condition::Limit(Quantity::Concentration, _) => (Some(6.6), Some("%")),
+        Condition::Limit(quantity, _) => (Some(1.0), Some(quantity.unit())),
+        _ => (None, None),
+    };
+    let is_limit = value.is_some();
+    AlarmLine {
+        id: format!("mill-4/{condition}/{NOW}"),
+        priority: Priority::Medium,
+        transition,
+        state: AlarmState::Unacknowledged,
+        since: NOW - Span::from_mins(20),
+        value,
+        unit,
+        limit: is_limit.then_some(7.0),
+        window: is_limit.then_some((Some(7.0), Some(9.0))),
+        by: None,
+        reason: None,
+        because: None,
+        until: None,
+        own: None,
+        source: sample_plant::source(&condition),
+        stock: sample_plant::stock(&condition),
+        forward: sample_plant::forward(&condition),
+        disk: sample_plant::disk(&condition),
+        advice: None,
+        evidence: None,
+        condition,
+    }
+}
+
+fn suppressors() -> [Suppressor; 7] {
+    let channel = || Arc::<str>::from("brix-2");
+    [
+        Suppressor::PumpsStopped,
+        Suppressor::ProbeTouched(channel()),
+        Suppressor::Recharge,
+        Suppressor::SourceGone,
+        Suppressor::Instrument(channel()),
+        Suppressor::Unsettled(channel()),
+        Suppressor::Alarm("concentration.low_low".to_owned()),
+    ]
+}
+
+/// What a plant's own rules may say.
+fn own_words() -> [OwnWords; 2] {
+    let bare = OwnWords {
+        title: "Smell after a stand-still".to_owned(),
+        message: None,
+        look_at: Vec::new(),
+    };
+    let full = OwnWords {
+        message: Some("It stood for two days.".to_owned()),
+        look_at: vec!["Smell it.".to_owned()],
+        ..bare.clone()
+    };
+    [bare, full]
+}
+
+pub(super) fn alarms() -> Vec<AlarmLine> {
+    let low = || Condition::Limit(Quantity::Concentration, LimitLevel::Low);
+    let mut lines = Vec::new();
+    for transition in TRANSITIONS {
+        let line = alarm(low(), transition);
+        lines.push(AlarmLine {
+            by: Some("shift 1".to_owned()),
+            reason: Some("filter on order".to_owned()),
+            until: Some(NOW + Span::from_hours(8)),
+            ..line.clone()
+        });
+        lines.push(line);
+    }
+    for because in suppressors() {
+        let because = Some(because);
+        let line = alarm(low(), Transition::Suppressed);
+        lines.push(AlarmLine { because, ..line });
+    }
+    for level in [
+        LimitLevel::LowLow,
+        LimitLevel::Low,
+        LimitLevel::High,
+        LimitLevel::HighHigh,
+    ] {
+        for quantity in Quantity::ALL {
+            let condition = Condition::Limit(quantity, level);
+            lines.push(alarm(condition, Transition::Raised));
+        }
+    }
+    for window in [(Some(7.0), None), (None, Some(9.0)), (None, None)] {
+        let window = Some(window);
+        let line = alarm(low(), Transition::Raised);
+        lines.push(AlarmLine { window, ..line });
+    }
+    for priority in [Priority::Low, Priority::Medium, Priority::High] {
+        let line = alarm(low(), Transition::Raised);
+        lines.push(AlarmLine { priority, ..line });
+    }
+    let channel = || Arc::<str>::from("brix-2");
+    for condition in [
+        Condition::Silent(channel()),
+        Condition::Disagrees(channel()),
+        Condition::Instrument(channel()),
+        Condition::Loss,
+        Condition::Gain,
+        Condition::DoseMissed,
+        Condition::Contradicted,
+        Condition::Mixer,
+        Condition::Excess(Step::Watch),
+        Condition::Excess(Step::Act),
+        Condition::Souring(Step::Watch),
+        Condition::Souring(Step::Act),
+        Condition::TrampOil,
+        Condition::Factor,
+        Condition::Source("hall-3".into()),
+        Condition::Overdue(Check::DipSlide),
+        Condition::Nitrite(PlanStep::Watch),
+        Condition::PhDrop(PlanStep::Act),
+        Condition::Ahead(Quantity::Ph, LimitLevel::Low),
+        Condition::Ahead(Quantity::Concentration, LimitLevel::High),
+        Condition::Stock("soluble-a".into()),
+        Condition::Forward("history".into()),
+        Condition::Disk,
+        Condition::Rate(Quantity::Ph, Direction::Falling),
+        Condition::Rate(Quantity::Volume, Direction::Rising),
+        Condition::Shifted(Charted::RefractiveFactor),
+        Condition::PumpsStopped,
+    ] {
+        lines.push(alarm(condition.clone(), Transition::Raised));
+        lines.push(alarm(condition, Transition::Returned));
+    }
+    lines.extend(sample_plant::alarms());
+    for own in own_words() {
+        let line = alarm(Condition::Own("smell".into()), Transition::Raised);
+        lines.push(AlarmLine {
+            own: Some(Arc::new(own)),
+            ..line
+        });
+    }
+    for evidence in all_evidence() {
+        let evidence = Some(Box::new(evidence));
+        let line = alarm(low(), Transition::Raised);
+        lines.push(AlarmLine { evidence, ..line });
+    }
+    for advice in all_advice() {
+        let advice = Some(Arc::new(advice));
+        let line = alarm(low(), Transition::Raised);
+        lines.push(AlarmLine { advice, ..line });
+    }
+    lines
+}
+
+/// Every cause with every sign.
+fn all_evidence() -> [AlarmEvidence; 1] {
+    let sign = |sign| SignSeen {
+        sign,
+        value: None,
+        unit: "",
+    };
+    let cause = |cause| LikelyCause {
+        cause,
+        signs: Sign::ALL.map(sign).to_vec(),
+    };
+    [AlarmEvidence {
+        values: Vec::new(),
+        trend: None,
+        causes: CauseKind::ALL.map(cause).to_vec(),
+    }]
+}
