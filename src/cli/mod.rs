@@ -10,6 +10,7 @@ mod beside;
 mod between;
 pub mod calc;
 pub mod check;
+mod command;
 mod consumption;
 mod demo;
 mod entries;
@@ -18,6 +19,7 @@ mod export;
 mod history;
 mod import;
 mod kept_store;
+mod log;
 mod long_work;
 mod message;
 mod progress;
@@ -29,283 +31,20 @@ mod stopped;
 mod sump_named;
 mod survey;
 
-use std::io::{IsTerminal, Write};
-use std::path::{Path, PathBuf};
+use std::io::Write;
+use std::path::Path;
 use std::process::ExitCode;
 
-use clap::{Args, CommandFactory, Parser, Subcommand};
-use tracing_subscriber::filter::LevelFilter;
+use clap::{CommandFactory, Parser};
 
 use crate::settings::Settings;
-use crate::units::{Concentration, Parse, QuantityError, Span, Volume, to_wire};
+use crate::units::to_wire;
+use command::{CalcArgs, Cli, Command};
+use log::log_to_stderr;
 
 const WELL: u8 = 0;
 const NO: u8 = 1;
 const WRONG: u8 = 2;
-
-/// Watches the water-mixed metalworking fluids of a plant and tells
-/// maintenance what to do, in litres. It advises; it never acts on the plant.
-#[derive(Debug, Parser)]
-#[command(name = "sumpward", version, max_term_width = 100)]
-struct Cli {
-    #[command(subcommand)]
-    command: Command,
-}
-
-#[derive(Debug, Subcommand)]
-enum Command {
-    /// Run the daemon on a plant's settings.
-    Run(Folder),
-    /// Check the settings without starting anything; every mistake at once.
-    Check(Folder),
-    /// Play the invented plant, self-contained: its own broker, plant and crew.
-    Demo(DemoArgs),
-    /// Look what a broker, a serial port or a Modbus line has, with settings to
-    /// copy.
-    #[command(subcommand)]
-    Survey(survey::Survey),
-    /// Drive the same engine with history from files or the store; prints the
-    /// journal, or which alarms come, go and move under changed settings.
-    Replay(ReplayArgs),
-    /// Put history from files into the store of the running daemon.
-    Import(ImportArgs),
-    /// Write something into the running daemon's journal:
-    /// entry SUMP hand-reading brix 6.2 --by anna --at 06:10
-    Entry(Box<EntryArgs>),
-    /// How good the alarms are: the figures of ISA-18.2, what comes most often,
-    /// and what stands or is hidden; from the store.
-    Alarms(AlarmsArgs),
-    /// What sumps have used, by charge, days and months, what it costs, and how
-    /// long the concentrate in stock lasts; from the store.
-    Consumption(ConsumptionArgs),
-    /// Weigh going on, an exchange and a clean-out by what the store knows of
-    /// the charge, and plan the clean-out in litres and hours, with its hazards.
-    Recharge(RechargeArgs),
-    /// Write series or journal into a file for other programs, as CSV or
-    /// Parquet: export series readings.parquet --sump mill-4 --from 2026-03-01
-    Export(export::ExportArgs),
-    /// The logbook of a period for managers and auditors, as one HTML file that
-    /// prints, and as CSV: report mill-4 --from 2026-03-01 --to 2026-04-01 --out
-    /// march.html
-    Report(report::ReportArgs),
-    /// Try the roads to a contact; show messages that wait or were given up.
-    Message(MessageArgs),
-    /// Copy the store to a file, whether the daemon runs or not, and read the
-    /// copy through.
-    Backup(BackupArgs),
-    /// Put a copy in the place of the store, which is set aside; the daemon must
-    /// not run.
-    Restore(RestoreArgs),
-    /// Work out a formula: calc dose volume=820L concentration=4.2% …
-    Calc(CalcArgs),
-}
-
-#[derive(Debug, Args)]
-struct Folder {
-    /// Folder of the plant's settings.
-    #[arg(long, value_name = "DIR", default_value = "config")]
-    config: PathBuf,
-}
-
-#[derive(Debug, Args)]
-struct DemoArgs {
-    /// End by itself after so many seconds; otherwise Ctrl-C ends it.
-    #[arg(long, value_name = "N")]
-    seconds: Option<u64>,
-    /// End by itself after so many simulated hours.
-    #[arg(long, value_name = "N")]
-    hours: Option<u32>,
-    /// Simulated seconds in a real one, at most.
-    #[arg(long, value_name = "X", default_value_t = 3600.0, value_parser = speed)]
-    speed: f64,
-    /// Another seed is another chance of noise and crew.
-    #[arg(long, value_name = "N", default_value_t = 1)]
-    seed: u64,
-    /// Folder for the store; a new one under the system's folder for temporary
-    /// files if not given.
-    #[arg(long, value_name = "DIR")]
-    folder: Option<PathBuf>,
-}
-
-/// Reads how fast the demo is to be.
-fn speed(text: &str) -> Result<f64, String> {
-    let speed: f64 = text.parse().map_err(|_| "a number is needed".to_owned())?;
-    if (1.0..=1e6).contains(&speed) {
-        Ok(speed)
-    } else {
-        Err("1 to 1000000 is allowed".to_owned())
-    }
-}
-
-#[derive(Debug, Args)]
-struct ReplayArgs {
-    #[command(flatten)]
-    folder: Folder,
-    /// Readings as CSV: time,sump,channel,value and, where they came late,
-    /// arrival. Times after RFC 3339, values in the channel's unit.
-    #[arg(
-        long,
-        value_name = "FILE.csv",
-        required_unless_present = "from_store",
-        conflicts_with = "from_store"
-    )]
-    readings: Option<PathBuf>,
-    /// Entries that people made, one JSON object a line.
-    #[arg(long, value_name = "FILE.ndjson", conflicts_with = "from_store")]
-    entries: Option<PathBuf>,
-    /// Take readings and entries from the plant's store, as they came.
-    #[arg(long)]
-    from_store: bool,
-    /// From this day or time of the store on; from its first live reading if
-    /// not given.
-    #[arg(long, value_name = "TIME", requires = "from_store")]
-    from: Option<String>,
-    /// To before this day or time; to the end if not given.
-    #[arg(long, value_name = "TIME", requires = "from_store")]
-    to: Option<String>,
-    /// Where the journal goes; standard output if not given.
-    #[arg(long, value_name = "FILE.ndjson", conflicts_with = "changed")]
-    out: Option<PathBuf>,
-    /// Replay under the settings in this folder too, and print side by side
-    /// which alarms come, go and move against those of --config.
-    #[arg(long, value_name = "DIR")]
-    changed: Option<PathBuf>,
-    /// Print the comparison as one JSON object.
-    #[arg(long, requires = "changed")]
-    json: bool,
-}
-
-#[derive(Debug, Args)]
-struct EntryArgs {
-    #[command(flatten)]
-    folder: Folder,
-    #[command(flatten)]
-    what: entry::What,
-}
-
-#[derive(Debug, Args)]
-struct BackupArgs {
-    #[command(flatten)]
-    folder: Folder,
-    /// Only read through a copy that is there.
-    #[arg(long)]
-    check: bool,
-    /// The copy; it must not be there yet.
-    #[arg(value_name = "FILE")]
-    file: PathBuf,
-}
-
-#[derive(Debug, Args)]
-struct RestoreArgs {
-    #[command(flatten)]
-    folder: Folder,
-    /// The copy.
-    #[arg(value_name = "FILE")]
-    file: PathBuf,
-}
-
-#[derive(Debug, Args)]
-struct ImportArgs {
-    #[command(flatten)]
-    folder: Folder,
-    /// Print one JSON object.
-    #[arg(long)]
-    json: bool,
-    /// Readings as CSV or entries as JSON lines, in the formats of `replay`.
-    #[arg(value_name = "FILE", required = true)]
-    files: Vec<PathBuf>,
-}
-
-#[derive(Debug, Args)]
-struct AlarmsArgs {
-    #[command(flatten)]
-    folder: Folder,
-    /// From this day or time on: 2026-03-02, "2026-03-02 06:10", or with an
-    /// offset; 30 days before the end if not given.
-    #[arg(long, value_name = "TIME")]
-    from: Option<String>,
-    /// To before this day or time; now if not given.
-    #[arg(long, value_name = "TIME")]
-    to: Option<String>,
-    /// Scale the mean rates to so many sumps, for which one person is
-    /// responsible.
-    #[arg(long, value_name = "N", value_parser = alarms::sumps)]
-    sumps_per_person: Option<f64>,
-    /// An alarm that comes three times within so long is repeating.
-    #[arg(long, value_name = "TIME", default_value_t = alarms::usual().repeats_within, value_parser = quantity::<Span>)]
-    repeats_within: Span,
-    /// An alarm that goes by itself within so long is fleeting.
-    #[arg(long, value_name = "TIME", default_value_t = alarms::usual().fleeting_within, value_parser = quantity::<Span>)]
-    fleeting_within: Span,
-    /// Print one JSON object.
-    #[arg(long)]
-    json: bool,
-}
-
-#[derive(Debug, Args)]
-struct ConsumptionArgs {
-    #[command(flatten)]
-    folder: Folder,
-    /// Print one JSON object.
-    #[arg(long)]
-    json: bool,
-    /// The sumps; all if none is given.
-    #[arg(value_name = "SUMP")]
-    sumps: Vec<String>,
-}
-
-#[derive(Debug, Args)]
-struct MessageArgs {
-    /// Folder of the plant's settings.
-    #[arg(long, value_name = "DIR", default_value = "config", global = true)]
-    config: PathBuf,
-    #[command(subcommand)]
-    what: message::Message,
-}
-
-#[derive(Debug, Args)]
-struct RechargeArgs {
-    #[command(flatten)]
-    folder: Folder,
-    /// Print one JSON object.
-    #[arg(long)]
-    json: bool,
-    /// Print the plan alone.
-    #[arg(long)]
-    plan_only: bool,
-    /// The whole volume, with lines and machines; by readings, or else the
-    /// settings' working volume, if not given.
-    #[arg(long, value_name = "VOLUME", value_parser = quantity::<Volume>)]
-    volume: Option<Volume>,
-    /// Share of the volume that no drain gets out.
-    #[arg(long, value_name = "SHARE", default_value = "0 %", value_parser = quantity::<Concentration>)]
-    rest: Concentration,
-    /// The sump.
-    #[arg(value_name = "SUMP")]
-    sump: String,
-}
-
-/// Reads a number with its unit.
-fn quantity<T: Parse>(text: &str) -> Result<T, QuantityError> {
-    T::parse(text)
-}
-
-#[derive(Debug, Args)]
-#[command(disable_help_flag = true)]
-struct CalcArgs {
-    /// Print this, or what there is to say of one calculation.
-    #[arg(short, long)]
-    help: bool,
-    /// List the calculations.
-    #[arg(long)]
-    list: bool,
-    /// Print one JSON object.
-    #[arg(long)]
-    json: bool,
-    /// The calculation, then key=value with units.
-    #[arg(value_name = "NAME key=value")]
-    words: Vec<String>,
-}
 
 /// Does what the command line asks for.
 pub fn main() -> ExitCode {
@@ -526,53 +265,4 @@ fn explain(name: Option<&String>) -> u8 {
 /// Prints to standard output; a reader that went away is no failure of ours.
 fn say(text: &str) {
     let _ = std::io::stdout().write_all(text.as_bytes());
-}
-
-/// The log goes to standard error; `SUMPWARD_LOG` sets how much, as in
-/// `SUMPWARD_LOG=debug`.
-fn log_to_stderr(usual: &str) {
-    let wish = std::env::var("SUMPWARD_LOG").unwrap_or_default();
-    let known = says_how_much(&wish);
-    if !known && !wish.is_empty() {
-        eprintln!(
-            "SUMPWARD_LOG: \"{wish}\" does not say how much is logged; write error, warn, info or debug; it stays as usual"
-        );
-    }
-    let filter = tracing_subscriber::EnvFilter::new(if known { &wish } else { usual });
-    tracing_subscriber::fmt()
-        .with_env_filter(filter)
-        .with_writer(std::io::stderr)
-        .with_ansi(std::io::stderr().is_terminal())
-        .init();
-}
-
-/// Whether a text says how much to log: a level, or parts of the program with
-/// levels of their own. A single other word would be taken for the name of such
-/// a part, and everything else would go unlogged.
-fn says_how_much(wish: &str) -> bool {
-    let is_level = |part: &str| part.trim().parse::<LevelFilter>().is_ok();
-    wish.split(',').all(|part| match part.split_once('=') {
-        Some((_, level)) => is_level(level),
-        None => !part.is_empty() && is_level(part),
-    })
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_word_that_is_no_level_does_not_silence_the_log() {
-        for known in [
-            "debug",
-            "WARN",
-            "info,rumqttc=error",
-            "sumpward::store=trace",
-        ] {
-            assert!(says_how_much(known), "{known}");
-        }
-        for unknown in ["", "loud", "info,loud", "sumpward=loud"] {
-            assert!(!says_how_much(unknown), "{unknown}");
-        }
-    }
 }
