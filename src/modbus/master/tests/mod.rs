@@ -1,252 +1,24 @@
 //! The master against slaves and wires in software.
 
-use std::collections::BTreeMap;
+mod wire;
 
 use proptest::prelude::*;
 
-use super::super::pdu::{MOST_REGISTERS, Request, Table};
+use super::super::pdu::{MOST_REGISTERS, Table};
 use super::super::plan::{Wanted, plan};
-use super::super::rtu::Timing;
-use super::super::{RtuLink, RtuSetup, TcpLink, TcpSetup, rtu, tcp};
+use super::super::{TcpLink, rtu, tcp};
 use super::*;
+use wire::{
+    Ended, Fate, INTERVAL, LATENCY, Reply, TCP, Wire, check_attribution, on_a_bus, rtu_master,
+    rtu_master_of, said, tcp_master, understood, words,
+};
 
-const TIMEOUT: Duration = Duration::from_millis(200);
-const LATENCY: Duration = Duration::from_millis(1000);
 /// Longer than a slave that failed is spared, so that nothing but the rest of
 /// the line keeps its late answers apart.
 const SLOW: Duration = Duration::from_millis(3000);
+
 /// Within this time 40 failures in a row are overcome.
 const LONG_ENOUGH: Duration = Duration::from_secs(3000);
-const INTERVAL: Duration = Duration::from_secs(1);
-
-/// What a slave makes of one request.
-#[derive(Debug, Clone)]
-enum Reply {
-    Answer,
-    Exception(u8),
-    Nothing,
-    Damaged(prop::sample::Index),
-    Cut(prop::sample::Index),
-}
-
-/// What happens around one request.
-#[derive(Debug, Clone)]
-struct Fate {
-    reply: Reply,
-    /// From the end of the request to the answer.
-    delay: Duration,
-    /// The process stands still for so long while it writes.
-    stall: Duration,
-    /// Bytes of nobody, and when they come.
-    noise: Option<(Duration, Vec<u8>)>,
-}
-
-impl Fate {
-    fn after(reply: Reply, delay_ms: u64) -> Self {
-        Fate {
-            reply,
-            delay: Duration::from_millis(delay_ms),
-            stall: Duration::ZERO,
-            noise: None,
-        }
-    }
-}
-
-/// What a register held when the slave got its n-th request: no two are alike.
-fn held(slave: u8, register: u16, request: u16) -> u16 {
-    (u16::from(slave) << 13) ^ (register << 9) ^ request
-}
-
-/// Slave and request out of the words on a wire.
-fn understood(words: &[u8]) -> Request {
-    let table = match words[0] {
-        3 => Table::Holding,
-        _ => Table::Input,
-    };
-    let [first, count] = [1, 3].map(|at| u16::from_be_bytes([words[at], words[at + 1]]));
-    Request::new(table, first, count).unwrap()
-}
-
-/// What the slave says to its n-th request.
-fn said(slave: u8, request: Request, nth: u16) -> Vec<u8> {
-    let mut words = vec![request.table().function(), (2 * request.count()) as u8];
-    for register in request.first()..request.first() + request.count() {
-        words.extend(held(slave, register, nth).to_be_bytes());
-    }
-    words
-}
-
-fn refusal(request: Request, code: u8) -> Vec<u8> {
-    vec![request.table().function() | 0x80, code]
-}
-
-/// Everything that ever came out of a master, with the number of the request
-/// that was sent last.
-type Told = Vec<(Duration, u16, Output)>;
-
-/// Plays one slave after the other on a wire; `fate` tells the n-th request's.
-struct Wire {
-    now: Duration,
-    sent: u16,
-    arriving: BTreeMap<(Duration, u64), Vec<u8>>,
-    told: Told,
-}
-
-/// Why a run ended.
-#[derive(Debug, PartialEq)]
-enum Ended {
-    AtTheEnd,
-    Closed,
-}
-
-impl Wire {
-    fn new() -> Self {
-        Wire {
-            now: Duration::ZERO,
-            sent: 0,
-            arriving: BTreeMap::new(),
-            told: Vec::new(),
-        }
-    }
-
-    fn arrives(&mut self, at: Duration, bytes: Vec<u8>) {
-        let nth = self.arriving.len() as u64 + 1000 * u64::from(self.sent);
-        self.arriving.insert((at, nth), bytes);
-    }
-
-    /// Runs until `end`, or until the master wants the connection closed.
-    fn run<L: Link>(
-        &mut self,
-        master: &mut Master<L>,
-        end: Duration,
-        mut heard: impl FnMut(&mut Wire, &[u8], u16),
-    ) -> Ended {
-        while self.now < end {
-            match master.poll(self.now) {
-                Output::Discard => {
-                    let came = self.came();
-                    master.handle_discarded(came.iter().map(Vec::len).sum());
-                }
-                Output::Send(frame) => {
-                    self.sent += 1;
-                    let nth = self.sent;
-                    heard(self, &frame, nth);
-                }
-                Output::Wait(until) => {
-                    let next = self.arriving.keys().next().map_or(end, |(at, _)| *at);
-                    self.now = until.min(next).max(self.now);
-                    for bytes in self.came() {
-                        master.handle_input(&bytes, self.now);
-                    }
-                }
-                Output::Close => return Ended::Closed,
-                told => self.told.push((self.now, self.sent, told)),
-            }
-        }
-        Ended::AtTheEnd
-    }
-
-    /// What has arrived by now.
-    fn came(&mut self) -> Vec<Vec<u8>> {
-        let later = self.arriving.split_off(&(self.now, u64::MAX));
-        std::mem::replace(&mut self.arriving, later)
-            .into_values()
-            .collect()
-    }
-}
-
-fn wanted() -> Vec<Wanted> {
-    // Two requests that look alike to slave 1, and one to slave 2.
-    [(1, 2), (1, 8), (2, 2)]
-        .map(|(slave, first)| Wanted {
-            slave,
-            table: Table::Input,
-            first,
-            count: 2,
-        })
-        .to_vec()
-}
-
-fn rtu_master() -> Master<RtuLink> {
-    rtu_master_of(LATENCY)
-}
-
-fn rtu_master_of(latency: Duration) -> Master<RtuLink> {
-    let setup = RtuSetup {
-        timing: Timing::of(19_200),
-        timeout: TIMEOUT,
-        latency,
-        pause: Duration::ZERO,
-    };
-    let link = RtuLink::new(setup, Duration::ZERO);
-    Master::new(link, plan(&wanted(), 2), INTERVAL, Duration::ZERO)
-}
-
-const TCP: TcpSetup = TcpSetup {
-    timeout: TIMEOUT,
-    pause: Duration::ZERO,
-};
-
-fn tcp_master() -> Master<TcpLink> {
-    let link = TcpLink::new(TCP, Duration::ZERO);
-    Master::new(link, plan(&wanted(), 2), INTERVAL, Duration::ZERO)
-}
-
-/// A serial bus on which the n-th request meets the n-th fate, and those beyond
-/// meet good slaves.
-fn on_a_bus(fates: Vec<Fate>) -> impl FnMut(&mut Wire, &[u8], u16) {
-    let timing = Timing::of(19_200);
-    move |wire, frame, nth| {
-        let good = Fate::after(Reply::Answer, 5);
-        let fate = fates.get(usize::from(nth) - 1).unwrap_or(&good);
-        wire.now += fate.stall;
-        let (slave, words) = rtu::decode(frame).unwrap();
-        let request = understood(words);
-        let words = match fate.reply {
-            Reply::Nothing => None,
-            Reply::Exception(code) => Some(refusal(request, code)),
-            _ => Some(said(slave, request, nth)),
-        };
-        let begins = wire.now + timing.on_wire(frame.len()) + fate.delay;
-        if let Some((at, noise)) = &fate.noise {
-            wire.arrives(wire.now + *at, noise.clone());
-        }
-        if let Some(words) = words {
-            let mut bytes = rtu::encode(slave, &words);
-            match fate.reply {
-                Reply::Damaged(at) => {
-                    let at = at.index(bytes.len());
-                    bytes[at] ^= 0x10;
-                }
-                Reply::Cut(at) => bytes.truncate(at.index(bytes.len())),
-                _ => {}
-            }
-            // In portions, as adapters hand them over.
-            let mut at = begins;
-            for portion in bytes.chunks((bytes.len() / 2).clamp(1, 62)) {
-                at += timing.on_wire(portion.len());
-                wire.arrives(at, portion.to_vec());
-            }
-        }
-    }
-}
-
-/// Every value is that of its register, as the slave held it when it got the
-/// request that the value is told for.
-fn check_attribution(told: &Told, reads: &[Read]) -> Result<usize, TestCaseError> {
-    let mut values = 0;
-    for (_, nth, output) in told {
-        if let Output::Registers { read, registers } = output {
-            let Read { slave, request, .. } = &reads[*read];
-            let own: Vec<u16> = (request.first()..request.first() + request.count())
-                .map(|register| held(*slave, register, *nth))
-                .collect();
-            prop_assert_eq!(registers, &own, "request {}", nth);
-            values += 1;
-        }
-    }
-    Ok(values)
-}
 
 fn any_fate() -> impl Strategy<Value = Fate> {
     let reply = prop_oneof![
@@ -330,21 +102,6 @@ proptest! {
         wire.run(&mut master, Duration::from_secs(30), |_, _, _| {});
         prop_assert_eq!(master.counts().answers, 0);
     }
-}
-
-/// What was told, without the values.
-fn words(told: &Told) -> Vec<String> {
-    told.iter()
-        .map(|(_, nth, output)| match output {
-            Output::Registers { read, .. } => format!("{nth}: read {read}"),
-            Output::Failed { read, failure } => format!("{nth}: {read} failed, {failure:?}"),
-            Output::Refused { read, exception } => {
-                format!("{nth}: {read} refused, {}", exception.0)
-            }
-            Output::Slave { slave, change } => format!("{nth}: slave {slave} {change:?}"),
-            other => format!("{nth}: {other:?}"),
-        })
-        .collect()
 }
 
 #[test]
