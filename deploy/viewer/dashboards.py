@@ -606,6 +606,22 @@ DAEMON = [
         [Query("max by (file) (sumpward_store_file_bytes)", None, "{{file}}")], (12, 8), "bytes", decimals=1,
     ),
     Panel(
+        "timeseries", "Thrown away for want of room",
+        "Readings and estimates a day that were deleted before their time, as the store had too little room; with no, a server of "
+        "series did not have them yet. Make room on the disk, or give the store more.",
+        [Query("sum by (forwarded) (86400 * rate(sumpward_store_values_deleted_for_room_total[1h]))", None, "forwarded: {{forwarded}}")],
+        (12, 8), "short", decimals=0,
+    ),
+    Panel(
+        "timeseries", "What the store holds",
+        "Readings and estimates in packed blocks, and rows of rollups by their step.",
+        [
+            Query("max(sumpward_store_packed_values)", None, "packed values"),
+            Query("max by (step) (sumpward_store_rollups)", None, "rollups, {{step}}"),
+        ],
+        (12, 8), "short", decimals=0,
+    ),
+    Panel(
         "timeseries", "Engine at work",
         "Share of the time for which each shard of the engine works. Near 1 it is full: more threads, or another machine.",
         [Query("sum by (shard) (rate(sumpward_engine_busy_seconds_total[5m]))", None, "shard {{shard}}")],

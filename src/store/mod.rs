@@ -100,5 +100,5 @@ pub use rows::{
     SettledRow, SnapshotRow, Tally, WaitingChange, WaitingRow,
 };
 pub use series::{SeriesId, SeriesKind, SeriesMap, SeriesRow};
-pub use stats::Stats;
+pub use stats::{Held, Stats};
 pub use writer::{AfterCommit, Limits, Refused, Writer, WriterHandle};

@@ -1,9 +1,27 @@
 //! What the writer has done so far, for whoever wants to show it.
 
+use std::sync::Mutex;
 use std::sync::atomic::Ordering::Relaxed;
 use std::sync::atomic::{AtomicBool, AtomicI64, AtomicU64, AtomicUsize};
 
 use super::commit_times::CommitTimes;
+
+/// What a store holds, counted from time to time.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Held {
+    /// Packed blocks.
+    pub blocks: u64,
+    /// Values in them.
+    pub packed_values: u64,
+    /// Hours of which the minutes are kept.
+    pub minute_hours: u64,
+    /// Hours, rolled up.
+    pub hours: u64,
+    /// Days, rolled up.
+    pub days: u64,
+    /// Lines of the journal.
+    pub journal_lines: u64,
+}
 
 /// Counters of one writer since it was started, each exact by itself; two of
 /// them read one after the other may lie a commit apart.
@@ -69,6 +87,8 @@ pub struct Stats {
     pub wal_bytes: AtomicU64,
     /// Bytes that are free on the disk; 0 where it does not tell.
     pub disk_free_bytes: AtomicU64,
+    /// What the store holds, as it was counted last; none before the first count.
+    pub held: Mutex<Option<Held>>,
 }
 
 impl Stats {

@@ -149,6 +149,12 @@ fn a_parser_of_others_finds_the_plants_values_and_the_daemons_own() {
         ),
         ("sumpward_scrape_fresh", &[], 1.0),
         ("sumpward_store_failing", &[], 0.0),
+        ("sumpward_store_short_of_room", &[], 0.0),
+        (
+            "sumpward_store_values_deleted_for_room_total",
+            &[("forwarded", "no")],
+            0.0,
+        ),
         (
             "sumpward_store_values_total",
             &[("became", "duplicate")],

@@ -213,7 +213,7 @@ fn without_losses(found: &Output) -> String {
     let told = String::from_utf8_lossy(&found.stdout);
     let lines = told.lines();
     lines
-        .filter(|line| !line.starts_with("consumption/Losses/"))
+        .filter(|line| !line.is_empty() && !line.starts_with("consumption/Losses/"))
         .map(|line| format!("{line}\n"))
         .collect()
 }

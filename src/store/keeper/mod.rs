@@ -9,6 +9,7 @@
 
 mod awaited;
 mod block;
+mod census;
 mod merge;
 mod pack;
 mod retain;
@@ -30,6 +31,7 @@ use super::reader::Reader;
 use super::work::Chore;
 use super::writer::WriterHandle;
 
+use census::Census;
 use pack::Crowd;
 pub use retain::Keep;
 pub use room::Room;
@@ -75,6 +77,7 @@ pub struct Keeper<A> {
     /// When it was looked for what is too old.
     retained: Option<Timestamp>,
     wal: WalWatch,
+    census: Census,
 }
 
 impl<A: Send + 'static> Keeper<A> {
@@ -97,6 +100,7 @@ impl<A: Send + 'static> Keeper<A> {
             merged: None,
             retained: None,
             wal: WalWatch::open(folder)?,
+            census: Census::default(),
         })
     }
 
@@ -115,6 +119,7 @@ impl<A: Send + 'static> Keeper<A> {
         self.make_room()?;
         self.wal.look(&self.writer.stats())?;
         self.count(now)?;
+        self.count_held()?;
         Ok(more)
     }
 

@@ -242,6 +242,42 @@ fn what_nobody_has_got_yet_is_counted_apart_where_it_goes_for_want_of_room() {
 }
 
 #[test]
+fn what_the_store_holds_is_counted_some_at_a_time() {
+    let plant = Plant::start(patient());
+    let lines = (0..12_345).map(|n| line(n / 3, "m1", n as u64, "note", "{}"));
+    plant.commit(Batch {
+        journal: lines.collect(),
+        ..samples(series_0(3))
+    });
+    keep(&plant, KeeperSetup::default(), 4 * DAY);
+    let stats = plant.writer.stats();
+    *stats.held.lock().unwrap() = None;
+    let setup = KeeperSetup::default();
+    let mut keeper = Keeper::open(plant.folder.path(), plant.writer.handle(), setup).unwrap();
+    let held = loop {
+        keeper.round(at(4 * DAY)).unwrap();
+        if let Some(held) = *stats.held.lock().unwrap() {
+            break held;
+        }
+    };
+    let store = rusqlite::Connection::open(plant.folder.path().join(FILE_NAME)).unwrap();
+    let ask = |sql: &str| -> u64 {
+        let count: i64 = store.query_row(sql, (), |row| row.get(0)).unwrap();
+        count.cast_unsigned()
+    };
+    let wanted = Held {
+        blocks: ask("SELECT count(*) FROM blocks"),
+        packed_values: series_0(3).len() as u64,
+        minute_hours: 72,
+        hours: 72,
+        days: 3,
+        journal_lines: 12_345,
+    };
+    assert!(wanted.blocks > 0);
+    assert_eq!(held, wanted);
+}
+
+#[test]
 fn another_program_that_reads_for_long_makes_the_log_grow_until_it_is_gone() {
     let plant = Plant::start(patient());
     plant.commit(samples(vec![sample(0, 0, 1.0)]));

@@ -7,7 +7,9 @@ use prometheus_client::collector::Collector;
 use prometheus_client::encoding::DescriptorEncoder;
 
 use super::family::Family;
-use super::figures::{DaemonFigures, ForwardFigures, Scrape, ShardFigures, SourceFigures};
+use super::figures::{
+    DaemonFigures, ForwardFigures, Scrape, ShardFigures, SourceFigures, StoreFigures,
+};
 
 const BUILD: Family = Family::new("build", "Which program this is");
 const STARTED: Family = Family::of(
@@ -91,6 +93,56 @@ const BYTES: Family = Family::of(
     "store_file",
     "bytes",
     "Size of the store's files: main, and wal for what is not yet taken over into it",
+);
+const PACKED: Family = Family::new(
+    "store_values_packed",
+    "Readings and estimates that were packed into blocks",
+);
+const HELD_VALUES: Family = Family::new(
+    "store_packed_values",
+    "Readings and estimates that the store holds in packed blocks, as it counted last",
+);
+const HELD_BLOCKS: Family = Family::new(
+    "store_blocks",
+    "Packed blocks that the store holds, as it counted last",
+);
+const HELD_ROLLUPS: Family = Family::new(
+    "store_rollups",
+    "Rows of rollups that the store holds, by step, as it counted last; a row of minutes holds those of an hour",
+);
+const HELD_LINES: Family = Family::new(
+    "store_journal_lines",
+    "Lines of the journal that the store holds, as it counted last",
+);
+const LATE_VALUES: Family = Family::new(
+    "store_late_values",
+    "Values that came to packed times and wait to be packed with them, counted up to 100000",
+);
+const LAG: Family = Family::of(
+    "store_lag",
+    "seconds",
+    "How far packing and rolling up are behind the clock; by the settings at least store.pack_after",
+);
+const DELETED: Family = Family::new(
+    "store_rows_deleted",
+    "Values, rollups and lines of the journal that were deleted as they were too old",
+);
+const FORCED_VALUES: Family = Family::new(
+    "store_values_deleted_for_room",
+    "Readings and estimates that were deleted before their time for want of room, by whether all servers of series had them",
+);
+const FORCED_ROLLUPS: Family = Family::new(
+    "store_rollups_deleted_for_room",
+    "Rows of minutes and hours that were deleted before their time for want of room",
+);
+const SHORT: Family = Family::new(
+    "store_short_of_room",
+    "Whether the store takes more room than it may, or leaves its disk less: 1 yes, 0 no",
+);
+const DISK_FREE: Family = Family::of(
+    "store_disk_free",
+    "bytes",
+    "What is free on the disk of the store",
 );
 const OUTBOX: Family = Family::new(
     "outbox_messages",
@@ -218,8 +270,34 @@ fn store(out: &mut DescriptorEncoder<'_>, figures: &DaemonFigures) -> fmt::Resul
     one(STORE_QUEUE, out, store.queue as f64)?;
     let files = store.bytes.map(|(file, n)| ([("file", file)], n as f64));
     BYTES.gauges(out, files)?;
+    room(out, store)?;
     let dropped = store.messages_dropped;
     MESSAGES_DROPPED.counters(out, dropped.map(|(reason, n)| ([("reason", reason)], n)))
+}
+
+fn room(out: &mut DescriptorEncoder<'_>, store: &StoreFigures) -> fmt::Result {
+    PACKED.counters(out, [(NONE, store.packed)])?;
+    one(LATE_VALUES, out, store.late as f64)?;
+    LAG.gauges(out, store.lags_s.map(|(of, s)| ([("of", of)], s)))?;
+    if let Some(held) = store.held {
+        one(HELD_BLOCKS, out, held.blocks as f64)?;
+        one(HELD_VALUES, out, held.packed_values as f64)?;
+        let steps = [
+            ("minute", held.minute_hours),
+            ("hour", held.hours),
+            ("day", held.days),
+        ];
+        let steps = steps.map(|(step, n)| ([("step", step)], n as f64));
+        HELD_ROLLUPS.gauges(out, steps)?;
+        one(HELD_LINES, out, held.journal_lines as f64)?;
+    }
+    DELETED.counters(out, [(NONE, store.deleted)])?;
+    let forced = store.forced_values;
+    FORCED_VALUES.counters(out, forced.map(|(had, n)| ([("forwarded", had)], n)))?;
+    FORCED_ROLLUPS.counters(out, [(NONE, store.forced_rollups)])?;
+    one(SHORT, out, flag(store.short_of_room))?;
+    let free = store.disk_free.into_iter();
+    DISK_FREE.gauges(out, free.map(|bytes| (NONE, bytes as f64)))
 }
 
 fn messages(out: &mut DescriptorEncoder<'_>, figures: &DaemonFigures) -> fmt::Result {

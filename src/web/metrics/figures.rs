@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use crate::engine::{AlarmCounts, SumpFigures};
+use crate::store::Held;
 use crate::units::Timestamp;
 
 /// Everything that one scrape tells.
@@ -99,6 +100,24 @@ pub struct StoreFigures {
     pub queue: usize,
     /// Bytes of its files, by name.
     pub bytes: [(&'static str, u64); 2],
+    /// Values packed since the start.
+    pub packed: u64,
+    /// Values that came to packed times and are not packed yet, up to 100,000.
+    pub late: u64,
+    /// How far packing and rolling up are behind the clock, s.
+    pub lags_s: [(&'static str, f64); 2],
+    /// What the store holds; none before it was counted.
+    pub held: Option<Held>,
+    /// Values, rollups and lines of the journal deleted as they were too old.
+    pub deleted: u64,
+    /// Values deleted before their time, by whether all who forward had them.
+    pub forced_values: [(&'static str, u64); 2],
+    /// Rollups deleted before their time.
+    pub forced_rollups: u64,
+    /// Whether it is short of room.
+    pub short_of_room: bool,
+    /// Bytes that are free on its disk, where the disk tells.
+    pub disk_free: Option<u64>,
     /// Messages in the outbox that were given up, by reason.
     pub messages_dropped: [(&'static str, u64); 3],
 }

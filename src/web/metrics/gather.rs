@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 use std::sync::atomic::AtomicU64;
 use std::sync::atomic::Ordering::Relaxed;
-use std::sync::{Arc, Mutex};
+use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 
 use super::board::{Board, Laid};
@@ -123,6 +123,8 @@ impl Gather {
     fn store(&self) -> StoreFigures {
         let stats = &self.observed.store;
         let of = |counter: &AtomicU64| counter.load(Relaxed);
+        let missed = of(&stats.values_deleted_unforwarded);
+        let forced = of(&stats.values_deleted_for_room).max(missed);
         StoreFigures {
             values: [
                 ("stored", of(&stats.rows_stored)),
@@ -137,6 +139,18 @@ impl Gather {
             failing: stats.failing.load(Relaxed),
             queue: stats.queue_depth.load(Relaxed),
             bytes: [("main", self.bytes("")), ("wal", self.bytes("-wal"))],
+            packed: of(&stats.values_packed),
+            late: of(&stats.late_values),
+            lags_s: [
+                ("packing", of(&stats.packing_lag_ms) as f64 / 1e3),
+                ("rollups", of(&stats.rolling_lag_ms) as f64 / 1e3),
+            ],
+            held: *stats.held.lock().unwrap_or_else(PoisonError::into_inner),
+            deleted: of(&stats.deleted),
+            forced_values: [("yes", forced - missed), ("no", missed)],
+            forced_rollups: of(&stats.deleted_for_room).saturating_sub(forced),
+            short_of_room: stats.short_of_room.load(Relaxed),
+            disk_free: Some(of(&stats.disk_free_bytes)).filter(|bytes| *bytes > 0),
             messages_dropped: [
                 ("outbox_full", of(&stats.outbox_dropped)),
                 ("expired", of(&stats.expired)),

@@ -11,6 +11,7 @@ use crate::alarm::{AlarmState, Priority};
 use crate::engine::{AlarmCounts, ChannelFigures, InstrumentClass, SumpFigures};
 use crate::model::DepartureKind;
 use crate::model::money::Litres;
+use crate::store::Held;
 use crate::units::{Measured, Quantity, Span, Timestamp};
 
 const NOW: Timestamp = Timestamp::from_millis(1_800_000_000_000);
@@ -87,6 +88,16 @@ fn scrape(plant: &str, sumps: Vec<SumpFigures>) -> Arc<Scrape> {
                 values: named(["stored", "duplicate", "conflict", "refused"]),
                 bytes: named(["main", "wal"]),
                 messages_dropped: named(["outbox_full", "expired", "refused"]),
+                lags_s: [("packing", 21_600.5), ("rollups", 25_000.0)],
+                forced_values: [("yes", 17), ("no", 4)],
+                held: Some(Held {
+                    blocks: 3,
+                    packed_values: 24_000,
+                    minute_hours: 5,
+                    hours: 6,
+                    days: 1,
+                    journal_lines: 8,
+                }),
                 ..StoreFigures::default()
             },
             messages: MessageFigures {
@@ -235,6 +246,15 @@ fn values_are_in_base_units() {
             &[("target", "history")],
             2.5,
         ),
+        ("sumpward_store_packed_values", &[], 24_000.0),
+        ("sumpward_store_rollups", &[("step", "minute")], 5.0),
+        ("sumpward_store_lag_seconds", &[("of", "packing")], 21_600.5),
+        (
+            "sumpward_store_values_deleted_for_room_total",
+            &[("forwarded", "no")],
+            4.0,
+        ),
+        ("sumpward_store_short_of_room", &[], 0.0),
         ("sumpward_scrape_sumps_left_out", &[], 0.0),
     ] {
         let found = value(&text, name, labels);
@@ -252,10 +272,12 @@ fn what_is_not_known_is_left_out() {
     unknown.volume_l = Some(f64::NAN);
     unknown.channels[0].value = None;
     unknown.channels[0].time = None;
-    let scrape = scrape("works", vec![unknown]);
+    let mut scrape = scrape("works", vec![unknown]);
+    Arc::get_mut(&mut scrape).unwrap().daemon.store.held = None;
     let text = expose(&scrape, Format::OpenMetrics, 1000).text;
     assert!(!text.contains("sumpward_sump_concentration_ratio"));
     assert!(!text.contains("sumpward_sump_volume_litres"));
+    assert!(!text.contains("sumpward_store_blocks"));
     assert!(!text.contains("NaN"), "{text}");
     assert_eq!(value(&text, "sumpward_channel_value", &[]), 9.1);
 }
