@@ -24,6 +24,7 @@ mod forward;
 mod import;
 mod kept_states;
 mod kill;
+mod kill_packing;
 mod lines;
 mod link;
 mod mail;
