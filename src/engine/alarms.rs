@@ -2,9 +2,9 @@
 
 use std::sync::Arc;
 
-use crate::alarm::{Hiding, Transition, Verdict};
+use crate::alarm::{AlarmManner, Hiding, Transition, Verdict};
 use crate::rules::{Condition, Finding, LimitLevel, Rule, judge_limit};
-use crate::units::{Quantity, Timestamp};
+use crate::units::{Quantity, Span, Timestamp};
 
 use super::alarm_list::{AlarmIx, Watched};
 use super::event::Effect;
@@ -144,6 +144,7 @@ impl SumpWatch {
             if !is_due(self) {
                 continue;
             }
+            self.let_go_before_shelf_ends(alarm);
             if let Some(transition) = self.alarms.life_mut(alarm).end_shelf(self.now) {
                 self.came_forth(alarm, transition, &Told::default(), out);
             }
@@ -160,6 +161,24 @@ impl SumpWatch {
                     self.judge(alarm, verdict, out);
                 }
             }
+        }
+    }
+
+    /// What is over when its shelf ends is not told for a moment only to return:
+    /// nobody waits for its off-delay.
+    fn let_go_before_shelf_ends(&mut self, alarm: AlarmIx) {
+        let life = self.alarms.life(alarm);
+        let ends = life.shelved_until().is_some_and(|until| until <= self.now);
+        if ends && life.is_active() && self.is_over(alarm) {
+            let manner = AlarmManner {
+                off: Span::ZERO,
+                ..self.alarms.spec(alarm).manner
+            };
+            let now = self.now;
+            // It is hidden, so that this is no step that is told.
+            self.alarms
+                .life_mut(alarm)
+                .observe(now, Verdict::Inside, manner);
         }
     }
 

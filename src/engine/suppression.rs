@@ -334,7 +334,7 @@ impl SumpWatch {
     }
 
     /// Whether the alarm's condition is over by now, whatever its off-delay.
-    fn is_over(&self, alarm: AlarmIx) -> bool {
+    pub(super) fn is_over(&self, alarm: AlarmIx) -> bool {
         let verdict = match &self.alarms.spec(alarm).watched {
             Watched::Limit(limit) => {
                 let limit = &self.setup.limits[*limit];

@@ -18,8 +18,8 @@ use super::checks::CheckMemory;
 const LET_GO: Span = Span::from_hours(72);
 
 /// An entry that is contradicted is looked into on the same day, or stands in the
-/// journal. (choice)
-const LOOKED_INTO: Span = Span::from_hours(24);
+/// journal. (choice: its off-delay is over before the alarm is a day old)
+const LOOKED_INTO: Span = Span::from_hours(23);
 
 /// A mixer is off once it gives so much more or less than it is set to, as a
 /// share. Choice: twice what the lot of a concentrate moves a refractive factor

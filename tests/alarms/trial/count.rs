@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use sumpward::engine::{LimitLevel, Priority};
-use sumpward::simulate::year::{FaultKind, STEP, next_attendance};
+use sumpward::simulate::year::{FaultKind, STEP, Truth, next_attendance};
 use sumpward::units::{Quantity, Span, Timestamp};
 
 use super::expected::{Expected, Outcome, expected, outcome};
@@ -140,12 +140,12 @@ pub(crate) fn count(seed: u64, records: &[SumpRecord]) -> Count {
         count.came.push(came.collect());
         let window = in_window(record, &all);
         let share = |(inside, of): (u64, u64)| inside as f64 / of.max(1) as f64;
-        let (of_raw, of_net) = (share(window.0), share(window.1));
+        let (of_raw, of_net) = (share(window.raw), share(window.net));
         count.worst_in_window.0 = count.worst_in_window.0.min(of_raw);
         count.worst_in_window.1 = count.worst_in_window.1.min(of_net);
         count.sumps_below += u32::from(of_net < 0.99);
-        raw = (raw.0 + window.0.0, raw.1 + window.0.1);
-        net = (net.0 + window.1.0, net.1 + window.1.1);
+        raw = (raw.0 + window.raw.0, raw.1 + window.raw.1);
+        net = (net.0 + window.net.0, net.1 + window.net.1);
     }
     let share = |(inside, of): (u64, u64)| inside as f64 / of.max(1) as f64;
     count.in_window = (share(raw), share(net));
@@ -165,10 +165,14 @@ pub(crate) fn details(records: &[SumpRecord]) {
     );
     for record in records {
         let name = record.spec.name();
-        let (_, (inside, of)) = in_window(record, &expected(record));
+        let window = in_window(record, &expected(record));
+        let (inside, of) = window.net;
         if inside * 100 < of * 99 {
             let share = 100.0 * inside as f64 / of as f64;
             println!("{name} in its window for {share:.1} % of the time that counts");
+            for (from, to) in window.stretches() {
+                println!("  outside from {from} to {to} {}", around(record, from));
+            }
         }
         for one in expected(record) {
             if let how @ (Outcome::Late(_) | Outcome::Missed) = outcome(record, &one) {
@@ -296,7 +300,29 @@ const MOVES: [FaultKind; 6] = [
 /// How long a crew on shift takes from an alarm to a dose that is mixed in, h.
 const ACTS_H: f64 = 8.0;
 
-type Window = ((u64, u64), (u64, u64));
+/// Steps inside the window and steps at all, raw and net, and the times outside
+/// of it that count.
+#[derive(Debug, Default)]
+struct Window {
+    raw: (u64, u64),
+    net: (u64, u64),
+    out: Vec<Timestamp>,
+}
+
+impl Window {
+    /// The times outside of it, a stretch each, those with less than six hours
+    /// between them together.
+    fn stretches(&self) -> Vec<(Timestamp, Timestamp)> {
+        let mut stretches: Vec<(Timestamp, Timestamp)> = Vec::new();
+        for &time in &self.out {
+            match stretches.last_mut() {
+                Some((_, to)) if time - *to < Span::from_hours(6) => *to = time,
+                _ => stretches.push((time, time)),
+            }
+        }
+        stretches
+    }
+}
 
 /// Steps inside the window and steps at all: raw, and net of those from the
 /// beginning of something that moves the concentration until it should have been
@@ -331,17 +357,21 @@ fn in_window(record: &SumpRecord, expected: &[Expected]) -> Window {
             (one.from, acted(record, next_attendance(by)))
         })
         .collect();
-    let mut window: Window = ((0, 0), (0, 0));
+    let counts = |time: Timestamp, truth: &Truth| {
+        let excuses = |(from, to): &(Timestamp, Timestamp)| (*from..=*to).contains(&time);
+        truth.pumps_run && !excused.iter().any(excuses)
+    };
+    let mut window = Window::default();
     for (place, truth) in record.truth.iter().enumerate() {
         let time = record.time(place);
-        let inside = u64::from((low..=high).contains(&truth.nozzle_pct));
-        window.0 = (window.0.0 + inside, window.0.1 + 1);
-        if truth.pumps_run
-            && !excused
-                .iter()
-                .any(|(from, to)| (*from..=*to).contains(&time))
-        {
-            window.1 = (window.1.0 + inside, window.1.1 + 1);
+        let is_inside = (low..=high).contains(&truth.nozzle_pct);
+        let inside = u64::from(is_inside);
+        window.raw = (window.raw.0 + inside, window.raw.1 + 1);
+        if counts(time, truth) {
+            window.net = (window.net.0 + inside, window.net.1 + 1);
+            if !is_inside {
+                window.out.push(time);
+            }
         }
     }
     window

@@ -25,11 +25,14 @@ use super::record::{Made, Slip, SlipKind};
 const ACKNOWLEDGE_MIN: (f64, f64) = (3.0, 60.0);
 const VISIT_MIN: (f64, f64) = (30.0, 180.0);
 const URGENT_VISIT_MIN: (f64, f64) = (10.0, 40.0);
-/// What still stands is looked at again after so long.
-const AGAIN_H: i64 = 20;
+/// What still stands is looked at again after so long: the next shift has it on
+/// its list.
+const AGAIN_H: i64 = 10;
 /// A shelf lasts for so long beyond what is planned, h: emptying, cleaning and
 /// filling takes as long.
 const SHELVED_BEYOND_H: f64 = 4.0;
+/// And of what was looked into, h: a week.
+const LOOKED_INTO_H: f64 = 168.0;
 /// The chance that a visit finds what is hidden: a leak, water that runs in.
 const FINDS: f64 = 0.8;
 /// Below this share of the working volume it is topped up on a round, to that.
@@ -54,8 +57,8 @@ const HAND_TOLERANCE_BRIX: f64 = 0.3;
 /// A mixer's outlet that far off what it is set to is set right, as a share.
 const MIXER_TOLERANCE: f64 = 0.12;
 /// A titration that reads by so much less than the refractometer has somebody
-/// look for oil, %: more than both are unsure of.
-const OIL_PCT: f64 = 0.6;
+/// look for oil, %: more than both are mostly unsure of.
+const OIL_PCT: f64 = 0.4;
 /// Hardness from which somebody looks which tap is used, mg/L: more than soft
 /// water comes to in a sump.
 const HARD_MG_L: f64 = 250.0;
@@ -81,8 +84,8 @@ pub(crate) struct Crew {
     mixer: String,
     chance: Chance,
     jobs: Vec<(Timestamp, Job)>,
-    /// Alarms that stand, by condition, with their hurry.
-    standing: BTreeMap<String, Priority>,
+    /// Alarms that stand, by condition, with when the crew was told.
+    standing: BTreeMap<String, Timestamp>,
     newest: Option<Arc<Advice>>,
     /// What the refractometer shows, if it is shown at all.
     shown_brix: Option<f64>,
@@ -171,7 +174,7 @@ impl Crew {
     fn hear_alarm(&mut self, alarm: &AlarmLine, now: Timestamp) {
         let condition = alarm.condition.to_string();
         if alarm.transition.annunciates(alarm.state) {
-            self.standing.insert(condition.clone(), alarm.priority);
+            self.standing.insert(condition.clone(), now);
             if reaction(&condition) == Reaction::Check {
                 let advice = alarm.advice.as_ref();
                 let steps = advice.map_or(&[][..], |advice| advice.look_at.as_slice());
@@ -190,11 +193,7 @@ impl Crew {
             self.plan(there, Job::Visit(condition));
         } else if !alarm.state.holds() {
             self.standing.remove(&condition);
-        } else if self
-            .standing
-            .insert(condition.clone(), alarm.priority)
-            .is_none()
-        {
+        } else if self.standing.insert(condition.clone(), now).is_none() {
             // Taken on before the pumps stopped, and on the list again.
             let there = self.soon(now, VISIT_MIN);
             self.plan(there, Job::Visit(condition));
@@ -286,7 +285,13 @@ impl Crew {
         }
         let working = sump.spec().working_l;
         let litres = (working * (TOP_UP_TO - sump.filled())).round();
-        let as_water = self.water_left_l > 0.0 || self.is_rich(sump);
+        let mut as_water = self.water_left_l > 0.0;
+        if !as_water && self.shows_rich(sump) {
+            match self.is_rich_by_hand(sump, entries) {
+                Some(rich) => as_water = rich,
+                None => self.mend_probe(Channel::Brix, sump, entries),
+            }
+        }
         let (strength, mut gives) = match as_water {
             true => (0.0, 0.0),
             false => (sump.spec().mixer_pct, sump.mixer_gives_pct()),
@@ -328,11 +333,19 @@ impl Crew {
     }
 
     /// Whether what is shown lies nearer to the upper limit than to the target:
-    /// then nobody puts premix in.
-    fn is_rich(&self, sump: &YearSump) -> bool {
-        let spec = sump.spec();
-        let shown = self.shown_brix.map(|brix| brix - spec.water_zero_brix);
-        shown.is_some_and(|net| net * spec.product.factor > spec.product.target_pct + RICH_PCT)
+    /// then nobody puts premix in without a look.
+    fn shows_rich(&self, sump: &YearSump) -> bool {
+        self.shown_brix.is_some_and(|brix| is_rich(brix, sump))
+    }
+
+    /// Whether a sample read by hand is rich too; none where it and what is shown
+    /// differ, and the prism is to be wiped.
+    fn is_rich_by_hand(&self, sump: &mut YearSump, entries: &mut Vec<EntryKind>) -> Option<bool> {
+        let reading = brix_by_hand(sump);
+        let by_hand = value_of(&reading);
+        entries.push(reading);
+        let shown = self.shown_brix.unwrap_or(by_hand);
+        ((shown - by_hand).abs() <= HAND_TOLERANCE_BRIX).then(|| is_rich(by_hand, sump))
     }
 
     fn weekly(&mut self, sump: &mut YearSump, entries: &mut Vec<EntryKind>) {
@@ -409,8 +422,14 @@ impl Crew {
             Reaction::Concentration => self.check_concentration(sump, entries),
             Reaction::Leaks => self.look_for_leaks(sump),
             Reaction::Mixer => self.mend_mixer(sump, entries),
-            Reaction::Sour => self.look_for_souring(sump, entries),
-            Reaction::Minerals => self.look_for_minerals(sump, entries),
+            Reaction::Sour => {
+                self.look_for_souring(sump, entries);
+                self.shelve_looked_into(condition, sump.now(), entries);
+            }
+            Reaction::Minerals => {
+                self.look_for_minerals(sump, entries);
+                self.shelve_looked_into(condition, sump.now(), entries);
+            }
             Reaction::Pumps => {
                 sump.mend(FaultKind::PumpsStopped);
             }
@@ -618,16 +637,21 @@ impl Crew {
     /// What is to be done is planned: nobody needs to be told of it until then.
     fn shelve_souring(&self, now: Timestamp, due: Timestamp, entries: &mut Vec<EntryKind>) {
         let sours = |condition: &&String| reaction(condition) == Reaction::Sour;
-        entries.extend(
-            self.standing
-                .keys()
-                .filter(sours)
-                .map(|condition| EntryKind::Shelve {
-                    alarm: condition.clone(),
-                    hours: (due - now).secs_f64() / 3600.0 + SHELVED_BEYOND_H,
-                    reason: format!("the sump is changed at {due}"),
-                }),
-        );
+        let hours = (due - now).secs_f64() / 3600.0 + SHELVED_BEYOND_H;
+        let reason = format!("the sump is changed at {due}");
+        let alarms = self.standing.keys().filter(sours);
+        entries.extend(alarms.map(|condition| shelve(condition, hours, &reason)));
+    }
+
+    /// What was looked into twice and calls for nothing is set aside until the
+    /// weekly checks have been made once more.
+    fn shelve_looked_into(&self, condition: &str, now: Timestamp, entries: &mut Vec<EntryKind>) {
+        let since = self.standing.get(condition);
+        let again = since.is_some_and(|since| now - *since > Span::from_hours(AGAIN_H / 2));
+        if again && !self.recharging {
+            let reason = "looked into twice, nothing to be done; again after the weekly checks";
+            entries.push(shelve(condition, LOOKED_INTO_H, reason));
+        }
     }
 
     fn emptied(&mut self, sump: &mut YearSump, entries: &mut Vec<EntryKind>) {
@@ -702,6 +726,12 @@ fn is_of_month(step: &LookStep) -> bool {
     )
 }
 
+fn is_rich(brix: f64, sump: &YearSump) -> bool {
+    let spec = sump.spec();
+    let read = (brix - spec.water_zero_brix) * spec.product.factor;
+    read > spec.product.target_pct + RICH_PCT
+}
+
 fn value_of(kind: &EntryKind) -> f64 {
     match kind {
         EntryKind::HandReading { value, .. } => *value,
@@ -746,6 +776,14 @@ fn impression(sump: &YearSump) -> EntryKind {
         smell: Some(smell),
         look,
         text: None,
+    }
+}
+
+fn shelve(condition: &str, hours: f64, reason: &str) -> EntryKind {
+    EntryKind::Shelve {
+        alarm: condition.to_owned(),
+        hours,
+        reason: reason.to_owned(),
     }
 }
 

@@ -69,7 +69,7 @@ pub(crate) fn reaction(condition: &str) -> Reaction {
     ]) {
         return Reaction::Leaks;
     }
-    if any(&["methods", "factor", "tramp_oil", "oil"]) {
+    if any(&["methods", "factor", "refractive_factor", "tramp_oil", "oil"]) {
         return Reaction::Concentration;
     }
     if any(&["concentration", "volume", "brix", "level", "dose_missed"]) {
