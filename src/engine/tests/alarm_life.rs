@@ -65,6 +65,25 @@ fn a_shelved_alarm_is_told_again_when_its_time_is_over() {
 }
 
 #[test]
+fn what_is_over_when_its_shelf_ends_is_not_told_for_its_off_delay() {
+    let mut setup = (*setup()).clone();
+    for limit in &mut setup.limits {
+        limit.manner.off = Span::from_hours(12);
+    }
+    let mut bench = Bench {
+        watch: SumpWatch::new(Arc::new(setup), ADMISSION, start()),
+        effects: Vec::new(),
+    };
+    bench.run(0..60, 5.0, 900.0);
+    bench.enter("s", minute(60), shelve("concentration.low", 2.0));
+    bench.run(60..120, 5.0, 900.0);
+    bench.run(120..300, 8.0, 900.0);
+    let last = lines(&bench).pop().unwrap();
+    assert_eq!(last.transition, Transition::Unshelved);
+    assert_eq!(last.state, AlarmState::Normal);
+}
+
+#[test]
 fn a_normal_alarm_can_be_shelved_and_taken_out_of_service_by_name() {
     let mut bench = Bench::new();
     bench.run(0..30, 8.0, 900.0);

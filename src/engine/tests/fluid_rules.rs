@@ -122,6 +122,24 @@ fn souring_takes_one_moderate_sign_and_is_likely_by_two() {
 }
 
 #[test]
+fn a_sump_that_stands_for_days_is_told_to_be_sour_when_it_starts() {
+    let mut sump = steps(Rule::Souring);
+    sump.usual(60);
+    sump.write("off", None, event(HappeningKind::PumpsOff, None));
+    sump.run(30 * 60, 4.2, 9.2, 2400.0);
+    assert_eq!(told_by(&sump), []);
+    sump.run(240, 4.2, 8.6, 2400.0);
+    let waits = told("souring.suspected", Transition::Suppressed);
+    assert_eq!(told_by(&sump), std::slice::from_ref(&waits));
+    sump.write("on", None, event(HappeningKind::PumpsOn, None));
+    sump.run(15, 4.2, 8.6, 2400.0);
+    assert_eq!(told_by(&sump), [waits], "the cells are not flushed");
+    sump.run(30, 4.2, 8.6, 2400.0);
+    let starts = told("souring.suspected", Transition::Unsuppressed);
+    assert_eq!(told_by(&sump)[1..], [starts]);
+}
+
+#[test]
 fn a_silent_ph_probe_takes_no_sign_of_souring_away() {
     let mut sump = steps(Rule::Souring);
     sump.run(240, 4.2, 8.6, 2400.0);
