@@ -317,14 +317,16 @@ impl Group {
     /// By what comes of it and how soon (ISA-18.2, rationalization). Temperatures
     /// outside of their limits shorten the life of a charge; they do not end it.
     /// What is too rich costs money, foams and harms skin over days, where what is
-    /// too lean rusts parts within the shift (common practice, no source).
+    /// too lean rusts parts within the shift; a sump that is somewhat full runs over
+    /// nothing, and evaporates (common practice, no source).
     fn priority(&self, level: LimitLevel) -> Priority {
-        let bears_a_step = match self.signal {
+        let is_slow = match self.signal {
             Quantity::Temperature => true,
             Quantity::Concentration => !level.is_low(),
+            Quantity::Volume => level == LimitLevel::High,
             _ => false,
         };
-        match (bears_a_step, is_urgent(level)) {
+        match (is_slow, is_urgent(level)) {
             (true, false) => Priority::Low,
             (true, true) | (false, false) => Priority::Medium,
             (false, true) => Priority::High,
