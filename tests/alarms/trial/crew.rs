@@ -96,7 +96,8 @@ pub(crate) struct Crew {
     round_asked: bool,
     /// So much water is to be topped up in place of premix, L.
     water_left_l: f64,
-    recharging: bool,
+    /// When the sump is to be emptied, until it is filled anew.
+    recharging: Option<Timestamp>,
     pub(crate) slips: Vec<Slip>,
     pub(crate) handled: Vec<Timestamp>,
     pub(crate) made: Made,
@@ -116,7 +117,7 @@ impl Crew {
             tests_asked: false,
             round_asked: false,
             water_left_l: 0.0,
-            recharging: false,
+            recharging: None,
             slips: Vec::new(),
             handled: Vec::new(),
             made: Made::default(),
@@ -280,7 +281,7 @@ impl Crew {
 
     /// On a round: the mixer's hose into what is not full.
     fn top_up(&mut self, sump: &mut YearSump, entries: &mut Vec<EntryKind>) {
-        if sump.filled() >= TOP_UP_BELOW || self.recharging || self.dosing() {
+        if sump.filled() >= TOP_UP_BELOW || self.recharging.is_some() || self.dosing() {
             return;
         }
         let working = sump.spec().working_l;
@@ -409,7 +410,10 @@ impl Crew {
         if !self.standing.contains_key(condition) && reaction(condition) != Reaction::Dose {
             return;
         }
-        if self.recharging {
+        if let Some(due) = self.recharging {
+            if reaction(condition) == Reaction::Sour {
+                entries.push(shelve_until_changed(condition, sump.now(), due));
+            }
             return;
         }
         if self.standing.contains_key(condition) {
@@ -625,10 +629,10 @@ impl Crew {
         self.made.slides.push(sump.now());
         entries.push(by_hand(Quantity::Bacteria, slide, Method::DipSlide));
         entries.push(impression(sump));
-        if slide >= 1e5 && !self.recharging && !stands_still(sump.now()) {
-            self.recharging = true;
+        if slide >= 1e5 && self.recharging.is_none() && !stands_still(sump.now()) {
             let hours = self.chance.between(4.0, 40.0);
             let due = next_attendance(sump.now() + Span::from_millis((hours * 3_600_000.0) as i64));
+            self.recharging = Some(due);
             self.plan(due, Job::Emptied);
             self.shelve_souring(sump.now(), due, entries);
         }
@@ -637,10 +641,8 @@ impl Crew {
     /// What is to be done is planned: nobody needs to be told of it until then.
     fn shelve_souring(&self, now: Timestamp, due: Timestamp, entries: &mut Vec<EntryKind>) {
         let sours = |condition: &&String| reaction(condition) == Reaction::Sour;
-        let hours = (due - now).secs_f64() / 3600.0 + SHELVED_BEYOND_H;
-        let reason = format!("the sump is changed at {due}");
         let alarms = self.standing.keys().filter(sours);
-        entries.extend(alarms.map(|condition| shelve(condition, hours, &reason)));
+        entries.extend(alarms.map(|condition| shelve_until_changed(condition, now, due)));
     }
 
     /// What was looked into twice and calls for nothing is set aside until the
@@ -648,7 +650,7 @@ impl Crew {
     fn shelve_looked_into(&self, condition: &str, now: Timestamp, entries: &mut Vec<EntryKind>) {
         let since = self.standing.get(condition);
         let again = since.is_some_and(|since| now - *since > Span::from_hours(AGAIN_H / 2));
-        if again && !self.recharging {
+        if again && self.recharging.is_none() {
             let reason = "looked into twice, nothing to be done; again after the weekly checks";
             entries.push(shelve(condition, LOOKED_INTO_H, reason));
         }
@@ -673,7 +675,7 @@ impl Crew {
         self.handled.push(sump.now());
         entries.push(event(HappeningKind::Recharged, Some(litres), None));
         entries.push(event(HappeningKind::PumpsOn, None, None));
-        self.recharging = false;
+        self.recharging = None;
     }
 
     /// Which tap is used, and the worst of it swapped.
@@ -777,6 +779,11 @@ fn impression(sump: &YearSump) -> EntryKind {
         look,
         text: None,
     }
+}
+
+fn shelve_until_changed(condition: &str, now: Timestamp, due: Timestamp) -> EntryKind {
+    let hours = (due - now).secs_f64().max(0.0) / 3600.0 + SHELVED_BEYOND_H;
+    shelve(condition, hours, &format!("the sump is changed at {due}"))
 }
 
 fn shelve(condition: &str, hours: f64, reason: &str) -> EntryKind {
