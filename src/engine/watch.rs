@@ -32,6 +32,13 @@ pub const GRID: Span = Span::from_secs(1);
 /// alarm.
 const ESTIMATE_EVERY: Span = Span::from_secs(60);
 
+/// Steps of a percent of concentration, and of a litre, in which estimates are kept.
+/// Choice: a step is a fiftieth or less of what the best instruments know (0.05 points
+/// of concentration, 0.5 L of a tank of 50 L), and numbers of few digits take a fraction of
+/// the room of all digits that a calculation gives.
+const STEPS_OF_CONCENTRATION: f64 = 1_000.0;
+const STEPS_OF_VOLUME: f64 = 100.0;
+
 /// Rules are judged this often. Choice: what they look at changes over hours.
 const JUDGED_EVERY: Span = Span::from_mins(5);
 
@@ -327,22 +334,23 @@ impl SumpWatch {
         self.estimated_at = self.now;
         self.watch_chemistry();
         let estimates = [
-            (self.setup.concentration_series, Quantity::Concentration),
-            (self.setup.volume_series, Quantity::Volume),
+            (
+                self.setup.concentration_series,
+                Quantity::Concentration,
+                STEPS_OF_CONCENTRATION,
+            ),
+            (self.setup.volume_series, Quantity::Volume, STEPS_OF_VOLUME),
         ];
-        for (series, signal) in estimates {
+        for (series, signal, steps) in estimates {
             if let Some(value) = self.signal(signal) {
+                let value = in_steps(value, steps);
                 self.record_estimate(series, value, self.marks_of(signal), out);
             }
         }
         for ix in 0..self.channels.len() {
             if let ChannelKind::Meter { total_series, .. } = self.setup.channels[ix].kind {
-                self.record_estimate(
-                    total_series,
-                    self.channels[ix].metered(),
-                    Quality::GOOD,
-                    out,
-                );
+                let total = in_steps(self.channels[ix].metered(), STEPS_OF_VOLUME);
+                self.record_estimate(total_series, total, Quality::GOOD, out);
             }
         }
         self.show(out);
@@ -379,6 +387,11 @@ impl SumpWatch {
             body,
         })));
     }
+}
+
+/// The next of so many steps of a unit.
+fn in_steps(value: f64, steps: f64) -> f64 {
+    (value * steps).round() / steps
 }
 
 /// When rules are judged next after this time.

@@ -6,14 +6,15 @@
 //! than [`MOST`] values need. Refuses: an empty block, one of more than
 //! [`MOST`], and times that do not grow.
 //!
-//! # Format 1
+//! # Formats 1 and 2
 //!
 //! | bytes | what |
 //! | --- | --- |
-//! | 1 | the format, 1 |
+//! | 1 | the format, 1 or 2 |
 //! | varint | number of values |
 //! | column | times, ms since 1970 |
 //! | 1 + column | values: the power of ten by which they are whole numbers, 0 to 12, or 255: the bits of the floating-point numbers in their order |
+//! | column | format 2 only: by how many floating-point numbers each value lies beside that, as conversions of units leave them |
 //! | column | marks of quality |
 //! | column | delays, ms |
 //! | 4 | CRC-32C of all before, little end first |
@@ -41,6 +42,8 @@ pub use error::BlockError;
 pub const MOST: usize = 8_192;
 
 const FORMAT: u8 = 1;
+/// With values beside decimal numbers.
+const BESIDE: u8 = 2;
 
 /// One value in a block.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -59,6 +62,7 @@ pub struct Packed {
 pub struct Packer {
     columns: ColumnWriter,
     numbers: Vec<i64>,
+    beside: Vec<i64>,
 }
 
 impl std::fmt::Debug for Packer {
@@ -79,6 +83,7 @@ impl Packer {
         Packer {
             columns: ColumnWriter::new(),
             numbers: Vec::new(),
+            beside: Vec::new(),
         }
     }
 
@@ -99,9 +104,17 @@ impl Packer {
         let mut out = vec![FORMAT];
         varint::write(values.len() as u64, &mut out);
         self.column(values.iter().map(|one| one.time), &mut out);
-        let scale = values::as_numbers(values.iter().map(|one| one.value), &mut self.numbers);
-        out.push(scale);
+        let plain = values.iter().map(|one| one.value);
+        out.push(values::as_numbers(
+            plain,
+            &mut self.numbers,
+            &mut self.beside,
+        ));
         self.columns.write(&self.numbers, &mut out);
+        if !self.beside.is_empty() {
+            out[0] = BESIDE;
+            self.columns.write(&self.beside, &mut out);
+        }
         self.column(values.iter().map(|one| i64::from(one.quality)), &mut out);
         self.column(values.iter().map(|one| one.delay), &mut out);
         out.extend(checksum::crc32c(&out).to_le_bytes());
@@ -129,10 +142,11 @@ pub fn unpack(block: &[u8]) -> Result<Vec<Packed>, BlockError> {
 
 /// Reads what the checksum is of.
 fn read(mut bytes: &[u8]) -> Result<Vec<Packed>, BlockError> {
-    match column::take(&mut bytes)? {
-        FORMAT => {}
+    let is_beside = match column::take(&mut bytes)? {
+        FORMAT => false,
+        BESIDE => true,
         other => return Err(BlockError::Format(other)),
-    }
+    };
     let count = varint::read(&mut bytes)?;
     let count = usize::try_from(count).map_err(|_| BlockError::Contents)?;
     if !(1..=MOST).contains(&count) {
@@ -144,7 +158,10 @@ fn read(mut bytes: &[u8]) -> Result<Vec<Packed>, BlockError> {
     }
     let scale = column::take(&mut bytes)?;
     let numbers = column::read(&mut bytes, count)?;
-    let values = values::from_numbers(scale, &numbers)?;
+    let mut values = values::from_numbers(scale, &numbers)?;
+    if is_beside {
+        values = values::moved(&values, &column::read(&mut bytes, count)?)?;
+    }
     let marks = column::read(&mut bytes, count)?;
     let delays = column::read(&mut bytes, count)?;
     if !bytes.is_empty() {

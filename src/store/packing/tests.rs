@@ -89,6 +89,23 @@ fn what_an_instrument_shows_takes_little() {
 }
 
 #[test]
+fn values_that_were_converted_take_little_more_and_come_back_to_the_bit() {
+    let shown = shown(1, 2_000).into_iter();
+    let converted: Vec<_> = shown
+        .map(|one| packed(one.time, one.value * 100.0 * 0.001))
+        .collect();
+    let is_decimal = |one: &Packed| (one.value * 1e4).round() / 1e4 == one.value;
+    assert!(!converted.iter().all(is_decimal), "some lie beside");
+    let block = Packer::new().pack(&converted);
+    assert_eq!(block[0], BESIDE);
+    assert!(block.len() < 1_600, "{} bytes", block.len());
+    there_and_back(&converted);
+    let signs = [0.5, -0.0, 0.1 + 0.2].into_iter();
+    let signs: Vec<_> = (0..).zip(signs).map(|(t, v)| packed(t, v)).collect();
+    there_and_back(&signs);
+}
+
+#[test]
 fn full_blocks_come_back_and_fuller_ones_are_refused() {
     let values = shown(2, MOST as i64 + 1);
     there_and_back(&values[..MOST]);
@@ -99,15 +116,16 @@ fn full_blocks_come_back_and_fuller_ones_are_refused() {
 #[test]
 fn a_later_format_is_told() {
     let mut block = Packer::new().pack(&[packed(0, 1.0)]);
-    block[0] = 2;
+    block[0] = 3;
     assert_eq!(unpack(&block), Err(BlockError::Checksum));
-    assert_eq!(read(&block[..block.len() - 4]), Err(BlockError::Format(2)));
+    assert_eq!(read(&block[..block.len() - 4]), Err(BlockError::Format(3)));
 }
 
 fn any_value() -> impl Strategy<Value = f64> {
     prop_oneof![
         any::<f64>(),
         (any::<i32>(), 0..9).prop_map(|(n, k)| f64::from(n) / 10f64.powi(k)),
+        (any::<i32>(), 0..4).prop_map(|(n, k)| f64::from(n) * 1e-3f64.powi(k)),
         Just(-0.0),
         any::<u64>().prop_map(f64::from_bits),
     ]
