@@ -9,7 +9,7 @@ use super::super::error::StoreError;
 use super::super::frontiers::Frontiers;
 use super::super::packing::Packed;
 use super::Keeper;
-use super::block::{self, BLOCK, BLOCKS_AT_ONCE, BYTES_AT_ONCE, NewBlock, OldBlock, SMALL};
+use super::block::{self, BLOCK, BYTES_AT_ONCE, NewBlock, OldBlock, SMALL};
 
 /// Late values wait so long for others, as each merge writes a block again …
 const WAIT: Span = Span::from_mins(10);
@@ -19,6 +19,10 @@ const MANY: i64 = 20_000;
 
 /// So many small blocks are joined, however small.
 const JOINED_AT_LAST: usize = 16;
+
+/// Blocks that are joined in one transaction: one that goes touches the pages that it
+/// leaves free.
+const JOINED_AT_ONCE: usize = 24;
 
 /// One hour, ms.
 const HOUR: i64 = 3_600_000;
@@ -130,7 +134,7 @@ impl<A: Send + 'static> Keeper<A> {
             bytes += blocks.iter().map(NewBlock::size).sum::<usize>();
             removed.extend(ids);
             added.extend(blocks);
-            if bytes >= BYTES_AT_ONCE || removed.len() >= BLOCKS_AT_ONCE {
+            if bytes >= BYTES_AT_ONCE || removed.len() >= JOINED_AT_ONCE {
                 bytes = 0;
                 self.replace(std::mem::take(&mut removed), std::mem::take(&mut added))?;
             }

@@ -35,6 +35,7 @@ use census::Census;
 use pack::Crowd;
 pub use retain::Keep;
 pub use room::Room;
+use room::Untold;
 pub use thread::KeeperThread;
 use wal::WalWatch;
 
@@ -78,6 +79,7 @@ pub struct Keeper<A> {
     retained: Option<Timestamp>,
     wal: WalWatch,
     census: Census,
+    untold: Untold,
 }
 
 impl<A: Send + 'static> Keeper<A> {
@@ -101,6 +103,7 @@ impl<A: Send + 'static> Keeper<A> {
             retained: None,
             wal: WalWatch::open(folder)?,
             census: Census::default(),
+            untold: Untold::default(),
         })
     }
 
@@ -156,8 +159,16 @@ impl<A: Send + 'static> Keeper<A> {
         self.wal.may_have(bytes);
     }
 
+    /// Most pages that one of its transactions has written since this was asked last.
+    #[cfg(test)]
+    pub(super) fn take_largest_chore(&self) -> i64 {
+        self.wal.take_largest()
+    }
+
     fn chore(&self, chore: Chore) -> Result<usize, StoreError> {
         let done = self.writer.chore(chore)?;
+        #[cfg(test)]
+        self.wal.note_pages();
         self.wal.fold_now_and_then();
         Ok(done)
     }

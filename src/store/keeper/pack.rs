@@ -19,7 +19,7 @@ use super::super::error::StoreError;
 use super::super::frontiers::{self, Frontiers, PACKED_TO, SETTLING_TO};
 use super::super::packing::Packed;
 use super::Keeper;
-use super::block::{BLOCKS_AT_ONCE, BYTES_AT_ONCE, NewBlock};
+use super::block::{self, BLOCKS_AT_ONCE, BYTES_AT_ONCE, NewBlock};
 
 /// A stretch ends when it is so long …
 const LONGEST: Span = Span::from_hours(24);
@@ -58,8 +58,8 @@ impl<A: Send + 'static> Keeper<A> {
         let Some(to) = self.stretch((now - patience).millis())? else {
             return Ok(false);
         };
+        self.forget_unseen()?;
         self.chore(Box::new(move |transaction| {
-            forget_unseen(transaction)?;
             frontiers::advance(transaction, SETTLING_TO, to)
         }))?;
         let by_series = self.rows_before(to)?;
@@ -99,6 +99,24 @@ impl<A: Send + 'static> Keeper<A> {
         self.reader.at_once(|transaction| {
             next_stretch(transaction, settled).map_err(StoreError::doing("look for what to pack"))
         })
+    }
+
+    /// Deletes blocks that were added for a stretch that was not brought to its end.
+    fn forget_unseen(&self) -> Result<(), StoreError> {
+        let packed_to = self.frontiers()?.packed_to;
+        let unseen: Vec<i64> = self.reader.list(
+            "SELECT unseen.id FROM series
+             JOIN blocks AS unseen ON unseen.series = series.id AND unseen.first >= ?1",
+            [packed_to],
+            |row| row.get(0),
+        )?;
+        for some in unseen.chunks(BLOCKS_AT_ONCE) {
+            let some = some.to_vec();
+            self.chore(Box::new(move |transaction| {
+                some.iter().map(|id| block::remove(transaction, *id)).sum()
+            }))?;
+        }
+        Ok(())
     }
 
     /// The rows of the stretch, by series and time.
@@ -174,18 +192,6 @@ fn next_stretch(transaction: &Transaction<'_>, settled: i64) -> rusqlite::Result
         .optional()?;
     let end = crowded.map_or(full, |time| full.min(time.max(oldest + 1)));
     Ok((end <= settled).then_some(end))
-}
-
-/// Deletes blocks that were added for a stretch that was not brought to its end.
-fn forget_unseen(transaction: &Transaction<'_>) -> rusqlite::Result<usize> {
-    let packed_to = Frontiers::read(transaction)?.packed_to;
-    transaction
-        .prepare_cached(
-            "DELETE FROM blocks WHERE id IN
-             (SELECT unseen.id FROM series
-              JOIN blocks AS unseen ON unseen.series = series.id AND unseen.first >= ?1)",
-        )?
-        .execute([packed_to])
 }
 
 fn drop_some_rows(transaction: &Transaction<'_>) -> rusqlite::Result<usize> {

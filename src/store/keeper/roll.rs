@@ -27,9 +27,10 @@ const DAY: i64 = 24 * HOUR;
 /// than the values.
 const FEW: u64 = 120;
 
-/// Hours that are written in one transaction, and days.
-const HOURS_AT_ONCE: usize = 100;
-const DAYS_AT_ONCE: usize = 100;
+/// Hours that are written in one transaction, and days: a day of each series lies on
+/// a page of its own.
+const HOURS_AT_ONCE: usize = 48;
+const DAYS_AT_ONCE: usize = 24;
 
 /// Hours that are rolled up again in one round.
 const AGAIN_AT_ONCE: i64 = 500;
@@ -55,10 +56,11 @@ impl<A: Send + 'static> Keeper<A> {
             .collect();
         let mut ready = Vec::new();
         for id in &series {
-            ready.extend(self.hours(*id, from, to)?);
-            if ready.len() >= HOURS_AT_ONCE {
+            let hours = self.hours(*id, from, to)?;
+            if ready.len() + hours.len() > HOURS_AT_ONCE {
                 self.write_hours(std::mem::take(&mut ready))?;
             }
+            ready.extend(hours);
         }
         self.write_hours(ready)?;
         // Before the first hour of this stretch nothing may have come for long.

@@ -3,6 +3,7 @@
 
 use std::path::Path;
 use std::sync::atomic::Ordering::Relaxed;
+use std::time::{Duration, Instant};
 
 use rusqlite::{Connection, Transaction};
 
@@ -11,11 +12,17 @@ use super::Keeper;
 use super::block::OldBlock;
 use super::retain::{ROWS_AT_ONCE, STEPS};
 
+/// What goes before its time all the time is logged once in this.
+const TELL_EVERY: Duration = Duration::from_secs(60);
+
 /// Blocks that are deleted before their time at once, until there is room.
 const BLOCKS_FOR_ROOM: usize = 8;
 
 /// Pages that are given back to the disk in one transaction.
-const PAGES_AT_ONCE: i64 = 200;
+const PAGES_AT_ONCE: i64 = 64;
+
+/// Transactions in which pages are given back at once.
+const GIVEN_BACK: usize = 160;
 
 /// How much room the store may take.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
@@ -51,12 +58,36 @@ struct Forced {
     rollups: u64,
 }
 
+/// What went before its time and is not in the log yet.
+#[derive(Debug, Default)]
+pub(super) struct Untold {
+    forced: Forced,
+    told: Option<Instant>,
+}
+
+impl Untold {
+    fn add(&mut self, forced: Forced) {
+        self.forced.values += forced.values;
+        self.forced.not_forwarded += forced.not_forwarded;
+        self.forced.rollups += forced.rollups;
+    }
+
+    fn is_due(&self) -> bool {
+        let is_silent = self.told.is_none_or(|told| told.elapsed() >= TELL_EVERY);
+        is_silent && self.forced != Forced::default()
+    }
+
+    fn take(&mut self) -> Forced {
+        self.told = Some(Instant::now());
+        std::mem::take(&mut self.forced)
+    }
+}
+
 impl<A: Send + 'static> Keeper<A> {
     /// Deletes the oldest while there is too little room: values first, whether
     /// others have them or not, then minutes, then hours.
     pub(super) fn make_room(&mut self) -> Result<(), StoreError> {
         let was_short = self.writer.stats().short_of_room.load(Relaxed);
-        let mut all = Forced::default();
         let mut short = self.is_short_of_room()?;
         let mut oldest = Vec::new().into_iter();
         for _ in 0..STEPS {
@@ -75,13 +106,12 @@ impl<A: Send + 'static> Keeper<A> {
                 break;
             }
             self.count_forced(forced);
-            all.values += forced.values;
-            all.not_forwarded += forced.not_forwarded;
-            all.rollups += forced.rollups;
             self.give_back(0)?;
             short = self.is_short_of_room()?;
         }
-        if all != Forced::default() || (short && !was_short) {
+        let begins = short && !was_short;
+        if begins || self.untold.is_due() {
+            let all = self.untold.take();
             tracing::error!(
                 values = all.values,
                 not_forwarded = all.not_forwarded,
@@ -110,7 +140,8 @@ impl<A: Send + 'static> Keeper<A> {
         Ok(is_short)
     }
 
-    fn count_forced(&self, forced: Forced) {
+    fn count_forced(&mut self, forced: Forced) {
+        self.untold.add(forced);
         let stats = self.writer.stats();
         let all = forced.values + forced.rollups;
         stats
@@ -172,9 +203,7 @@ impl<A: Send + 'static> Keeper<A> {
     fn count_in(&self, one: &Oldest, is_such: impl Fn(i64) -> bool) -> Result<u64, StoreError> {
         let columns = OldBlock::COLUMNS;
         let sql = format!("SELECT {columns} FROM blocks WHERE id = ?1");
-        let block = self
-            .reader
-            .first(&sql, [one.id], |row| OldBlock::read(row))?;
+        let block = self.reader.first(&sql, [one.id], OldBlock::read)?;
         Ok(match block.map(|block| block.unpack()) {
             None => 0,
             Some(Ok(values)) => values.iter().filter(|value| is_such(value.time)).count() as u64,
@@ -198,7 +227,7 @@ impl<A: Send + 'static> Keeper<A> {
 
     /// Gives free pages back to the disk, but for some.
     pub(super) fn give_back(&self, spare: i64) -> Result<(), StoreError> {
-        for _ in 0..STEPS {
+        for _ in 0..GIVEN_BACK {
             let used = self.used()?;
             // A few are needed again at once; moving pages for them is no gain.
             if used.free_pages <= spare.max(used.pages / 20 * i64::from(spare > 0)) {

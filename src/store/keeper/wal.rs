@@ -18,8 +18,9 @@ use super::super::stats::Stats;
 /// grows to twice its usual limit.
 const LARGE: u64 = 2 * JOURNAL_SIZE_LIMIT as u64;
 
-/// Chores after which it is folded.
-const CHORES: u32 = 16;
+/// Chores after which it is folded. Choice: a commit of others that comes meanwhile
+/// waits for the disk to take what is folded, so that it is to be little.
+const CHORES: u32 = 4;
 
 /// It is tried and told once in this time.
 const TRY_EVERY: Duration = Duration::from_secs(10);
@@ -36,6 +37,9 @@ pub(super) struct WalWatch {
     chores: Cell<u32>,
     /// Bytes from which on it is cut.
     large: u64,
+    /// Most pages that a chore has written.
+    #[cfg(test)]
+    largest: Cell<i64>,
 }
 
 impl WalWatch {
@@ -56,6 +60,8 @@ impl WalWatch {
             told: None,
             chores: Cell::new(0),
             large: LARGE,
+            #[cfg(test)]
+            largest: Cell::default(),
         })
     }
 
@@ -89,6 +95,22 @@ impl WalWatch {
     pub(super) fn may_have(&mut self, bytes: u64) {
         self.large = bytes;
         self.tried = None;
+    }
+
+    /// Takes note of what is in the log, and folds it, so that the next one begins at
+    /// its head.
+    #[cfg(test)]
+    pub(super) fn note_pages(&self) {
+        let pages = self
+            .connection
+            .query_row("PRAGMA wal_checkpoint(PASSIVE)", (), |row| row.get(1))
+            .unwrap_or(0);
+        self.largest.set(self.largest.get().max(pages));
+    }
+
+    #[cfg(test)]
+    pub(super) fn take_largest(&self) -> i64 {
+        self.largest.take()
     }
 
     /// Folds the log beside the writer once in some chores, which make it grow

@@ -62,8 +62,12 @@ impl Plant {
     }
 
     fn start_in(folder: TempDir, limits: Limits) -> Plant {
+        Plant::start_with(&series_rows(), folder, limits)
+    }
+
+    fn start_with(rows: &[SeriesRow], folder: TempDir, limits: Limits) -> Plant {
         let mut store = Store::open(folder.path()).unwrap();
-        let series = store.register(&series_rows()).unwrap();
+        let series = store.register(rows).unwrap();
         let (sender, receipts) = mpsc::channel();
         let after_commit = Box::new(move |receipt| {
             // A test that is over has no use for it.

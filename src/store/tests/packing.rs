@@ -149,6 +149,45 @@ fn small_blocks_are_joined() {
     assert_eq!(plant.all(0).len(), 20 * 24 * 60);
 }
 
+/// Others wait for no more than a plain commit and this much.
+const MOST_PAGES: i64 = 60;
+
+#[test]
+fn no_transaction_of_packing_is_large() {
+    let channel = |n: u32| SeriesRow {
+        sump: format!("m{}", n / 6).into(),
+        channel: format!("c{}", n % 6).into(),
+        quantity: Quantity::Ph,
+        kind: SeriesKind::Reading,
+    };
+    let rows: Vec<_> = (0..120).map(channel).collect();
+    let plant = Plant::start_with(&rows, tempfile::tempdir().unwrap(), patient());
+    for day in 0..3 {
+        let minutes = day * 24 * 60..(day + 1) * 24 * 60;
+        let all = minutes.flat_map(|minute| (0..120).map(move |series| (minute, series)));
+        let all = all.map(|(minute, series)| {
+            let rough = (minute * 7_919 + i64::from(series) * 104_729) % 10_007;
+            sample(series, minute * 60_000 + rough % 900, rough as f64 / 97.0)
+        });
+        plant.commit(samples(all.collect()));
+    }
+    let mut keeper = plant.keeper();
+    // What was written before is folded, and the log begins anew.
+    assert!(!keeper.round(at(0)).unwrap());
+    plant.commit(journal(vec![line(1, "m0", 1, "note", "{}")]));
+    assert!(keeper.take_largest_chore() > MOST_PAGES);
+    while keeper.round(at(5 * DAY)).unwrap() {}
+    // What comes late to each of them, and many small blocks to be joined.
+    let late = (0..120).map(|series| sample(series, DAY + 5, 1.5));
+    plant.commit(samples(late.collect()));
+    while keeper.round(at(6 * DAY)).unwrap() {}
+    assert_eq!(plant.ask("SELECT count(*) FROM readings"), 0);
+    assert_eq!(plant.ask("SELECT count(*) FROM late_readings"), 0);
+    assert_eq!(plant.ask("SELECT count(*) FROM rollups"), 120 * 3 * 25);
+    let largest = keeper.take_largest_chore();
+    assert!((1..=MOST_PAGES).contains(&largest), "{largest} pages");
+}
+
 #[test]
 fn a_damaged_block_is_told_and_hides_nothing_else() {
     let plant = Plant::start(patient());
