@@ -1,6 +1,6 @@
 //! Alarms over the state of the fluid.
 
-use super::chemistry::{Sump, equipped, event, read, smelt};
+use super::charged_sump::{Sump, equipped, event, read, smelt};
 use super::*;
 use crate::model::Mineral;
 

@@ -3,6 +3,7 @@
 mod again;
 mod alarm_life;
 mod calibrations;
+mod charged_sump;
 mod check_plan;
 mod chemistry;
 mod corrections;
@@ -18,6 +19,7 @@ mod moves;
 mod plant_alarms;
 mod properties;
 mod upkeep;
+mod usual_month;
 
 use std::sync::Arc;
 

@@ -1,6 +1,6 @@
 //! Signals that move fast or have shifted, and pumps that stand.
 
-use super::chemistry::{CONDUCTIVITY, PH, Sump, equipped, event, read};
+use super::charged_sump::{CONDUCTIVITY, PH, Sump, equipped, event, read};
 use super::*;
 use crate::model::{Shift, ShiftPattern};
 
