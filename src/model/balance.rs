@@ -7,6 +7,11 @@
 //! which the points after it tell; and once they have told enough it is held
 //! against what people wrote down, named, and closed.
 
+mod anew;
+mod point;
+#[cfg(test)]
+mod tests;
+
 use std::collections::VecDeque;
 
 use serde::{Deserialize, Serialize};
@@ -22,6 +27,7 @@ use super::setup::BalanceSetup;
 use super::state::{Regime, State};
 use super::steps::LEAST_STEP;
 use super::wander::Wander;
+pub use point::{Point, Response, Told};
 
 /// Points that wait.
 pub(super) const WAIT: usize = 6;
@@ -48,61 +54,6 @@ const LEARNING_DAYS: f64 = 4.0;
 const ODD: f64 = 4.0;
 /// Over so many days the usual share of working hours is taken.
 const WORKED_OVER_DAYS: f64 = 7.0;
-
-/// What the instruments say of a short time.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct Point {
-    /// When.
-    pub time: Timestamp,
-    /// Volume by level, lines included, L.
-    pub volume_l: Option<f64>,
-    /// Concentration, %.
-    pub concentration_pct: Option<f64>,
-    /// Whether machines work.
-    pub working: bool,
-    /// Whether the pumps run, where that is known.
-    pub pumps_run: Option<bool>,
-    /// What ran in through meters since the last point, L.
-    pub metered_l: f64,
-    /// Concentrate in it, L.
-    pub metered_concentrate_l: f64,
-}
-
-/// What the balance has to tell.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Told {
-    /// A new line of the ledger.
-    Movement(Movement),
-    /// What a known addition did to the concentration.
-    Response(Response),
-    /// Losses or gains have left what is usual, or have come back to it.
-    Departure(Option<Departure>),
-    /// A movement that was inferred before was written down after all.
-    WrittenDown {
-        /// When the movement began.
-        time: Timestamp,
-        /// The entry.
-        entry: String,
-    },
-}
-
-/// What a known addition did to the concentration, by which the true volume is
-/// told.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Response {
-    /// What was added, L.
-    pub added_l: Measured,
-    /// Its strength, %.
-    pub strength_pct: f64,
-    /// The sump's concentration before, %.
-    pub before_pct: Measured,
-    /// And once it was mixed in, without what was lost since, %.
-    pub after_pct: Measured,
-    /// Standard uncertainty of what both are off by alike, %.
-    pub offset_pct: f64,
-    /// Volume before, by the level, L.
-    pub expected_l: f64,
-}
 
 /// The memory of the balance.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -320,87 +271,6 @@ impl Balance {
         self.judge_unseen(setup, out);
     }
 
-    /// Somebody touched the concentration's instrument.
-    pub fn instrument_touched(&mut self, setup: &BalanceSetup) {
-        // What still waits was read before.
-        for point in &mut self.waiting {
-            point.concentration_pct = None;
-        }
-        self.concentration_noise.interrupt();
-        self.wander.interrupt();
-        if let Some(state) = &mut self.state {
-            state.instrument_touched(setup);
-        }
-    }
-
-    /// Somebody touched the level's instrument.
-    pub fn level_touched(&mut self) {
-        self.volume_noise.interrupt();
-        self.departure.interrupt();
-        self.level_touched = true;
-    }
-
-    /// The sump was filled anew: it begins afresh, with the losses that it had.
-    pub fn filled_anew(&mut self) {
-        self.waiting.clear();
-        self.moving = false;
-        self.open = None;
-        self.logged.clear();
-        self.volume_noise.interrupt();
-        self.concentration_noise.interrupt();
-        self.wander.interrupt();
-        self.departure = DepartureWatch::default();
-        self.pumps = None;
-        self.mixing_until = Timestamp::MIN;
-        self.begun = Timestamp::MIN;
-    }
-
-    /// The level's instrument shows something else since it was touched; what is
-    /// in the sump has not changed for that.
-    fn take_level_as_found(&mut self, setup: &BalanceSetup, point: &Point, out: &mut Vec<Told>) {
-        self.level_touched = false;
-        self.moving = false;
-        while !self.waiting.is_empty() {
-            self.apply_oldest(setup, out);
-        }
-        self.close_step(setup, out);
-        let Some(state) = &mut self.state else { return };
-        let volume = point
-            .volume_l
-            .map(|litres| (litres, self.volume_noise.variance()));
-        let concentration = state.expected_concentration();
-        state.found_again(setup, point.time, volume, Some(concentration));
-    }
-
-    /// Nobody listened for a while: what went in or out meanwhile is not known but
-    /// for what people wrote down, and that is believed.
-    fn bridge(&mut self, setup: &BalanceSetup, point: &Point, out: &mut Vec<Told>) {
-        let last = self.waiting.back().map(|last| last.time);
-        self.moving = false;
-        while !self.waiting.is_empty() {
-            self.apply_oldest(setup, out);
-        }
-        self.close_step(setup, out);
-        self.volume_noise.interrupt();
-        self.concentration_noise.interrupt();
-        self.wander.interrupt();
-        self.departure.interrupt();
-        let Some(state) = &mut self.state else { return };
-        let volume = point
-            .volume_l
-            .map(|litres| (litres, self.volume_noise.variance()));
-        let doubt = setup.errors.concentration_pct.powi(2);
-        let concentration = point.concentration_pct.map(|percent| (percent, doubt));
-        state.found_again(setup, point.time, volume, concentration);
-        self.pause = last.map(|last| (last, point.time));
-        let meanwhile = |logged: &Logged| logged.time <= point.time;
-        let (before, after): (VecDeque<Logged>, _) = self.logged.drain(..).partition(meanwhile);
-        self.logged = after;
-        for logged in &before {
-            self.keep_believed(setup, logged, out);
-        }
-    }
-
     /// What of the point may be looked at, as things stand.
     fn looked_at(&mut self, setup: &BalanceSetup, mut point: Point) -> Point {
         if let Some(run) = point.pumps_run
@@ -428,25 +298,6 @@ impl Balance {
             self.mixing_until = self.mixing_until.max(point.time + setup.mixing);
         }
         point
-    }
-
-    fn begin(&mut self, setup: &BalanceSetup, point: &Point) {
-        let errors = setup.errors;
-        let volume = match (setup.level_measured, point.volume_l) {
-            (true, Some(litres)) => Some((litres, self.volume_noise.variance())),
-            (true, None) => None,
-            // Nobody measures it: it is taken to be what it should be.
-            (false, _) => Some((setup.working_volume_l, 0.0)),
-        };
-        let concentration = match (setup.concentration_measured, point.concentration_pct) {
-            (true, Some(percent)) => Some((percent, errors.concentration_pct.powi(2))),
-            (true, None) => None,
-            (false, _) => Some((setup.target_pct, 0.0)),
-        };
-        if let (Some(volume), Some(concentration)) = (volume, concentration) {
-            self.state = Some(State::new(setup, point.time, volume, concentration));
-            self.begun = point.time;
-        }
     }
 
     fn learn_noise(&mut self, point: &Point) {
@@ -535,15 +386,6 @@ impl Balance {
         state.wanders(self.wander.deviation(setting));
     }
 
-    /// Numbers that are none must neither be kept nor shown: the balance begins
-    /// with the next point as if it had never been.
-    fn drop_if_unsound(&mut self) {
-        if self.state.as_ref().is_some_and(|state| !state.is_sound()) {
-            self.state = None;
-            self.filled_anew();
-        }
-    }
-
     /// Holds what was lost against what is usual.
     fn watch_departure(&mut self, setup: &BalanceSetup, point: &Point, out: &mut Vec<Told>) {
         // Of what is not known nothing can depart.
@@ -579,27 +421,6 @@ impl Balance {
         }
     }
 
-    /// The first point after the sump was filled anew.
-    fn start_over(&mut self, setup: &BalanceSetup, point: &Point) {
-        let (Some(litres), Some(percent)) = (
-            point
-                .volume_l
-                .or((!setup.level_measured).then_some(setup.working_volume_l)),
-            point
-                .concentration_pct
-                .or((!setup.concentration_measured).then_some(setup.target_pct)),
-        ) else {
-            return;
-        };
-        self.pass(setup, point);
-        let Some(state) = &mut self.state else { return };
-        let volume = (litres, self.volume_noise.variance());
-        let doubt = setup.errors.concentration_pct.powi(2);
-        state.filled_anew(volume, (percent, doubt));
-        state.instrument_touched(setup);
-        self.begun = point.time;
-    }
-
     /// Whether the open step has been told about enough.
     fn has_told(&self, setup: &BalanceSetup, now: Timestamp) -> bool {
         let Some(open) = &self.open else { return false };
@@ -628,15 +449,6 @@ impl Work {
     }
 }
 
-impl Point {
-    pub(super) fn regime(&self) -> Regime {
-        Regime {
-            working: self.working,
-            stopped: self.pumps_run == Some(false),
-        }
-    }
-}
-
 /// The variance of a point, larger where it lies far off.
 fn toned_down(found: f64, (expected, variance): (f64, f64), noise: f64) -> f64 {
     let off = (found - expected).abs() / (variance + noise).sqrt();
@@ -646,6 +458,3 @@ fn toned_down(found: f64, (expected, variance): (f64, f64), noise: f64) -> f64 {
         noise
     }
 }
-
-#[cfg(test)]
-mod tests;
