@@ -16,14 +16,17 @@
 //! drift is borne and not guessed at: readings cannot tell it from a change of
 //! the losses, so it widens the intervals and moves no estimate.
 
+mod found_anew;
+mod open_step;
+
 use serde::{Deserialize, Serialize};
 
 use crate::units::{Measured, Timestamp};
 
 use super::balance::Point;
 use super::gaussian::Gaussian;
-use super::movement::LoggedSum;
 use super::setup::BalanceSetup;
+pub use open_step::Step;
 
 /// Places of what is known.
 const V: usize = 0;
@@ -71,19 +74,11 @@ const DRIFTED: f64 = 0.857_763_884_960_706_8;
 /// (choice: a hundredth in an hour, more than leaks bring and less than steps).
 const LOOSE: f64 = 0.001;
 
-/// What is not seen after a pause is doubted by this share (choice: about what
-/// a top-up is).
-const UNSEEN: f64 = 0.1;
-
 /// Below this share of the working volume a tank is being emptied or filled.
 const EMPTY: f64 = 0.3;
 /// An empty tank is taken to hold so much, L, so that nothing is divided by
 /// nothing.
 const LEAST_VOLUME: f64 = 0.1;
-
-/// The strength that people write of a premix errs by this share, besides the
-/// litres. Memory: two cans, each filled to 2 %.
-const STRENGTH_DOUBT: f64 = 0.02;
 
 /// Of the drained-back volume where the settings say how much, and how it
 /// differs from one stop to the next, as shares.
@@ -98,22 +93,6 @@ pub(super) struct State {
     /// Of the concentration's wandering, %, once it is learned.
     #[serde(default)]
     wander_pct: Option<f64>,
-}
-
-/// What went in or out at once, as the readings tell it: volume and concentrate
-/// in L, with their covariance.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct Step {
-    /// Volume, L; negative where something went out.
-    pub volume_l: f64,
-    /// Concentrate in it, L.
-    pub concentrate_l: f64,
-    /// Variance of the volume.
-    pub volume_variance: f64,
-    /// Variance of the concentrate.
-    pub concentrate_variance: f64,
-    /// Their covariance.
-    pub covariance: f64,
 }
 
 /// Rates of loss.
@@ -424,116 +403,6 @@ impl State {
     pub(super) fn loosen_concentrate(&mut self, setup: &BalanceSetup) {
         let variance = (LOOSE * setup.working_volume_l * self.share().0).powi(2);
         self.known.shift(M, 0.0, variance);
-    }
-
-    /// Somebody touched the concentration's instrument: how far it is off now
-    /// has nothing to do with how far it was off before.
-    pub(super) fn instrument_touched(&mut self, setup: &BalanceSetup) {
-        let wander = self.wander_pct(setup).powi(2);
-        let mean = self.known.mean(WANDER) + self.known.mean(DRIFT);
-        self.known.begin_anew(WANDER, 0.0, wander);
-        let doubt = setup.errors.drift_pct.powi(2) + wander;
-        self.known.begin_anew(DRIFT, 0.0, doubt + mean * mean);
-        self.known.begin_anew(DRIFT_RATE, 0.0, 0.0);
-        self.known.bear(DRIFT_RATE, drift_rate(setup).powi(2));
-    }
-
-    /// Nobody listened for a while: volume (L) and concentration (%) are taken
-    /// as they are found now, each with its variance, and what happened in
-    /// between is not known. Where one is not seen it is merely doubted.
-    pub(super) fn found_again(
-        &mut self,
-        setup: &BalanceSetup,
-        time: Timestamp,
-        volume: Option<(f64, f64)>,
-        concentration: Option<(f64, f64)>,
-    ) {
-        self.close_step();
-        let hours = (time - self.time).secs_f64() / 3600.0;
-        self.time = self.time.max(time);
-        self.change(setup, hours.max(0.0));
-        self.err(setup, hours.max(0.0));
-        let share = self.share().0;
-        let off = self.known.mean(WANDER) + self.known.mean(DRIFT);
-        let doubt = (UNSEEN * setup.working_volume_l).powi(2);
-        let (litres, variance) = volume.unwrap_or((self.known.mean(V), doubt));
-        let (percent, percent_variance) = concentration.map_or(
-            (100.0 * share, (UNSEEN * 100.0 * share).powi(2)),
-            |(percent, variance)| (percent - off, variance),
-        );
-        let share = percent / 100.0;
-        self.known.begin_anew(V, litres, variance);
-        let of_share = percent_variance * (litres / 100.0).powi(2);
-        self.known.begin_anew(M, share * litres, of_share);
-        self.known.mix_in(M, &[(V, share)], 0.0);
-    }
-
-    /// The sump was filled anew: what was in it says nothing any more.
-    pub(super) fn filled_anew(&mut self, volume: (f64, f64), concentration: (f64, f64)) {
-        let share = concentration.0 / 100.0;
-        self.close_step();
-        self.known.begin_anew(V, volume.0, volume.1);
-        let variance = concentration.1 * (volume.0 / 100.0).powi(2);
-        self.known.begin_anew(M, share * volume.0, variance);
-        self.known.mix_in(M, &[(V, share)], 0.0);
-    }
-
-    /// Something went in or out just now, and nothing is known of it but
-    /// what its points will tell.
-    pub(super) fn open_step(&mut self, setup: &BalanceSetup) {
-        self.close_step();
-        let wide = setup.working_volume_l.max(self.known.mean(V));
-        self.known.push(0.0, wide * wide);
-        self.known.push(0.0, (0.3 * wide).powi(2));
-        self.known.mix_in(V, &[(STEP_V, 1.0)], 0.0);
-        self.known.mix_in(M, &[(STEP_M, 1.0)], 0.0);
-    }
-
-    /// What went in or out at the open step.
-    pub(super) fn step(&self) -> Option<Step> {
-        (self.known.len() > LASTING).then(|| Step {
-            volume_l: self.known.mean(STEP_V),
-            concentrate_l: self.known.mean(STEP_M),
-            volume_variance: self.known.covariance(STEP_V, STEP_V),
-            concentrate_variance: self.known.covariance(STEP_M, STEP_M),
-            covariance: self.known.covariance(STEP_V, STEP_M),
-        })
-    }
-
-    /// The open step is what people wrote down.
-    pub(super) fn learn_step(&mut self, logged: &LoggedSum) {
-        let tiny = 1e-12;
-        let surprise = logged.litres - self.known.mean(STEP_V);
-        let variance = logged.litres_variance + tiny;
-        self.known.learn(&[(STEP_V, 1.0)], surprise, variance);
-        // Litres and concentrate err together; what the concentrate errs by
-        // beyond that is independent.
-        let together = logged.covariance / variance;
-        let row = [(STEP_M, 1.0), (STEP_V, -together)];
-        let surprise = logged.concentrate - together * logged.litres - self.known.expected(&row).0;
-        let rest = logged.concentrate_variance - together * logged.covariance;
-        let by_strength = (STRENGTH_DOUBT * logged.concentrate).powi(2);
-        self.known
-            .learn(&row, surprise, rest.max(0.0) + by_strength + tiny);
-    }
-
-    /// The open step was nothing that went in or out, but the instrument of
-    /// the concentration: wiped, fouled, or something before it.
-    pub(super) fn blame_instrument(&mut self) {
-        let (volume, concentrate) = (
-            self.known.mean(V).max(LEAST_VOLUME),
-            self.known.mean(STEP_M),
-        );
-        let scale = 100.0 / volume;
-        self.known
-            .mix_in(DRIFT, &[(STEP_M, scale)], scale * concentrate);
-        self.known.mix_in(M, &[(STEP_M, -1.0)], -concentrate);
-        self.close_step();
-    }
-
-    /// What the open step was is settled.
-    pub(super) fn close_step(&mut self) {
-        self.known.truncate(LASTING);
     }
 }
 
