@@ -85,17 +85,6 @@ impl SumpWatch {
         })
     }
 
-    /// Whether the entry changes nothing: it was taken in before, or corrects
-    /// what another one has superseded. That one is not there to correct is for
-    /// those to say who can look into the journal.
-    pub(super) fn passes_over(&self, entry: &Entry) -> bool {
-        let superseded = || {
-            let checked = self.remembered.check(entry);
-            matches!(checked, Err(CorrectionError::Superseded { .. }))
-        };
-        self.remembered.knows(&entry.id) || superseded()
-    }
-
     /// Takes in an entry that is not passed over and was so at `time`, up to
     /// which time has already been brought.
     pub(super) fn step_entry(&mut self, entry: &Entry, time: Timestamp, out: &mut Vec<Effect>) {
@@ -106,12 +95,7 @@ impl SumpWatch {
             },
             out,
         );
-        let superseded = entry
-            .supersedes
-            .as_ref()
-            .and_then(|id| self.remembered.supersede(id, &entry.id));
-        let stands = self.remembered.superseded_by(&entry.id).is_none();
-
+        let (superseded, stands) = self.remembered.displace(entry);
         self.look_afresh(&entry.kind, time);
         let said = if stands {
             self.conclude(entry, time, superseded.as_ref(), out)

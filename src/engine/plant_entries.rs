@@ -65,14 +65,6 @@ impl PlantWatch {
         })
     }
 
-    /// Whether the entry changes nothing: it was taken in before, or corrects
-    /// what another one has superseded.
-    pub(super) fn passes_over(&self, entry: &Entry) -> bool {
-        let checked = self.remembered.check(entry);
-        let superseded = matches!(checked, Err(CorrectionError::Superseded { .. }));
-        superseded || self.remembered.knows(&entry.id)
-    }
-
     /// Keeps an entry out of history.
     pub(super) fn keep_past_entry(&mut self, entry: &Entry, out: &mut Vec<Effect>) {
         let entry = Box::new(entry.clone());
@@ -90,11 +82,7 @@ impl PlantWatch {
             },
             out,
         );
-        let superseded = entry
-            .supersedes
-            .as_ref()
-            .and_then(|id| self.remembered.supersede(id, &entry.id));
-        let stands = self.remembered.superseded_by(&entry.id).is_none();
+        let (superseded, stands) = self.remembered.displace(entry);
         let said = if stands {
             self.conclude(entry, time, out)
         } else {

@@ -176,7 +176,7 @@ impl PlantWatch {
                 self.judge_of(About::Disk, out);
             }
             PlantEvent::Entry(entry, _) | PlantEvent::PastEntry(entry, _)
-                if self.passes_over(entry) => {}
+                if self.remembered.passes_over(entry) => {}
             PlantEvent::Entry(entry, arrival) => {
                 let ahead = self.is_ahead(entry, *arrival);
                 let time = if ahead { *arrival } else { entry.time };

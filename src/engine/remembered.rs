@@ -193,6 +193,25 @@ impl Remembered {
         self.entries.iter().rev().map(|noted| noted.id.as_str())
     }
 
+    /// Whether the entry changes nothing: it was taken in before, or corrects
+    /// what another one has superseded. That one is not there to correct is for
+    /// those to say who can look into the journal.
+    pub(super) fn passes_over(&self, entry: &Entry) -> bool {
+        let superseded = || {
+            let checked = self.check(entry);
+            matches!(checked, Err(CorrectionError::Superseded { .. }))
+        };
+        self.knows(&entry.id) || superseded()
+    }
+
+    /// The entry takes the place of what it supersedes: gives what was concluded
+    /// from that until now, and whether the entry stands itself.
+    pub(super) fn displace(&mut self, entry: &Entry) -> (Option<Superseded>, bool) {
+        let superseded = entry.supersedes.as_ref();
+        let superseded = superseded.and_then(|id| self.supersede(id, &entry.id));
+        (superseded, self.superseded_by(&entry.id).is_none())
+    }
+
     /// Another entry stands in the place of `id`; gives what was concluded from
     /// it until now. One that is yet to come is waited for.
     pub(super) fn supersede(&mut self, id: &str, by: &str) -> Option<Superseded> {

@@ -147,7 +147,8 @@ impl SumpWatch {
     pub fn step(&mut self, event: &Event, out: &mut Vec<Effect>) {
         match event {
             Event::Reading(reading) => self.step_reading(reading, out),
-            Event::Entry(entry, _) | Event::PastEntry(entry, _) if self.passes_over(entry) => {}
+            Event::Entry(entry, _) | Event::PastEntry(entry, _)
+                if self.remembered.passes_over(entry) => {}
             Event::Entry(entry, arrival) => {
                 let time = if self.is_ahead(entry, *arrival) {
                     *arrival
