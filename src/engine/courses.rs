@@ -1,13 +1,12 @@
 //! How the signals of a sump go over the last day, beside what doses do.
 
-use std::collections::VecDeque;
-
 use serde::{Deserialize, Serialize};
 
 use crate::rules::causes::Course;
 use crate::signal::{Confidence, theil_sen_per_hour};
 use crate::units::{Measured, Quantity, Span, Timestamp};
 
+use super::mean_points::MeanPoints;
 use super::watch::SumpWatch;
 
 /// One point stands for so long, and so many are kept: a day.
@@ -18,13 +17,8 @@ const LEAST: usize = 6;
 
 /// The course of one signal: fixed memory, taken once.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
-#[serde(default)]
-pub(super) struct SignalCourse {
-    points: VecDeque<(Timestamp, f64)>,
-    began: Option<Timestamp>,
-    sum: f64,
-    count: u32,
-}
+#[serde(transparent)]
+pub(super) struct SignalCourse(MeanPoints);
 
 /// The courses of a sump.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
@@ -48,28 +42,16 @@ pub(super) struct CourseTrend {
 
 impl SignalCourse {
     fn step(&mut self, time: Timestamp, value: f64) {
-        let began = *self.began.get_or_insert(time);
-        if time - began >= POINT && self.count > 0 {
-            if self.points.len() == POINTS {
-                self.points.pop_front();
-            }
-            self.points
-                .push_back((time, self.sum / f64::from(self.count)));
-            (self.began, self.sum, self.count) = (Some(time), 0.0, 0);
-        }
-        self.sum += value;
-        self.count += 1;
+        self.0.step(time, value, POINT, POINTS);
     }
 
     fn begin_anew(&mut self) {
-        self.points.clear();
-        (self.began, self.sum, self.count) = (None, 0.0, 0);
+        self.0.begin_anew();
     }
 
     /// Its trend over the points since then.
     fn trend(&self, since: Timestamp) -> Option<CourseTrend> {
-        let points = self.points.iter().filter(|(time, _)| *time >= since);
-        let points: Vec<(Timestamp, f64)> = points.copied().collect();
+        let points = self.0.since(since);
         let (first, last) = (points.first()?.0, points.last()?.0);
         if points.len() < LEAST {
             return None;
@@ -215,7 +197,7 @@ mod tests {
     #[test]
     fn its_memory_is_a_day() {
         let mut kept = course(0.0, 100);
-        assert_eq!(kept.points.len(), POINTS);
+        assert_eq!(kept.0.len(), POINTS);
         kept.begin_anew();
         assert_eq!(kept.trend(Timestamp::from_millis(0)), None);
     }

@@ -34,6 +34,7 @@ mod input;
 mod instrument;
 mod instrument_words;
 mod journal;
+mod mean_points;
 mod mineral_moves;
 mod nitrite_run;
 mod own_inputs;

@@ -1,7 +1,5 @@
 //! The course of pH over the last two weeks, and when it reaches its limit.
 
-use std::collections::VecDeque;
-
 use serde::{Deserialize, Serialize};
 
 use crate::model::Outlook;
@@ -10,6 +8,7 @@ use crate::signal::{Confidence, theil_sen_per_hour};
 use crate::units::{Measured, Quantity, Span, Timestamp};
 
 use super::balance_status::minute;
+use super::mean_points::MeanPoints;
 use super::watch::SumpWatch;
 
 /// One point stands for so long, and so many are kept: two weeks.
@@ -24,10 +23,8 @@ const HORIZON_DAYS: f64 = 60.0;
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(default)]
 pub(super) struct PhTrend {
-    points: VecDeque<(Timestamp, f64)>,
-    began: Option<Timestamp>,
-    sum: f64,
-    count: u32,
+    #[serde(flatten)]
+    course: MeanPoints,
     a_week: Option<Measured>,
 }
 
@@ -45,18 +42,9 @@ pub struct PhOutlook {
 impl PhTrend {
     /// Takes in pH as it is now.
     pub(super) fn step(&mut self, time: Timestamp, ph: f64) {
-        let began = *self.began.get_or_insert(time);
-        if time - began >= POINT && self.count > 0 {
-            if self.points.len() == POINTS {
-                self.points.pop_front();
-            }
-            self.points
-                .push_back((time, self.sum / f64::from(self.count)));
-            (self.began, self.sum, self.count) = (Some(time), 0.0, 0);
+        if self.course.step(time, ph, POINT, POINTS) {
             self.find_slope();
         }
-        self.sum += ph;
-        self.count += 1;
     }
 
     /// The fluid is another: its course begins anew.
@@ -70,10 +58,10 @@ impl PhTrend {
     }
 
     fn find_slope(&mut self) {
-        if self.points.len() < LEAST {
+        if self.course.len() < LEAST {
             return;
         }
-        let points: Vec<(Timestamp, f64)> = self.points.iter().copied().collect();
+        let points = self.course.since(Timestamp::MIN);
         let trend = theil_sen_per_hour(&points, Confidence::Ninety).ok();
         let hourly = trend.map(|trend| trend.slope_measured());
         self.a_week =
