@@ -61,13 +61,13 @@ pub(crate) struct Count {
     pub(crate) came: Vec<Vec<Came>>,
 }
 
-/// An alarm that came.
+/// An alarm that came, for the figures of three hundred sumps together.
 #[derive(Debug, Clone)]
+#[allow(dead_code, reason = "the bench alone takes several plants together")]
 pub(crate) struct Came {
     pub(crate) time: Timestamp,
     pub(crate) condition: String,
     /// From when to when it was stale.
-    #[allow(dead_code, reason = "a figure of three hundred sumps only")]
     pub(crate) stale: Vec<(Timestamp, Timestamp)>,
 }
 
