@@ -81,7 +81,10 @@ impl SumpWatch {
         let longest = self.setup.souring.still;
         match self.chemistry.now.souring.circulates() {
             Some((since, false)) => self.now - since > longest,
-            Some((_, true)) => self.alarms.life(alarm).is_suppressed() && !self.pumps_flush(),
+            Some((since, true)) => {
+                let is_flushed = self.now - since >= FLUSHED && self.pumps_flush();
+                self.alarms.life(alarm).is_suppressed() && !is_flushed
+            }
             None => false,
         }
     }
