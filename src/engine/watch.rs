@@ -250,6 +250,10 @@ impl SumpWatch {
             Some(_) => reading.quality.with(Quality::CLOCK),
             None => reading.quality,
         };
+        if quality.has(Quality::LATE) {
+            // Behind the newest, whose next moment is another reading's.
+            return (reading.arrival, quality);
+        }
         // Several may arrive in one millisecond; each is kept.
         let last = self.channels[usize::from(reading.channel)].last_time;
         (reading.arrival.max(last + Span::from_millis(1)), quality)

@@ -438,6 +438,33 @@ fn what_arrived_before_the_sump_went_on_stands_at_its_arrival() {
 }
 
 #[test]
+fn a_late_reading_without_a_time_takes_no_other_readings_moment() {
+    let mut bench = Bench::new();
+    let ahead = minute(10) + Span::from_secs(38);
+    let days = Span::from_hours(30 * 24);
+    let mut read = |claimed, arrival, quality| {
+        let Event::Reading(timed) = reading(BRIX, claimed, arrival, 4.2) else {
+            unreachable!("it is a reading");
+        };
+        let event = Event::Reading(Reading { quality, ..timed });
+        bench.watch.step(&event, &mut bench.effects);
+    };
+    read(ahead, minute(10), Quality::GOOD);
+    // Both of a clock that is not believed, before the newest one's time.
+    read(minute(10) + days, minute(10), Quality::LATE);
+    read(minute(10) + days, minute(10), Quality::GOOD);
+    let times: Vec<Timestamp> = bench
+        .effects
+        .iter()
+        .filter_map(|effect| match effect {
+            Effect::Record(sample) if sample.series == SeriesIx(0) => Some(sample.time),
+            _ => None,
+        })
+        .collect();
+    assert_eq!(times, [ahead, minute(10), ahead + Span::from_millis(1)]);
+}
+
+#[test]
 fn a_second_delivery_drives_nothing() {
     let mut bench = Bench::new();
     bench.run(0..60, 8.0, 900.0);
