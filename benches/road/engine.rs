@@ -35,7 +35,7 @@ pub fn measure() {
     let watches = settings
         .sumps
         .iter()
-        .map(|sump| SumpWatch::new(Arc::new(sump.clone()), settings.admission, begun))
+        .map(|sump| SumpWatch::new(Arc::clone(sump), settings.admission, begun))
         .collect();
     let mut engine = Engine {
         shard: Shard::new(watches),

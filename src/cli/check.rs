@@ -76,7 +76,7 @@ fn summary(settings: &Settings, texts: &Texts, words: &[Words]) -> String {
         counted(settings.routes.len(), "channel"),
         counted(settings.contacts.len(), "contact"),
     );
-    for sump in &settings.sumps {
+    for sump in settings.sumps.iter() {
         text.push_str(&sump_line(sump));
     }
     for remark in &settings.remarks {

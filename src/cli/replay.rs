@@ -358,7 +358,7 @@ fn begin(settings: &Settings, start: Timestamp) -> Shard {
     let watches = settings
         .sumps
         .iter()
-        .map(|sump| SumpWatch::new(Arc::new(sump.clone()), settings.admission, start));
+        .map(|sump| SumpWatch::new(Arc::clone(sump), settings.admission, start));
     Shard::new(watches.collect())
 }
 

@@ -1,5 +1,7 @@
 //! The sump that a command line names.
 
+use std::sync::Arc;
+
 use crate::engine::SumpSetup;
 use crate::settings::{Settings, nearest};
 
@@ -17,7 +19,7 @@ pub struct NoSump {
 pub(super) fn sumps_named<'a>(
     settings: &'a Settings,
     names: &[String],
-) -> Result<Vec<&'a SumpSetup>, NoSump> {
+) -> Result<Vec<&'a Arc<SumpSetup>>, NoSump> {
     match names {
         [] => Ok(settings.sumps.iter().collect()),
         names => names
@@ -28,7 +30,10 @@ pub(super) fn sumps_named<'a>(
 }
 
 /// The sump of this name.
-pub(super) fn sump_named<'a>(settings: &'a Settings, name: &str) -> Result<&'a SumpSetup, NoSump> {
+pub(super) fn sump_named<'a>(
+    settings: &'a Settings,
+    name: &str,
+) -> Result<&'a Arc<SumpSetup>, NoSump> {
     let found = settings.sumps.iter().find(|sump| *sump.name == *name);
     found.ok_or_else(|| {
         let names = || settings.sumps.iter().map(|sump| &*sump.name);

@@ -76,7 +76,7 @@ fn from_snapshot(
     reader: &Reader,
     start: Timestamp,
 ) -> Result<(SumpWatch, Timestamp), StoreError> {
-    let setup = Arc::new(settings.sumps[place].clone());
+    let setup = Arc::clone(&settings.sumps[place]);
     let admission = settings.admission;
     let Some(kept) = reader.snapshot(&setup.name)? else {
         return Ok((SumpWatch::new(setup, admission, start), start));

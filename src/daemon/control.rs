@@ -31,7 +31,7 @@ impl Sources {
         let control = Control {
             ix: settings.brokers.len() as u16,
             plant: Arc::clone(&settings.plant.name),
-            sumps: settings.sumps.clone().into(),
+            sumps: Arc::clone(&settings.sumps),
             admission: settings.admission,
             folder: settings.store.folder.clone(),
             intake: intake.clone(),

@@ -195,7 +195,7 @@ mod tests {
         let mut sumps = settings.sumps.iter();
         let sump = sumps.find(|sump| &*sump.name == "mill-4").unwrap();
         SumpWatch::new(
-            Arc::new(sump.clone()),
+            Arc::clone(sump),
             settings.admission,
             Timestamp::from_millis(0),
         )

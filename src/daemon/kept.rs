@@ -40,7 +40,7 @@ pub fn store(settings: &Settings) -> Result<Option<Reader>, StoreError> {
 pub fn watch(
     settings: &Settings,
     reader: &Reader,
-    sump: &SumpSetup,
+    sump: &Arc<SumpSetup>,
 ) -> Result<Option<SumpWatch>, KeptError> {
     let Some(kept) = reader.snapshot(&sump.name)? else {
         return Ok(None);
@@ -50,7 +50,7 @@ pub fn watch(
             sump: Arc::clone(&sump.name),
             error,
         })?;
-    let setup = Arc::new(sump.clone());
+    let setup = Arc::clone(sump);
     let watch = SumpWatch::restore(setup, settings.admission, snapshot);
     Ok(Some(watch))
 }

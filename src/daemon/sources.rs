@@ -39,7 +39,7 @@ impl Sources {
         changes: &Arc<Notify>,
         stop: &CancellationToken,
     ) -> Result<Self, DaemonError> {
-        let sumps: Arc<[_]> = settings.sumps.clone().into();
+        let sumps = Arc::clone(&settings.sumps);
         let mut reports = Vec::new();
         let mut threads = Vec::new();
         for (place, (broker, ack_room)) in settings.brokers.iter().zip(ack_rooms).enumerate() {

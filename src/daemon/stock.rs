@@ -50,7 +50,7 @@ impl StockUse {
     /// By the watches of all sumps, in the order of the settings.
     pub fn by_watches(
         stock: &StockSettings,
-        sumps: &[SumpSetup],
+        sumps: &[Arc<SumpSetup>],
         watches: &[Option<SumpWatch>],
     ) -> Self {
         let all = sumps.iter().zip(watches);

@@ -42,7 +42,7 @@ pub struct Settings {
     /// Topic on that broker on which entries come in.
     pub entry_topic: String,
     /// The sumps, by name; at least one.
-    pub sumps: Vec<SumpSetup>,
+    pub sumps: Arc<[Arc<SumpSetup>]>,
     /// Where the readings of each channel come from.
     pub routes: Vec<Route>,
     /// In which words they are told.

@@ -1,6 +1,7 @@
 //! From the sources to the settings of the whole plant.
 
 use std::path::Path;
+use std::sync::Arc;
 
 use jiff::tz::TimeZone;
 
@@ -202,7 +203,7 @@ fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings>
         messages_broker: messages_broker?,
         entry_topic: entry_topic?,
         texts: texts?,
-        sumps: setups?,
+        sumps: setups?.into_iter().map(Arc::new).collect(),
         routes,
         messages: MessageSettings {
             expire_after: expire_after?,

@@ -59,7 +59,7 @@ fn plant(broker: &Mosquitto) -> Plant {
 /// The watch over the first sump after four days in which a litre of
 /// concentrate ran in each hour.
 fn fed(settings: &Settings, end: Timestamp) -> SumpWatch {
-    let setup = Arc::new(settings.sumps[0].clone());
+    let setup = Arc::clone(&settings.sumps[0]);
     let place = |name: &str| {
         let mut channels = setup.channels.iter();
         channels.position(|one| &*one.name == name).unwrap() as u16

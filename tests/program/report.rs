@@ -226,7 +226,7 @@ fn the_report_of_the_demo_says_what_its_readings_say() {
     }
     // The sums of the parts are the sums of what went in, at these prices.
     let used = played.table("used");
-    for sump in &settings.sumps {
+    for sump in settings.sumps.iter() {
         let rows: Vec<_> = used
             .iter()
             .filter(|row| row["sump"] == *sump.name)

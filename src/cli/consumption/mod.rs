@@ -90,7 +90,7 @@ fn all_kept(settings: &Settings) -> Result<Vec<Kept<'_>>, ConsumptionFault> {
     let each = settings
         .sumps
         .iter()
-        .map(|sump| Ok((sump, kept::watch(settings, &reader, sump)?)));
+        .map(|sump| Ok((&**sump, kept::watch(settings, &reader, sump)?)));
     each.collect()
 }
 

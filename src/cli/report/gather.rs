@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 use std::ops::ControlFlow;
+use std::sync::Arc;
 
 use super::ReportFault;
 use crate::alarm::performance::{Course, Period};
@@ -25,7 +26,7 @@ const JOURNAL: f64 = 0.1;
 pub(super) struct Gathered<'a> {
     settings: &'a Settings,
     reader: &'a Reader,
-    sumps: &'a [&'a SumpSetup],
+    sumps: &'a [&'a Arc<SumpSetup>],
     period: Period,
     books: BTreeMap<&'a str, Book>,
     work: LongWork,
@@ -35,7 +36,7 @@ impl<'a> Gathered<'a> {
     pub(super) fn new(
         settings: &'a Settings,
         reader: &'a Reader,
-        sumps: &'a [&'a SumpSetup],
+        sumps: &'a [&'a Arc<SumpSetup>],
         period: Period,
         work: LongWork,
     ) -> Self {
@@ -157,7 +158,10 @@ impl<'a> Gathered<'a> {
     }
 
     /// The losses as the daemon last knew them, where that was in the period.
-    fn newest_losses(&self, setup: &SumpSetup) -> Result<Option<(Timestamp, Losses)>, ReportFault> {
+    fn newest_losses(
+        &self,
+        setup: &Arc<SumpSetup>,
+    ) -> Result<Option<(Timestamp, Losses)>, ReportFault> {
         let Some(watch) = kept::watch(self.settings, self.reader, setup)? else {
             return Ok(None);
         };

@@ -2,6 +2,7 @@
 //! are not taken.
 
 use std::collections::HashMap;
+use std::sync::Arc;
 
 use super::shape::{HistoryRow, RowRefused, SumpShape};
 use crate::engine::{AdmissionSetup, ChannelSetup, Quality, Sample, SumpSetup};
@@ -40,11 +41,12 @@ fn meant(near: &Option<String>) -> String {
 /// The rows as samples, marked late, and those that are none.
 pub(super) fn samples(
     rows: &[HistoryRow],
-    sumps: &[SumpSetup],
+    sumps: &[Arc<SumpSetup>],
     admission: &AdmissionSetup,
     arrival: Timestamp,
 ) -> (Vec<Sample>, Vec<RowRefused>) {
-    let by_name: HashMap<&str, &SumpSetup> = sumps.iter().map(|sump| (&*sump.name, sump)).collect();
+    let by_name: HashMap<&str, &SumpSetup> =
+        sumps.iter().map(|sump| (&*sump.name, &**sump)).collect();
     let mut samples = Vec::with_capacity(rows.len());
     let mut refused = Vec::new();
     for (place, row) in rows.iter().enumerate() {

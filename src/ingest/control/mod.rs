@@ -81,7 +81,7 @@ pub struct Control {
     /// The plant's name.
     pub plant: Arc<str>,
     /// The plant's sumps, which everything is checked against.
-    pub sumps: Arc<[SumpSetup]>,
+    pub sumps: Arc<[Arc<SumpSetup>]>,
     /// Which times are believed.
     pub admission: AdmissionSetup,
     /// The store's folder; the socket is made in it.

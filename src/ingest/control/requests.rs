@@ -91,7 +91,7 @@ impl Control {
         Who {
             program: env!("CARGO_PKG_VERSION").to_owned(),
             plant: self.plant.to_string(),
-            sumps: self.sumps.iter().map(sump_shape).collect(),
+            sumps: self.sumps.iter().map(|sump| sump_shape(sump)).collect(),
         }
     }
 

@@ -37,7 +37,7 @@ pub struct Source {
     /// Its topics.
     pub router: Router,
     /// The plant's sumps, which entries are checked against.
-    pub sumps: Arc<[SumpSetup]>,
+    pub sumps: Arc<[Arc<SumpSetup>]>,
     /// Which times of readings are believed.
     pub admission: AdmissionSetup,
     /// The doors of the shards.

@@ -290,7 +290,7 @@ mod tests {
     fn setup() -> SumpSetup {
         let config = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("config");
         let settings = Settings::load(&config, std::iter::empty()).unwrap();
-        let mut setup = settings.sumps[0].clone();
+        let mut setup = (*settings.sumps[0]).clone();
         setup
             .channels
             .retain(|channel| channel.kind == ChannelKind::Gauge);
@@ -375,8 +375,9 @@ mod tests {
         let settings = Settings::load(&config, std::iter::empty()).unwrap();
         let water = "\"kind\":\"addition\",\"what\":\"water\",\"litres\":25.0";
         let book = book(&[entry("a", 10, water)]);
-        let counts_water = |setup: &&SumpSetup| is_metered(setup, AdditionKind::Water);
-        let metered = settings.sumps.iter().find(counts_water).unwrap();
+        let counts_water = |setup: &SumpSetup| is_metered(setup, AdditionKind::Water);
+        let mut sumps = settings.sumps.iter();
+        let metered = sumps.find(|setup| counts_water(setup)).unwrap();
         assert_eq!(moved(metered, &book), []);
         assert_eq!(moved(&setup(), &book).len(), 1);
     }

@@ -16,7 +16,7 @@ use crate::units::Span;
 fn setup() -> SumpSetup {
     let config = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("config");
     let settings = Settings::load(&config, std::iter::empty()).unwrap();
-    settings.sumps[0].clone()
+    (*settings.sumps[0]).clone()
 }
 
 fn period() -> Period {

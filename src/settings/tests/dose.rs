@@ -6,8 +6,8 @@ use crate::units::Span;
 
 fn dose(table: &str) -> DoseSetup {
     let settings = read(&format!("[sump.cell-a.dose]\n{table}\n"));
-    let mut settings = settings.unwrap_or_else(|e| panic!("{e}"));
-    settings.sumps.remove(0).dose
+    let settings = settings.unwrap_or_else(|e| panic!("{e}"));
+    settings.sumps[0].dose.clone()
 }
 
 #[test]

@@ -21,7 +21,7 @@ topic = \"cells/a/level\"
 
 fn sump(extra: &str) -> SumpSetup {
     let settings = read(extra).unwrap_or_else(|e| panic!("{e}"));
-    settings.sumps[0].clone()
+    (*settings.sumps[0]).clone()
 }
 
 type Limits = Vec<(Quantity, Direction, f64, Span)>;

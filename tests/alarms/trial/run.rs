@@ -69,7 +69,7 @@ impl Watched {
         let start = YEAR_START + Span::from_hours(24 * extent.from_day);
         let name = spec.name();
         let setup = settings.sumps.iter().find(|setup| *setup.name == *name);
-        let setup = Arc::new(setup.expect("the settings are of these sumps").clone());
+        let setup = Arc::clone(setup.expect("the settings are of these sumps"));
         let sump = YearSump::new(spec, seed, start, timetable(seed, spec));
         let record = SumpRecord {
             spec: *spec,

@@ -10,6 +10,7 @@ mod plausible;
 mod tests;
 
 use serde_json::{Map, Value};
+use std::sync::Arc;
 
 use super::super::recent::fnv1a;
 use crate::engine::{
@@ -115,7 +116,10 @@ const LOOKS: [(&str, Look); 7] = [
 ///
 /// # Errors
 /// When it is not an entry or does not fit the plant.
-pub fn decode_entry(payload: &[u8], sumps: &[SumpSetup]) -> Result<(usize, Entry), EntryError> {
+pub fn decode_entry(
+    payload: &[u8],
+    sumps: &[Arc<SumpSetup>],
+) -> Result<(usize, Entry), EntryError> {
     if payload.len() > LONGEST {
         return Err(EntryError::TooLong(payload.len()));
     }
@@ -137,7 +141,7 @@ pub fn decode_entry(payload: &[u8], sumps: &[SumpSetup]) -> Result<(usize, Entry
         sump,
         by: fields.text("by", LONGEST_WORD)?,
         supersedes: fields.text("supersedes", LONGEST_NAME)?,
-        kind: particular(kind, &mut fields, sumps.get(place))?,
+        kind: particular(kind, &mut fields, sumps.get(place).map(|sump| &**sump))?,
     };
     fields.nothing_left(kind.name)?;
     supersedes_another(&entry)?;
@@ -380,7 +384,7 @@ fn withdrawn(fields: &mut Fields) -> Result<EntryKind, EntryError> {
     Ok(EntryKind::Withdrawn { text })
 }
 
-fn unknown_sump(found: &str, sumps: &[SumpSetup]) -> EntryError {
+fn unknown_sump(found: &str, sumps: &[Arc<SumpSetup>]) -> EntryError {
     let names = || sumps.iter().map(|sump| &*sump.name);
     EntryError::UnknownSump {
         found: found.to_owned(),

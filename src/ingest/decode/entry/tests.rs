@@ -28,8 +28,8 @@ quantity = "brix"
 topic = "t"
 "#;
 
-fn sumps() -> &'static [SumpSetup] {
-    static SUMPS: OnceLock<Vec<SumpSetup>> = OnceLock::new();
+fn sumps() -> &'static [Arc<SumpSetup>] {
+    static SUMPS: OnceLock<Arc<[Arc<SumpSetup>]>> = OnceLock::new();
     SUMPS.get_or_init(|| {
         Settings::from_texts(&[("plant.toml", PLANT)], std::iter::empty())
             .unwrap_or_else(|mistakes| panic!("{mistakes}"))
