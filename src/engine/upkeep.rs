@@ -28,10 +28,11 @@ const OFF: f64 = 0.1;
 
 /// An entry is looked into when it is off by more than this share of itself and
 /// of the working volume, or when its concentrate would move the concentration
-/// by more than these points. Choice: what a dose is made for.
+/// by more than these points. Choice: care in pouring, and twice what a film or a
+/// wipe moves the refractometer by meanwhile.
 const ODD_SHARE: f64 = 0.2;
 const ODD_VOLUME: f64 = 0.015;
-const ODD_STRENGTH_PCT: f64 = 0.3;
+const ODD_STRENGTH_PCT: f64 = 0.5;
 
 /// The memory of upkeep.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
@@ -89,7 +90,9 @@ fn matters(
     let by_litres = (seen - litres).abs() > (ODD_SHARE * litres.abs()).max(ODD_VOLUME * working_l);
     let concentrate = |litres: f64, strength: f64| litres * strength / 100.0;
     let by_strength = movement.strength_pct.is_some_and(|seen_strength| {
-        let apart = concentrate(seen, seen_strength.value) - concentrate(litres, strength);
+        // Nothing thinner than water is poured: that is the refractometer.
+        let seen = concentrate(seen, seen_strength.value.clamp(0.0, 100.0));
+        let apart = seen - concentrate(litres, strength);
         apart.abs() > ODD_STRENGTH_PCT / 100.0 * working_l
     });
     by_litres || (by_strength && strength_shows)

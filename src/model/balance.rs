@@ -19,7 +19,7 @@ use serde::{Deserialize, Serialize};
 use crate::units::{Measured, Span, Timestamp};
 
 use super::departure::{Departure, DepartureWatch};
-use super::ledger::SEEN_WITHIN;
+use super::ledger::{SEEN_WITHIN, Witness};
 use super::losses::NotIdentifiable;
 use super::movement::{Logged, Movement};
 use super::noise::Noise;
@@ -81,6 +81,9 @@ pub struct Balance {
     /// The last time in which nobody listened.
     #[serde(default)]
     pub(super) pause: Option<(Timestamp, Timestamp)>,
+    /// Whether the level could have shown what was written down.
+    #[serde(default)]
+    pub(super) witness: Witness,
 }
 
 /// Hours in which machines work.
@@ -140,6 +143,7 @@ impl Balance {
             departure: DepartureWatch::default(),
             level_touched: false,
             pause: None,
+            witness: Witness::default(),
         }
     }
 
@@ -258,6 +262,9 @@ impl Balance {
             self.bridge(setup, &point, out);
             return;
         }
+        if let Some(litres) = point.volume_l {
+            self.witness.see(point.time, litres);
+        }
         self.learn_noise(&point);
         self.waiting.push_back(point);
         if self.moving {
@@ -364,7 +371,7 @@ impl Balance {
             }
         }
         if self.has_told(setup, point.time) {
-            self.close_step(setup, out);
+            self.close_step(setup, None, out);
         }
         self.watch_departure(setup, &point, out);
         self.drop_if_unsound();

@@ -2,19 +2,25 @@
 //! show.
 
 mod naming;
+mod witness;
 
 use crate::units::{Measured, Span, Timestamp};
 
 use super::balance::{Balance, Told};
-use super::movement::{Logged, Movement, MovementKind, Origin};
+use super::movement::{Logged, LoggedSum, Movement, MovementKind, Origin};
 use super::setup::BalanceSetup;
 use super::steps::{LEAST_STEP, STEP};
+use witness::Saw;
+pub(super) use witness::Witness;
 
 /// What was written down and what was seen belong together when they lie within
 /// this of each other.
 const BELONGS: Span = Span::from_hours(4);
 /// What was written down and not seen by then is judged without.
 pub(super) const SEEN_WITHIN: Span = Span::from_mins(90);
+/// What a level that stands still has not shown for so long is believed. (choice:
+/// an instrument is looked after within a day)
+const NOT_TO_BE_SEEN: Span = Span::from_hours(24);
 /// Entries that wait to be matched.
 const MOST_LOGGED: usize = 16;
 /// Movements that are remembered.
@@ -82,7 +88,7 @@ impl Balance {
     /// What people wrote down and the open step are settled as they stand,
     /// before the sump is filled anew.
     pub fn finish(&mut self, setup: &BalanceSetup, out: &mut Vec<Told>) {
-        self.close_step(setup, out);
+        self.close_step(setup, None, out);
         let believed: Vec<Logged> = self.logged.drain(..).collect();
         for one in &believed {
             self.believe(setup, one, out);
@@ -113,6 +119,17 @@ impl Balance {
             };
             if !due || (busy && (near_open || self.moving)) {
                 return;
+            }
+            if setup.level_measured {
+                match self.witness.saw(first.time + SEEN_WITHIN) {
+                    Saw::All => {}
+                    Saw::Still if now < first.time + NOT_TO_BE_SEEN => return,
+                    Saw::Still | Saw::Nothing => {
+                        let first = self.logged.pop_front();
+                        first.iter().for_each(|one| self.believe(setup, one, out));
+                        continue;
+                    }
+                }
             }
             if !setup.level_measured && self.open.is_none() {
                 // Its concentration is what can tell of it.
@@ -172,7 +189,7 @@ impl Balance {
             litres: Measured::new(0.0, noise),
             strength_pct: None,
             seen_strength_pct: None,
-            origin: contradiction(Some(logged), sump),
+            origin: contradiction(std::slice::from_ref(logged), sump),
             confidence: 1.0,
         };
         self.keep(movement, out);
@@ -243,13 +260,19 @@ fn logged_movement(
     }
 }
 
-fn contradiction(logged: Option<&Logged>, sump_pct: f64) -> Origin {
-    match logged {
-        None => Origin::Inferred,
-        Some(logged) => Origin::Contradicted {
-            entries: vec![logged.entry.clone()],
-            logged_litres: logged.litres,
-            logged_strength_pct: logged.strength_pct.unwrap_or(sump_pct),
+/// What the readings contradict, if anything was written down; of a sump of this
+/// strength, %.
+fn contradiction(logged: &[Logged], sump_pct: f64) -> Origin {
+    if logged.is_empty() {
+        return Origin::Inferred;
+    }
+    let sum = LoggedSum::of(logged, sump_pct, 0.0);
+    Origin::Contradicted {
+        entries: logged.iter().map(|one| one.entry.clone()).collect(),
+        logged_litres: sum.litres,
+        logged_strength_pct: match logged {
+            [one] => one.strength_pct.unwrap_or(sump_pct),
+            _ => 100.0 * sum.concentrate / sum.litres,
         },
     }
 }

@@ -122,6 +122,7 @@ impl Balance {
         let steady = self.waiting.len() - tail.len().min(self.waiting.len());
         let until = self.waiting[steady.min(self.waiting.len() - 1)].time;
         self.moving = false;
+        let since = self.witness.may_have_begun(since, until);
         self.open_step(setup, since, until, out);
         for _ in 0..steady {
             self.pass_over_oldest(setup);
@@ -136,7 +137,7 @@ impl Balance {
         out: &mut Vec<Told>,
     ) {
         let amid = self.open.is_some_and(|open| open.told < LEAST_TELLING);
-        self.close_step(setup, out);
+        self.close_step(setup, Some(since), out);
         let Some(state) = &mut self.state else { return };
         let (volume, concentrate) = state.contents();
         let share = concentrate / volume.max(1e-3);

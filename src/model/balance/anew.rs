@@ -5,6 +5,7 @@ use std::collections::VecDeque;
 
 use super::{Balance, Point, Told};
 use crate::model::departure::DepartureWatch;
+use crate::model::ledger::Witness;
 use crate::model::movement::Logged;
 use crate::model::setup::BalanceSetup;
 use crate::model::state::State;
@@ -47,6 +48,7 @@ impl Balance {
     pub fn level_touched(&mut self) {
         self.volume_noise.interrupt();
         self.departure.interrupt();
+        self.witness = Witness::default();
         self.level_touched = true;
     }
 
@@ -56,6 +58,7 @@ impl Balance {
         self.moving = false;
         self.open = None;
         self.logged.clear();
+        self.witness = Witness::default();
         self.volume_noise.interrupt();
         self.concentration_noise.interrupt();
         self.wander.interrupt();
@@ -78,7 +81,13 @@ impl Balance {
         while !self.waiting.is_empty() {
             self.apply_oldest(setup, out);
         }
-        self.close_step(setup, out);
+        self.close_step(setup, None, out);
+        // What was written down and not seen by now can be seen no more.
+        let (before, after) = self.written_until(point.time);
+        self.logged = after;
+        for logged in &before {
+            self.believe(setup, logged, out);
+        }
         let Some(state) = &mut self.state else { return };
         let volume = point
             .volume_l
@@ -95,7 +104,7 @@ impl Balance {
         while !self.waiting.is_empty() {
             self.apply_oldest(setup, out);
         }
-        self.close_step(setup, out);
+        self.close_step(setup, None, out);
         self.volume_noise.interrupt();
         self.concentration_noise.interrupt();
         self.wander.interrupt();
@@ -108,12 +117,17 @@ impl Balance {
         let concentration = point.concentration_pct.map(|percent| (percent, doubt));
         state.found_again(setup, point.time, volume, concentration);
         self.pause = last.map(|last| (last, point.time));
-        let meanwhile = |logged: &Logged| logged.time <= point.time;
-        let (before, after): (VecDeque<Logged>, _) = self.logged.drain(..).partition(meanwhile);
+        let (before, after) = self.written_until(point.time);
         self.logged = after;
         for logged in &before {
             self.keep_believed(setup, logged, out);
         }
+    }
+
+    /// What was written down, until a time and after it.
+    fn written_until(&mut self, time: Timestamp) -> (VecDeque<Logged>, VecDeque<Logged>) {
+        let by_then = |logged: &Logged| logged.time <= time;
+        self.logged.drain(..).partition(by_then)
     }
 
     /// The first point after the sump was filled anew.

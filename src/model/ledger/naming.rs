@@ -8,7 +8,7 @@ use crate::model::movement::{Logged, LoggedSum, Movement, MovementKind, Origin};
 use crate::model::setup::BalanceSetup;
 use crate::model::state::{State, Step};
 use crate::model::steps::LEAST_STEP;
-use crate::units::{Measured, Span};
+use crate::units::{Measured, Span, Timestamp};
 
 /// A step that is named with this confidence is not waited for any longer
 /// (choice).
@@ -25,6 +25,9 @@ const WANDERS: f64 = 1.0;
 const SWAP_APART_PCT: f64 = 0.3;
 /// What is measured out of both may differ by so many standard deviations.
 const SWAP_SIGMAS: f64 = 3.0;
+/// Litres of several deeds are those of one step where they differ by so many
+/// standard deviations at most. (choice)
+const TOGETHER_SIGMAS: f64 = 3.0;
 /// A deed is written down for a time within this of when it was done, if it is
 /// to be held against what was seen then. (choice)
 const WRITTEN_WITHIN: Span = Span::from_mins(30);
@@ -143,13 +146,17 @@ impl Balance {
         }
     }
 
-    /// What was written down about the time of a step.
-    fn written_about(&self, open: &OpenStep) -> Vec<Logged> {
+    /// What was written down about the time of a step, but for what lies nearer to
+    /// the step that comes `next`.
+    fn written_about(&self, open: &OpenStep, next: Option<Timestamp>) -> Vec<Logged> {
         let (from, to) = (open.since - BELONGS, open.until + BELONGS);
+        let belongs_to_next = |one: &Logged| {
+            next.is_some_and(|next| (one.time - next).millis().abs() < open.away(one.time))
+        };
         let near = self
             .logged
             .iter()
-            .filter(|one| (from..=to).contains(&one.time));
+            .filter(|one| (from..=to).contains(&one.time) && !belongs_to_next(one));
         near.cloned().collect()
     }
 
@@ -178,7 +185,7 @@ impl Balance {
         let Some(step) = self.state.as_ref().and_then(State::step) else {
             return true;
         };
-        let candidates = self.written_about(open);
+        let candidates = self.written_about(open, None);
         let alone = candidates.is_empty() && self.lines(setup) == Lines::Known;
         if !setup.level_measured || !alone || step.volume_l <= 0.0 {
             return true;
@@ -191,13 +198,19 @@ impl Balance {
         })
     }
 
-    /// Names the open step and writes it into the ledger.
-    pub(in crate::model) fn close_step(&mut self, setup: &BalanceSetup, out: &mut Vec<Told>) {
+    /// Names the open step and writes it into the ledger; `next` is when another
+    /// begins.
+    pub(in crate::model) fn close_step(
+        &mut self,
+        setup: &BalanceSetup,
+        next: Option<Timestamp>,
+        out: &mut Vec<Told>,
+    ) {
         let (Some(open), Some(state)) = (self.open.take(), &self.state) else {
             return;
         };
         let Some(step) = state.step() else { return };
-        let candidates = self.written_about(&open);
+        let candidates = self.written_about(&open, next);
         let sump = 100.0 * open.share;
         if let Some(response) = self.response(setup, &open, &step, &candidates) {
             out.push(Told::Response(response));
@@ -211,7 +224,7 @@ impl Balance {
             }
             return;
         }
-        if let Some(matched) = matching(setup, &step, sump, &candidates) {
+        if let Some(matched) = matching(setup, &open, &step, &candidates) {
             let unknown = match step.volume_l > 0.0 {
                 true => 100.0 * (step.concentrate_l / step.volume_l).clamp(0.0, 1.0),
                 false => sump,
@@ -233,7 +246,7 @@ impl Balance {
             _ => state.close_step(),
         }
         let Some(guess) = guess else { return };
-        let contradicted = nearest(&candidates, &open, &guess);
+        let contradicted = contradicted(setup, &candidates, &open, &guess);
         let movement = Movement {
             time: open.since,
             until: open.until,
@@ -241,36 +254,47 @@ impl Balance {
             litres: guess.litres,
             strength_pct: guess.strength_pct,
             seen_strength_pct: guess.seen_strength_pct,
-            origin: contradiction(contradicted, sump),
+            origin: contradiction(&contradicted, sump),
             confidence: guess.confidence,
         };
-        if let Some(contradicted) = contradicted {
-            let entry = contradicted.entry.clone();
-            self.logged.retain(|l| l.entry != entry);
+        for one in &contradicted {
+            self.logged.retain(|other| other.entry != one.entry);
         }
         self.keep(movement, out);
     }
 }
 
 /// What was written down of a step, if it agrees with what was seen: all
-/// candidates together, or else one of them.
+/// candidates together, or those about its own time, or else one of them, the
+/// nearest.
 fn matching(
     setup: &BalanceSetup,
+    open: &OpenStep,
     step: &Step,
-    sump_pct: f64,
     candidates: &[Logged],
 ) -> Option<Vec<Logged>> {
+    let sump_pct = 100.0 * open.share;
     let agrees = |logged: &[Logged]| {
         !logged.is_empty() && distance(setup, step, sump_pct, logged) < CONTRADICTS
     };
     if agrees(candidates) || explains(setup, step, sump_pct, candidates) {
         return Some(candidates.to_vec());
     }
-    let best = candidates.iter().min_by(|a, b| {
-        let distance = |one: &Logged| distance(setup, step, sump_pct, std::slice::from_ref(one));
-        distance(a).total_cmp(&distance(b))
-    })?;
-    agrees(std::slice::from_ref(best)).then(|| vec![best.clone()])
+    let about = about(candidates, open);
+    if agrees(&about) {
+        return Some(about);
+    }
+    let single = candidates
+        .iter()
+        .filter(|one| agrees(std::slice::from_ref(*one)));
+    let nearest = single.min_by_key(|one| open.away(one.time))?;
+    Some(vec![nearest.clone()])
+}
+
+/// What was written down within half an hour of a step.
+fn about(candidates: &[Logged], open: &OpenStep) -> Vec<Logged> {
+    let near = |one: &&Logged| open.away(one.time) <= WRITTEN_WITHIN.millis();
+    candidates.iter().filter(near).cloned().collect()
 }
 
 /// Whether what was let out and filled up again leaves the volume as it was, as
@@ -307,29 +331,41 @@ fn distance(setup: &BalanceSetup, step: &Step, sump_pct: f64, logged: &[Logged])
     (m * dv * dv - 2.0 * vm * dv * dm + v * dm * dm) / determinant
 }
 
-/// What was written down nearest in time, within half an hour, that the
-/// movement may stand for: it ran the same way, and neither lines nor instruments
-/// are written down.
-fn nearest<'a>(candidates: &'a [Logged], open: &OpenStep, guess: &Guess) -> Option<&'a Logged> {
+/// What was written down within half an hour that the movement may stand for: it
+/// ran the same way, and neither lines nor instruments are written down. All of
+/// it where the litres are those together, and else the nearest in time.
+fn contradicted(
+    setup: &BalanceSetup,
+    candidates: &[Logged],
+    open: &OpenStep,
+    guess: &Guess,
+) -> Vec<Logged> {
     let nobodys = [
         MovementKind::Lines,
         MovementKind::Instrument,
         MovementKind::Thinned,
     ];
     if nobodys.contains(&guess.kind) {
-        return None;
+        return Vec::new();
     }
     // What was written down long before or after may still be seen by itself.
-    let same_way = |one: &&Logged| one.litres * guess.litres.value > 0.0;
-    let about = |one: &&Logged| {
-        let (from, to) = (open.since - WRITTEN_WITHIN, open.until + WRITTEN_WITHIN);
-        (from..=to).contains(&one.time)
-    };
-    let time = open.since;
-    let away = |one: &&Logged| (one.time - time).millis().abs();
-    candidates
-        .iter()
-        .filter(same_way)
-        .filter(about)
-        .min_by_key(away)
+    let mut about = about(candidates, open);
+    about.retain(|one| one.litres * guess.litres.value > 0.0);
+    let together = LoggedSum::of(&about, 0.0, setup.errors.metering);
+    let apart = (together.litres - guess.litres.value).abs();
+    let doubt = guess.litres.uncertainty.hypot(together.litres_variance.sqrt());
+    if apart > TOGETHER_SIGMAS * doubt {
+        about.sort_by_key(|one| open.away(one.time));
+        about.truncate(1);
+    }
+    about
+}
+
+impl OpenStep {
+    /// How far a time lies outside of the step, ms.
+    fn away(&self, time: Timestamp) -> i64 {
+        let before = (self.since - time).millis();
+        let after = (time - self.until).millis();
+        before.max(after).max(0)
+    }
 }
