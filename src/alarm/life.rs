@@ -220,6 +220,12 @@ impl AlarmLife {
         !self.hidden.any() && self.state.holds()
     }
 
+    /// Whether the condition is taken to hold, and people know: they are told so,
+    /// or have set it aside themselves.
+    pub fn is_known(&self) -> bool {
+        self.is_told() || (self.state() == AlarmState::Shelved && self.state.holds())
+    }
+
     /// Whether the condition holds and the alarm waits for its on-delay.
     pub fn is_rising(&self) -> bool {
         !self.state.holds() && self.turning.is_some()

@@ -62,7 +62,7 @@ impl SumpWatch {
         match &self.alarms.spec(alarm).watched {
             Watched::Limit(limit) => {
                 let limit = &self.setup.limits[*limit];
-                self.of_limit(limit.signal, limit.level)
+                self.of_limit(alarm, limit.signal, limit.level)
                     .or_else(|| self.of_doubtful(alarm, limit.signal, limit.level))
             }
             Watched::Silence(channel) => self.of_silence(*channel),
@@ -70,7 +70,7 @@ impl SumpWatch {
             Watched::Rule(Rule::Souring(_)) if self.waits_for_start(alarm) => {
                 Some(Suppressor::PumpsStopped)
             }
-            Watched::Rule(rule) => self.of_rule(rule),
+            Watched::Rule(rule) => self.of_rule(alarm, rule),
         }
     }
 
@@ -89,7 +89,7 @@ impl SumpWatch {
         }
     }
 
-    fn of_limit(&self, signal: Quantity, level: LimitLevel) -> Option<Suppressor> {
+    fn of_limit(&self, alarm: AlarmIx, signal: Quantity, level: LimitLevel) -> Option<Suppressor> {
         if self.recharge_under_way() {
             return Some(Suppressor::Recharge);
         }
@@ -100,10 +100,22 @@ impl SumpWatch {
             return Some(Suppressor::Alarm(step.to_string()));
         }
         let channel = self.channel_of(signal)?;
-        self.of_signal(channel, signal).or_else(|| {
-            let misleads = self.misleads(channel, level.is_low());
-            misleads.then(|| Suppressor::Instrument(self.name_of(channel)))
-        })
+        self.of_signal(channel, signal)
+            .or_else(|| self.of_misled(alarm, channel, level.is_low()))
+    }
+
+    /// What people were told is taken back only once they are told of the
+    /// instrument: its judgement by itself comes and goes with foam and spikes.
+    fn of_misled(&self, alarm: AlarmIx, channel: usize, low: bool) -> Option<Suppressor> {
+        let is_new = !self.alarms.life(alarm).is_told() || self.is_raised_now(alarm);
+        let is_told_of =
+            || self.alarms.is_doubted(channel) || self.instrument_alarm_stands(channel);
+        let misled = self.misleads(channel, low) && (is_new || is_told_of());
+        misled.then(|| Suppressor::Instrument(self.name_of(channel)))
+    }
+
+    fn is_raised_now(&self, alarm: AlarmIx) -> bool {
+        self.alarms.life(alarm).raised() == Some(self.now)
     }
 
     /// What is about to be told, or waits to be, waits a little longer where its
@@ -115,7 +127,7 @@ impl SumpWatch {
         level: LimitLevel,
     ) -> Option<Suppressor> {
         let life = self.alarms.life(alarm);
-        let waits = life.is_suppressed() || life.raised() == Some(self.now);
+        let waits = life.is_suppressed() || self.is_raised_now(alarm);
         let channel = self.channel_of(signal).filter(|_| waits)?;
         let young = life
             .since()
@@ -160,7 +172,7 @@ impl SumpWatch {
         (failed && told).then(|| Suppressor::Instrument(self.name_of(channel)))
     }
 
-    fn of_rule(&self, rule: &Rule) -> Option<Suppressor> {
+    fn of_rule(&self, alarm: AlarmIx, rule: &Rule) -> Option<Suppressor> {
         match rule {
             Rule::Instrument { channel } => {
                 let ix = self.channel_named(channel)?;
@@ -175,11 +187,11 @@ impl SumpWatch {
             Rule::PhDrop(step) => self.of_ph_step(*step),
             Rule::Rate(rate) => {
                 let low = rate.direction == Direction::Falling;
-                self.of_moving(&rule.condition(), Some(rate.signal), low)
+                self.of_moving(alarm, Some(rate.signal), low)
             }
             Rule::Shifted(chart) => {
                 let low = self.shift_of(chart).is_some_and(|shift| shift.by < 0.0);
-                self.of_moving(&rule.condition(), chart.of.signal(), low)
+                self.of_moving(alarm, chart.of.signal(), low)
             }
             other => {
                 if self.recharge_under_way() {
@@ -201,32 +213,25 @@ impl SumpWatch {
     }
 
     /// A signal that moves, up or to the `low` side; the refractive factor is none.
-    fn of_moving(
-        &self,
-        condition: &Condition,
-        signal: Option<Quantity>,
-        low: bool,
-    ) -> Option<Suppressor> {
+    fn of_moving(&self, alarm: AlarmIx, signal: Option<Quantity>, low: bool) -> Option<Suppressor> {
         if self.recharge_under_way() {
             return Some(Suppressor::Recharge);
         }
-        if let Some(worse) = self.covering(condition) {
+        if let Some(worse) = self.covering(&self.condition(alarm)) {
             return Some(Suppressor::Alarm(worse.to_string()));
         }
         let channel = self.channel_of(signal?)?;
-        self.of_signal(channel, signal?).or_else(|| {
-            let misleads = self.misleads(channel, low);
-            misleads.then(|| Suppressor::Instrument(self.name_of(channel)))
-        })
+        self.of_signal(channel, signal?)
+            .or_else(|| self.of_misled(alarm, channel, low))
     }
 
-    /// The alarm that tells of the same and of more, while it is told or about to
-    /// be.
+    /// The alarm that tells of the same and of more, while people know of it or are
+    /// about to be told.
     fn covering(&self, condition: &Condition) -> Option<Condition> {
         let stands = |worse: &Condition| {
             let mut each = self.alarms.each();
             each.any(|(_, spec, life)| {
-                spec.condition == *worse && (life.is_told() || life.is_rising())
+                spec.condition == *worse && (life.is_known() || life.is_rising())
             })
         };
         condition.covered_by().into_iter().find(stands)

@@ -353,7 +353,10 @@ fn contradicted(
     about.retain(|one| one.litres * guess.litres.value > 0.0);
     let together = LoggedSum::of(&about, 0.0, setup.errors.metering);
     let apart = (together.litres - guess.litres.value).abs();
-    let doubt = guess.litres.uncertainty.hypot(together.litres_variance.sqrt());
+    let doubt = guess
+        .litres
+        .uncertainty
+        .hypot(together.litres_variance.sqrt());
     if apart > TOGETHER_SIGMAS * doubt {
         about.sort_by_key(|one| open.away(one.time));
         about.truncate(1);

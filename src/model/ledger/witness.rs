@@ -55,11 +55,7 @@ impl Witness {
 
     /// Since when a step may have been that is seen from `since` to `until`: where
     /// the level was away before, since then.
-    pub(in crate::model) fn may_have_begun(
-        &self,
-        since: Timestamp,
-        until: Timestamp,
-    ) -> Timestamp {
+    pub(in crate::model) fn may_have_begun(&self, since: Timestamp, until: Timestamp) -> Timestamp {
         let away = self.away.filter(|(_, back)| (since..=until).contains(back));
         away.map_or(since, |(gone, _)| gone.min(since))
     }
