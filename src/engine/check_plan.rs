@@ -12,8 +12,10 @@ const DAY: Span = Span::from_hours(24);
 const DAY_MS: f64 = 86_400_000.0;
 
 /// Of a check that fell due while nobody worked, so much of the next shift is
-/// left to make it in. (choice)
-const INTO_THE_SHIFT: Span = Span::from_hours(4);
+/// left to make it in, and up to so much more: to each sump its own, as the
+/// checks of many fall due in one week-end. (choice)
+const INTO_THE_SHIFT: Span = Span::from_hours(3);
+const SPREAD: Span = Span::from_hours(3);
 
 /// A check of the plan that counts.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
@@ -73,7 +75,8 @@ impl SumpWatch {
     pub(super) fn check_state(&self, planned: &PlannedCheck) -> Option<CheckStatus> {
         let interval = self.interval(planned)?;
         let (due, every) = (self.due_after(interval), interval.every);
-        let overdue = self.now >= due + grace(every) && self.now >= self.overdue_from(due, every);
+        let overdue =
+            self.now >= due + grace(every) && self.now >= self.overdue_from(&interval, due);
         Some(CheckStatus {
             check: interval.check,
             every_d: every.millis() as f64 / DAY_MS,
@@ -129,7 +132,8 @@ impl SumpWatch {
     }
 
     /// When a check that is due is overdue.
-    fn overdue_from(&self, due: Timestamp, every: Span) -> Timestamp {
+    fn overdue_from(&self, interval: &Interval, due: Timestamp) -> Timestamp {
+        let Interval { check, every, .. } = *interval;
         let late = due + grace(every);
         let Some(shifts) = &self.setup.shifts else {
             return late;
@@ -140,7 +144,8 @@ impl SumpWatch {
             }
             shifts.next_change(time).unwrap_or(time)
         };
-        let left = working(due) + grace(every).min(INTO_THE_SHIFT);
+        let begins = working(due) + self.own_share(check, SPREAD);
+        let left = begins + grace(every).min(INTO_THE_SHIFT);
         working(late.max(left))
     }
 

@@ -28,8 +28,8 @@ const OFF: f64 = 0.1;
 
 /// An entry is looked into when it is off by more than this share of itself and
 /// of the working volume, or when its concentrate would move the concentration
-/// by more than these points. Choice: care in pouring, and twice what a film or a
-/// wipe moves the refractometer by meanwhile.
+/// by more than these points. Choice: more than careless pouring, and than a film
+/// moves the refractometer by while the step is told.
 const ODD_SHARE: f64 = 0.2;
 const ODD_VOLUME: f64 = 0.015;
 const ODD_STRENGTH_PCT: f64 = 0.5;

@@ -3,22 +3,31 @@
 //! knows nothing of the truth but what hand instruments and a look at the
 //! machine tell, slips now and then, and writes down what it does.
 
-use std::collections::BTreeMap;
+mod change;
+mod dosing;
+pub(crate) mod entries;
+mod on_call;
+
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
-use sumpward::advice::{Advice, Amounts, LookStep, Way};
+use sumpward::advice::{Advice, Amounts, LookStep};
+use sumpward::alarm::Transition;
 use sumpward::engine::{
-    AdditionKind, AlarmLine, EntryKind, HappeningKind, JournalBody, JournalRecord, Look, Method,
-    Priority, Smell, SumpStatus,
+    AlarmLine, EntryKind, HappeningKind, JournalBody, JournalRecord, Method, Priority, SumpStatus,
 };
 use sumpward::simulate::year::{
-    Channel, FaultKind, STEP, Smells, YearSump, crew_is_there, day, next_attendance, stands_still,
+    Channel, FaultKind, STEP, YearSump, crew_is_there, day, next_attendance, stands_still,
 };
 use sumpward::units::{Quantity, Span, Timestamp};
 
 use super::chance::Chance;
 use super::reaction::{Reaction, reaction};
 use super::record::{Made, Slip, SlipKind};
+use entries::{
+    addition, brix_by_hand, by_hand, event, foam, impression, minerals_by_hand,
+    shelve_until_changed, value_of,
+};
 
 /// Minutes until an alarm is taken on, and until somebody is at the sump, by
 /// how urgent it is (choice).
@@ -28,11 +37,6 @@ const URGENT_VISIT_MIN: (f64, f64) = (10.0, 40.0);
 /// What still stands is looked at again after so long: the next shift has it on
 /// its list.
 const AGAIN_H: i64 = 10;
-/// A shelf lasts for so long beyond what is planned, h: emptying, cleaning and
-/// filling takes as long.
-const SHELVED_BEYOND_H: f64 = 4.0;
-/// And of what was looked into, h: a week.
-const LOOKED_INTO_H: f64 = 168.0;
 /// The chance that a visit finds what is hidden: a leak, water that runs in.
 const FINDS: f64 = 0.8;
 /// Below this share of the working volume it is topped up on a round, to that.
@@ -50,18 +54,11 @@ const UNLOGGED: f64 = 0.03;
 const WRONG_STRENGTH: f64 = 0.01;
 const MISWRITTEN: f64 = 0.01;
 const MISSED_CHECK: f64 = 0.05;
-const MISSED_DOSE: f64 = 0.02;
 /// A hand refractometer that far off the inline one has the prism wiped before
 /// anything is dosed, °Bx: the default of the settings.
 const HAND_TOLERANCE_BRIX: f64 = 0.3;
 /// A mixer's outlet that far off what it is set to is set right, as a share.
 const MIXER_TOLERANCE: f64 = 0.12;
-/// A titration that reads by so much less than the refractometer has somebody
-/// look for oil, %: more than both are mostly unsure of.
-const OIL_PCT: f64 = 0.4;
-/// Hardness from which somebody looks which tap is used, mg/L: more than soft
-/// water comes to in a sump.
-const HARD_MG_L: f64 = 250.0;
 
 /// Something to be done at a time.
 #[derive(Debug, Clone)]
@@ -77,6 +74,7 @@ enum Job {
     Emptied,
     Filled,
     Refill(f64),
+    SetAside(String),
 }
 
 /// The crew of one sump.
@@ -86,6 +84,8 @@ pub(crate) struct Crew {
     jobs: Vec<(Timestamp, Job)>,
     /// Alarms that stand, by condition, with when the crew was told.
     standing: BTreeMap<String, Timestamp>,
+    /// What who was on call has set aside until the next shift.
+    aside: BTreeSet<String>,
     newest: Option<Arc<Advice>>,
     /// What the refractometer shows, if it is shown at all.
     shown_brix: Option<f64>,
@@ -111,6 +111,7 @@ impl Crew {
             chance: Chance(seed.wrapping_mul(1_000_003) ^ (place + 1).wrapping_mul(0x9E37_79B9)),
             jobs: Vec::new(),
             standing: BTreeMap::new(),
+            aside: BTreeSet::new(),
             newest: None,
             shown_brix: None,
             planned_day: i64::MIN,
@@ -184,6 +185,8 @@ impl Crew {
                     .iter()
                     .any(|step| *step != LookStep::EnterCheck && !is_of_month(step));
             }
+            self.aside.remove(&condition);
+            self.call(alarm, &condition, now);
             let seen = self.soon(now, ACKNOWLEDGE_MIN);
             self.plan(seen, Job::Acknowledge(alarm.id.clone()));
             let hurry = match alarm.priority {
@@ -193,7 +196,12 @@ impl Crew {
             let there = self.soon(now, hurry).max(seen);
             self.plan(there, Job::Visit(condition));
         } else if !alarm.state.holds() {
-            self.standing.remove(&condition);
+            // What was set aside until the next shift is on its list.
+            let shelved = alarm.transition == Transition::Shelved;
+            if !(shelved && self.aside.contains(&condition)) {
+                self.standing.remove(&condition);
+                self.aside.remove(&condition);
+            }
         } else if self.standing.insert(condition.clone(), now).is_none() {
             // Taken on before the pumps stopped, and on the list again.
             let there = self.soon(now, VISIT_MIN);
@@ -206,11 +214,12 @@ impl Crew {
         let now = sump.now();
         self.plan_day(sump);
         let mut entries = Vec::new();
-        if !crew_is_there(now) || self.jobs.is_empty() {
-            return entries;
-        }
-        let mut due: Vec<(Timestamp, Job)> =
-            self.jobs.extract_if(.., |(due, _)| *due <= now).collect();
+        let is_there = crew_is_there(now);
+        let can = |job: &Job| is_there || matches!(job, Job::SetAside(_));
+        let mut due: Vec<(Timestamp, Job)> = self
+            .jobs
+            .extract_if(.., |(due, job)| *due <= now && can(job))
+            .collect();
         due.sort_by_key(|(due, _)| *due);
         for (_, job) in due {
             self.carry_out(job, sump, &mut entries);
@@ -276,6 +285,7 @@ impl Crew {
             Job::Emptied => self.emptied(sump, entries),
             Job::Filled => self.filled(sump, entries),
             Job::Refill(litres) => self.refill(litres, sump, entries),
+            Job::SetAside(condition) => self.set_aside(condition, sump.now(), entries),
         }
     }
 
@@ -449,102 +459,6 @@ impl Crew {
         }
     }
 
-    /// A hand reading first; where it and the shown value differ, the prism is
-    /// wiped and nothing dosed.
-    fn look_and_dose(
-        &mut self,
-        condition: &str,
-        sump: &mut YearSump,
-        entries: &mut Vec<EntryKind>,
-    ) {
-        self.look_for_leaks(sump);
-        let reading = brix_by_hand(sump);
-        let by_hand = value_of(&reading);
-        entries.push(reading);
-        if condition.starts_with("volume.high") && sump.has(FaultKind::Foam) {
-            entries.push(foam());
-            sump.mend(FaultKind::Foam);
-        }
-        let differs = |shown: f64| (shown - by_hand).abs() > HAND_TOLERANCE_BRIX;
-        if self.shown_brix.is_some_and(differs) {
-            self.mend_probe(Channel::Brix, sump, entries);
-            return;
-        }
-        if condition.contains("concentration") {
-            self.mend_mixer(sump, entries);
-        }
-        if condition.starts_with("concentration.high") && self.finds_oil(by_hand, sump, entries) {
-            return;
-        }
-        let Some(advice) = self.newest.take() else {
-            return;
-        };
-        if self.chance.even() < MISSED_DOSE {
-            self.slip(SlipKind::MissedDose, sump.now(), 0.0);
-            return;
-        }
-        if !self.dosing() {
-            self.plan(sump.now() + Span::from_mins(10), Job::Dose(advice));
-        }
-    }
-
-    fn dose(&mut self, advice: &Advice, sump: &mut YearSump, entries: &mut Vec<EntryKind>) {
-        let Some(dose) = &advice.dose else { return };
-        let mut amounts = dose.amounts;
-        self.water_left_l = 0.0;
-        let wait = match dose.way {
-            Way::WaitAndPremix => {
-                let option = dose.options.first();
-                option
-                    .and_then(|one| one.wait_d)
-                    .map_or(0.0, |days| days.value)
-            }
-            // Water instead of premix on the next rounds, as far as there is
-            // room for it now.
-            Way::WaterAsItFalls => {
-                let room = sump.spec().working_l * (1.0 - sump.filled());
-                let now = amounts.water_l.min(room.max(0.0)).floor();
-                self.water_left_l = amounts.water_l - now;
-                amounts = Amounts::new(0.0, 0.0, now);
-                0.0
-            }
-            _ => 0.0,
-        };
-        if amounts.drain_l > 0.0 {
-            sump.drain(amounts.drain_l);
-            self.handled.push(sump.now());
-            let mut drained = event(HappeningKind::Drained, Some(amounts.drain_l), None);
-            if let EntryKind::Event { advice: of, .. } = &mut drained {
-                *of = Some(advice.id.clone());
-            }
-            entries.push(drained);
-        }
-        if amounts.premix_l > 0.0 {
-            let made_up = match amounts.drain_l > 0.0 {
-                true => DRAINS,
-                false => Span::from_mins(15),
-            };
-            let due = sump.now() + made_up + Span::from_mins((wait * 1440.0) as i64);
-            self.plan(due, Job::Pour(amounts, advice.id.clone()));
-        }
-    }
-
-    fn pour(
-        &mut self,
-        amounts: &Amounts,
-        advice: &str,
-        sump: &mut YearSump,
-        entries: &mut Vec<EntryKind>,
-    ) {
-        sump.add(amounts.premix_l, amounts.premix_strength_pct);
-        self.handled.push(sump.now());
-        entries.push(addition(
-            amounts.premix_l,
-            amounts.premix_strength_pct,
-            Some(advice),
-        ));
-    }
-
     /// Cable, loop, film, bubbles: whatever is wrong with the instrument.
     fn mend_probe(&mut self, channel: Channel, sump: &mut YearSump, entries: &mut Vec<EntryKind>) {
         let kinds = [
@@ -569,22 +483,6 @@ impl Crew {
         if channel != Channel::Pumps {
             self.wipe(channel, sump, entries);
         }
-    }
-
-    /// As the message asks before a mix is thinned: titration against the hand
-    /// refractometer. Oil is skimmed off, and nothing dosed.
-    fn finds_oil(&mut self, brix: f64, sump: &mut YearSump, entries: &mut Vec<EntryKind>) -> bool {
-        let spec = *sump.spec();
-        let titrated = sump.titrated_pct();
-        let method = Method::Titration;
-        entries.push(by_hand(Quantity::Concentration, titrated, method));
-        let read = (brix - spec.water_zero_brix) * spec.product.factor;
-        if read - titrated < OIL_PCT || !sump.mend(FaultKind::TrampOil) {
-            return false;
-        }
-        entries.push(event(HappeningKind::Skimmed, None, None));
-        self.wipe(Channel::Brix, sump, entries);
-        true
     }
 
     /// The refractometer against titration: oil is skimmed off.
@@ -621,83 +519,6 @@ impl Crew {
         }
     }
 
-    /// A second pH, a slide and the nose; what is sour is changed within two
-    /// working days.
-    fn look_for_souring(&mut self, sump: &mut YearSump, entries: &mut Vec<EntryKind>) {
-        entries.push(by_hand(Quantity::Ph, sump.hand_ph(), Method::Meter));
-        let slide = sump.dip_slide();
-        self.made.slides.push(sump.now());
-        entries.push(by_hand(Quantity::Bacteria, slide, Method::DipSlide));
-        entries.push(impression(sump));
-        if slide >= 1e5 && self.recharging.is_none() && !stands_still(sump.now()) {
-            let hours = self.chance.between(4.0, 40.0);
-            let due = next_attendance(sump.now() + Span::from_millis((hours * 3_600_000.0) as i64));
-            self.recharging = Some(due);
-            self.plan(due, Job::Emptied);
-            self.shelve_souring(sump.now(), due, entries);
-        }
-    }
-
-    /// What is to be done is planned: nobody needs to be told of it until then.
-    fn shelve_souring(&self, now: Timestamp, due: Timestamp, entries: &mut Vec<EntryKind>) {
-        let sours = |condition: &&String| reaction(condition) == Reaction::Sour;
-        let alarms = self.standing.keys().filter(sours);
-        entries.extend(alarms.map(|condition| shelve_until_changed(condition, now, due)));
-    }
-
-    /// What was looked into twice and calls for nothing is set aside until the
-    /// weekly checks have been made once more.
-    fn shelve_looked_into(&self, condition: &str, now: Timestamp, entries: &mut Vec<EntryKind>) {
-        let since = self.standing.get(condition);
-        let again = since.is_some_and(|since| now - *since > Span::from_hours(AGAIN_H / 2));
-        if again && self.recharging.is_none() {
-            let reason = "looked into twice, nothing to be done; again after the weekly checks";
-            entries.push(shelve(condition, LOOKED_INTO_H, reason));
-        }
-    }
-
-    fn emptied(&mut self, sump: &mut YearSump, entries: &mut Vec<EntryKind>) {
-        let litres = (sump.truth().volume_l).round();
-        entries.push(event(HappeningKind::PumpsOff, None, None));
-        entries.push(event(HappeningKind::Drained, Some(litres), None));
-        sump.hold_off(true);
-        sump.clean_out();
-        self.handled.push(sump.now());
-        let due = next_attendance(sump.now() + Span::from_mins(150));
-        self.plan(due, Job::Filled);
-    }
-
-    fn filled(&mut self, sump: &mut YearSump, entries: &mut Vec<EntryKind>) {
-        let litres = (0.98 * sump.spec().working_l).round();
-        entries.push(event(HappeningKind::Cleaned, None, None));
-        sump.add(litres, sump.spec().product.target_pct);
-        sump.hold_off(false);
-        self.handled.push(sump.now());
-        entries.push(event(HappeningKind::Recharged, Some(litres), None));
-        entries.push(event(HappeningKind::PumpsOn, None, None));
-        self.recharging = None;
-    }
-
-    /// Which tap is used, and the worst of it swapped.
-    fn look_for_minerals(&mut self, sump: &mut YearSump, entries: &mut Vec<EntryKind>) {
-        self.made.minerals.push(sump.now());
-        minerals_by_hand(sump, entries);
-        if sump.truth().hardness_mg_l > HARD_MG_L && sump.mend(FaultKind::HardWater) {
-            let litres = (0.35 * sump.spec().working_l).round();
-            sump.drain(litres);
-            entries.push(event(HappeningKind::Drained, Some(litres), None));
-            self.handled.push(sump.now());
-            self.plan(sump.now() + DRAINS, Job::Refill(litres));
-        }
-    }
-
-    fn refill(&mut self, litres: f64, sump: &mut YearSump, entries: &mut Vec<EntryKind>) {
-        let target = sump.spec().product.target_pct;
-        sump.add(litres, target);
-        self.handled.push(sump.now());
-        entries.push(addition(litres, target, None));
-    }
-
     /// What nobody was told of is found by chance in the end.
     pub(crate) fn find_by_chance(&mut self, sump: &mut YearSump) {
         let now = sump.now();
@@ -732,96 +553,4 @@ fn is_rich(brix: f64, sump: &YearSump) -> bool {
     let spec = sump.spec();
     let read = (brix - spec.water_zero_brix) * spec.product.factor;
     read > spec.product.target_pct + RICH_PCT
-}
-
-fn value_of(kind: &EntryKind) -> f64 {
-    match kind {
-        EntryKind::HandReading { value, .. } => *value,
-        _ => f64::NAN,
-    }
-}
-
-fn brix_by_hand(sump: &mut YearSump) -> EntryKind {
-    by_hand(Quantity::Brix, sump.hand_brix(), Method::Refractometer)
-}
-
-fn by_hand(quantity: Quantity, value: f64, method: Method) -> EntryKind {
-    EntryKind::HandReading {
-        quantity,
-        value,
-        method: Some(method),
-        mixer: None,
-        written: None,
-    }
-}
-
-fn minerals_by_hand(sump: &mut YearSump, entries: &mut Vec<EntryKind>) {
-    let (hardness, chloride) = sump.hand_minerals();
-    entries.push(by_hand(Quantity::Hardness, hardness, Method::TestStrip));
-    entries.push(by_hand(Quantity::Chloride, chloride, Method::TestStrip));
-}
-
-fn impression(sump: &YearSump) -> EntryKind {
-    let smell = match sump.smells() {
-        Smells::Fresh => Smell::Fresh,
-        Smells::Stale => Smell::Stale,
-        Smells::Bad => Smell::Bad,
-    };
-    let mut look = Vec::new();
-    if sump.has(FaultKind::Foam) {
-        look.push(Look::Foam);
-    }
-    if sump.has(FaultKind::TrampOil) {
-        look.push(Look::OilFilm);
-    }
-    EntryKind::Impression {
-        smell: Some(smell),
-        look,
-        text: None,
-    }
-}
-
-fn shelve_until_changed(condition: &str, now: Timestamp, due: Timestamp) -> EntryKind {
-    let hours = (due - now).secs_f64().max(0.0) / 3600.0 + SHELVED_BEYOND_H;
-    shelve(condition, hours, &format!("the sump is changed at {due}"))
-}
-
-fn shelve(condition: &str, hours: f64, reason: &str) -> EntryKind {
-    EntryKind::Shelve {
-        alarm: condition.to_owned(),
-        hours,
-        reason: reason.to_owned(),
-    }
-}
-
-fn foam() -> EntryKind {
-    EntryKind::Impression {
-        smell: None,
-        look: vec![Look::Foam],
-        text: None,
-    }
-}
-
-pub(crate) fn event(what: HappeningKind, litres: Option<f64>, channel: Option<&str>) -> EntryKind {
-    EntryKind::Event {
-        what,
-        litres,
-        channel: channel.map(str::to_owned),
-        advice: None,
-    }
-}
-
-fn addition(litres: f64, strength_pct: f64, advice: Option<&str>) -> EntryKind {
-    let what = match strength_pct {
-        s if s <= 0.0 => AdditionKind::Water,
-        s if s >= 100.0 => AdditionKind::Concentrate,
-        _ => AdditionKind::Premix,
-    };
-    EntryKind::Addition {
-        what,
-        litres,
-        strength_pct: (what == AdditionKind::Premix).then_some(strength_pct),
-        water: None,
-        advice: advice.map(str::to_owned),
-    }
 }

@@ -16,7 +16,8 @@ use sumpward::simulate::year::{
 };
 use sumpward::units::{Quantity, Span, Timestamp};
 
-use super::crew::{Crew, event};
+use super::crew::Crew;
+use super::crew::entries::event;
 use super::plant_settings::settings;
 use super::record::{Limit, Made, SumpRecord, Told};
 
