@@ -5,15 +5,17 @@ use std::path::Path;
 use rusqlite::{Connection, TransactionBehavior};
 
 use super::error::StoreError;
+use super::packing;
 
 /// What brings a file from schema `n` to schema `n + 1`, in order. Only ever
 /// appended to: files written by any earlier version are out there.
-const MIGRATIONS: [&str; 5] = [
+const MIGRATIONS: [&str; 6] = [
     include_str!("schema.sql"),
     include_str!("schema_2.sql"),
     include_str!("schema_3.sql"),
     include_str!("schema_4.sql"),
     include_str!("schema_5.sql"),
+    include_str!("schema_6.sql"),
 ];
 
 /// Marks the file as ours, in SQLite's `application_id`: "Sump" in ASCII.
@@ -21,6 +23,15 @@ pub(super) const APPLICATION_ID: i64 = 0x5375_6d70;
 
 /// The newest schema known here.
 pub(super) const NEWEST: i64 = MIGRATIONS.len() as i64;
+
+/// Schemas that brought a new format of blocks with them, and that format: a file whose
+/// blocks an older program cannot read has a schema that it refuses.
+const BLOCK_FORMATS: [(i64, u8); 2] = [(5, 1), (6, 2)];
+
+const _: () = {
+    let (schema, format) = BLOCK_FORMATS[BLOCK_FORMATS.len() - 1];
+    assert!(format == packing::NEWEST_FORMAT && schema <= NEWEST);
+};
 
 /// What lies in a file that can be opened as a database.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -44,6 +44,8 @@ pub const MOST: usize = 8_192;
 const FORMAT: u8 = 1;
 /// With values beside decimal numbers.
 const BESIDE: u8 = 2;
+/// The newest format that is written. A newer one raises the store's schema with it.
+pub(super) const NEWEST_FORMAT: u8 = BESIDE;
 
 /// One value in a block.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -4,6 +4,7 @@ mod backups;
 mod damage;
 mod following;
 mod letters;
+mod migrating;
 mod opening;
 mod packing;
 mod reading;

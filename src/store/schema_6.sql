@@ -1,0 +1,3 @@
+-- Schema 6, on top of schema 5: blocks may be of format 2 (src/store/packing/mod.rs).
+-- Tables and columns stay as they are. A program that reads blocks of format 1 only
+-- would take those of format 2 for damaged; by this number it refuses the file.
