@@ -21,9 +21,17 @@ pub(super) struct Beside {
 pub(super) enum BesideError {
     #[error("{} is there already; give another name, or --force to write over it", place.display())]
     There { place: PathBuf },
+    #[error("{} is a folder; name a file in it", place.display())]
+    IsFolder { place: PathBuf },
     #[error("{} is no name of a file", place.display())]
     NoName { place: PathBuf },
-    #[error("{} cannot be written: {error}", place.display())]
+    #[error(
+        "{} cannot be written: there is no folder {}; make it first",
+        place.display(),
+        folder.display()
+    )]
+    NoFolder { place: PathBuf, folder: PathBuf },
+    #[error("{} cannot be written: {}", place.display(), with_what_to_do(error))]
     Io { place: PathBuf, error: io::Error },
 }
 
@@ -31,10 +39,31 @@ impl BesideError {
     /// The exit status that tells a calling program.
     pub(super) fn status(&self) -> u8 {
         match self {
-            BesideError::There { .. } | BesideError::NoName { .. } => WRONG,
-            BesideError::Io { .. } => NO,
+            BesideError::NoFolder { .. } | BesideError::Io { .. } => NO,
+            _ => WRONG,
         }
     }
+}
+
+/// The error of a file that is written, and what helps.
+pub(super) fn with_what_to_do(error: &io::Error) -> String {
+    let what = match error.kind() {
+        io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded => {
+            "make room there, or name a file on another disk"
+        }
+        io::ErrorKind::PermissionDenied => {
+            "name a file where you may write, or run this as who may"
+        }
+        _ => return error.to_string(),
+    };
+    format!("{error}; {what}")
+}
+
+/// The folder of a file.
+fn folder_of(place: &Path) -> &Path {
+    let folder = place.parent();
+    let named = folder.filter(|folder| !folder.as_os_str().is_empty());
+    named.unwrap_or(Path::new("."))
 }
 
 impl Beside {
@@ -43,6 +72,11 @@ impl Beside {
     /// # Errors
     /// When there is one that may not, or the folder takes none.
     pub(super) fn begin(place: &Path, over: bool) -> Result<(Self, File), BesideError> {
+        if place.is_dir() {
+            return Err(BesideError::IsFolder {
+                place: place.to_owned(),
+            });
+        }
         if !over && place.symlink_metadata().is_ok() {
             return Err(BesideError::There {
                 place: place.to_owned(),
@@ -53,6 +87,13 @@ impl Beside {
         let name = name.ok_or_else(|| BesideError::NoName {
             place: place.to_owned(),
         })?;
+        let folder = folder_of(place);
+        if !folder.is_dir() {
+            return Err(BesideError::NoFolder {
+                place: place.to_owned(),
+                folder: folder.to_owned(),
+            });
+        }
         let mut hidden = std::ffi::OsString::from(".");
         hidden.push(name);
         hidden.push(format!(".{}.part", std::process::id()));

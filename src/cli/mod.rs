@@ -182,10 +182,17 @@ fn told(outcome: anyhow::Result<u8>) -> u8 {
 
 /// The status of what was said, or the error told.
 fn said(outcome: Result<String, crate::store::BackupError>) -> u8 {
-    told(outcome.map_err(anyhow::Error::from).map(|text| {
-        say(&text);
-        WELL
-    }))
+    match outcome {
+        Ok(text) => {
+            say(&text);
+            WELL
+        }
+        // It says itself what is behind it.
+        Err(error) => {
+            eprintln!("sumpward: {error}");
+            NO
+        }
+    }
 }
 
 fn check_settings(folder: &Path) -> u8 {

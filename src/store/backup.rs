@@ -17,7 +17,7 @@ use crate::units::Timestamp;
 
 use super::aside::{set_aside, with};
 use super::error::StoreError;
-use super::open::{BUSY_TIMEOUT, FILE_NAME, lock};
+use super::open::{BUSY_TIMEOUT, FILE_NAME, about_file, lock};
 use super::packing;
 use super::schema::{self, Content};
 
@@ -27,6 +27,32 @@ const PAGES: i32 = 2_000;
 /// Why a copy was not made or put back.
 #[derive(Debug, thiserror::Error)]
 pub enum BackupError {
+    /// There is no store to be copied.
+    #[error("there is no store in {} yet; it begins when the daemon is started with `sumpward run`", folder.display())]
+    NoStore {
+        /// Its folder.
+        folder: PathBuf,
+    },
+    /// There is no such copy.
+    #[error("there is no file {}; name a copy that `sumpward backup` made", path.display())]
+    Missing {
+        /// The file.
+        path: PathBuf,
+    },
+    /// It is something else.
+    #[error("{} is no copy of a store: {reason}; name one that `sumpward backup` made", path.display())]
+    NotACopy {
+        /// The file.
+        path: PathBuf,
+        /// How it is known.
+        reason: &'static str,
+    },
+    /// The folder of the copy is not there.
+    #[error("there is no folder {}; make it first", folder.display())]
+    NoFolder {
+        /// The folder.
+        folder: PathBuf,
+    },
     /// There is something already.
     #[error("{} is there already and is not overwritten; give another name", path.display())]
     Exists {
@@ -90,7 +116,20 @@ pub fn backup(
             path: to.to_owned(),
         });
     }
-    let source = open_to_read(&folder.join(FILE_NAME))?;
+    let into = folder_of(to);
+    if !into.is_dir() {
+        return Err(BackupError::NoFolder {
+            folder: into.to_owned(),
+        });
+    }
+    let store = folder.join(FILE_NAME);
+    if !store.exists() {
+        return Err(BackupError::NoStore {
+            folder: folder.to_owned(),
+        });
+    }
+    let source = open_to_read(&store)?;
+    schema::look(&source, &store).map_err(|error| about_file(error, &store))?;
     let beside = Beside::make(with(to, &format!(".{}.part", std::process::id())))?;
     copy(&source, &beside.path, progress).map_err(StoreError::doing("be copied"))?;
     let checked = check(&beside.path)?;
@@ -101,8 +140,32 @@ pub fn backup(
 /// Reads a copy through: its structure, and each block of packed values.
 ///
 /// # Errors
-/// When it is no store, was written by a later version, or is not whole.
+/// When it is not there, is no store, was written by a later version, or is not whole.
 pub fn check(file: &Path) -> Result<Checked, BackupError> {
+    let not_a_copy = |reason| BackupError::NotACopy {
+        path: file.to_owned(),
+        reason,
+    };
+    match fs::metadata(file) {
+        Ok(found) if !found.is_file() => return Err(not_a_copy("it is a folder or a device")),
+        Err(error) if error.kind() == io::ErrorKind::NotFound => {
+            return Err(BackupError::Missing {
+                path: file.to_owned(),
+            });
+        }
+        _ => {}
+    }
+    read_through(file).map_err(|error| match error {
+        BackupError::Store(error) => match about_file(error, file) {
+            StoreError::NotAStore { reason, .. } => not_a_copy(reason),
+            StoreError::Damaged { path, reason } => BackupError::NotWhole { path, reason },
+            other => BackupError::Store(other),
+        },
+        other => other,
+    })
+}
+
+fn read_through(file: &Path) -> Result<Checked, BackupError> {
     let doing = || StoreError::doing("be read through");
     let connection = open_to_read(file)?;
     let Content::Schema(schema) = schema::look(&connection, file)? else {
@@ -248,6 +311,13 @@ fn copy(
     copy.close().map_err(|(_, error)| error)
 }
 
+/// The folder that a file is in.
+fn folder_of(file: &Path) -> &Path {
+    let folder = file.parent();
+    let named = folder.filter(|folder| !folder.as_os_str().is_empty());
+    named.unwrap_or(Path::new("."))
+}
+
 /// A file that is written beside the place it is for; deleted unless it took
 /// it.
 struct Beside {
@@ -276,8 +346,7 @@ impl Beside {
         let place = || -> io::Result<()> {
             File::open(&self.path)?.sync_all()?;
             fs::hard_link(&self.path, to)?;
-            let folder = to.parent().filter(|folder| !folder.as_os_str().is_empty());
-            File::open(folder.unwrap_or(Path::new(".")))?.sync_all()
+            File::open(folder_of(to))?.sync_all()
         };
         place().map_err(|source| BackupError::File {
             path: to.to_owned(),
@@ -289,8 +358,10 @@ impl Beside {
 
 impl Drop for Beside {
     fn drop(&mut self) {
-        // It may have been made only in part; what cannot be deleted is told by
-        // its name.
-        let _ = fs::remove_file(&self.path);
+        // It may have been made only in part, and a disk that is full leaves a journal
+        // beside it; what cannot be deleted is told by its name.
+        for path in [self.path.clone(), with(&self.path, "-journal")] {
+            let _ = fs::remove_file(path);
+        }
     }
 }

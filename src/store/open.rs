@@ -230,7 +230,7 @@ fn mark_clean(connection: &Connection, clean: bool) -> Result<(), StoreError> {
 }
 
 /// Tells apart what is wrong with the file from what is wrong around it.
-fn about_file(error: StoreError, path: &Path) -> StoreError {
+pub(super) fn about_file(error: StoreError, path: &Path) -> StoreError {
     let StoreError::Database { source, .. } = &error else {
         return error;
     };

@@ -413,7 +413,7 @@ fn what_cannot_be_leaves_everything_as_it_was() {
         "{unknown}"
     );
     assert!(told(&["series", "nowhere/b.csv"], 1).contains("nowhere/b.csv"));
-    assert!(told(&["series", ".", "--format", "csv", "--force"], 2).contains("no name of a file"));
+    assert!(told(&["series", ".", "--format", "csv", "--force"], 2).contains("is a folder"));
     // A disk that takes no more than this.
     let full = Command::new("bash")
         .args(["-c", "trap '' XFSZ; ulimit -f 100; exec \"$@\"", "bash"])

@@ -12,7 +12,7 @@ use std::path::PathBuf;
 use clap::Args;
 use serde::Serialize;
 
-use super::beside::{Beside, BesideError};
+use super::beside::{Beside, BesideError, with_what_to_do};
 use super::between::{BetweenFault, between};
 use super::kept_store::{NoStore, kept_store};
 use super::long_work::{LongWork, StoppedEarly};
@@ -96,7 +96,9 @@ pub(super) enum ReportFault {
     Stopped(#[from] StoppedEarly),
     #[error(transparent)]
     Place(#[from] BesideError),
-    #[error("{} cannot be written: {error}; no report was left", file.display())]
+    #[error("{} is a file; --csv takes a folder for the tables", file.display())]
+    NoFolder { file: PathBuf },
+    #[error("{} cannot be written: {}; no report was left", file.display(), with_what_to_do(error))]
     Write { file: PathBuf, error: io::Error },
     #[error("{} cannot be written: {error}; no report was left", file.display())]
     Csv { file: PathBuf, error: csv::Error },
@@ -117,6 +119,7 @@ impl ReportFault {
             ReportFault::NoStore(why) => why.status(),
             ReportFault::Place(why) => why.status(),
             ReportFault::NoSump(_)
+            | ReportFault::NoFolder { .. }
             | ReportFault::Between(_)
             | ReportFault::MadeAt(_)
             | ReportFault::Words(_)
@@ -267,9 +270,12 @@ impl std::fmt::Display for Written {
         if let Some(page) = &self.page {
             writeln!(
                 f,
-                "{}: {} sumps, from {} to {}",
+                "{}: {}, from {} to {}",
                 page.display(),
-                self.sumps,
+                match self.sumps {
+                    1 => "1 sump".to_owned(),
+                    sumps => format!("{sumps} sumps"),
+                },
                 self.from,
                 self.to
             )?;

@@ -19,6 +19,11 @@ pub(super) struct TableFolder {
 
 impl TableFolder {
     pub(super) fn begin(folder: &Path, over: bool) -> Result<Self, ReportFault> {
+        if folder.is_file() {
+            return Err(ReportFault::NoFolder {
+                file: folder.to_owned(),
+            });
+        }
         let made = !folder.exists();
         fs::create_dir_all(folder).map_err(|error| ReportFault::Write {
             file: folder.to_owned(),

@@ -19,7 +19,7 @@ use rusqlite::{Connection, OpenFlags, OptionalExtension, Params, Row};
 use crate::units::Timestamp;
 
 use super::error::StoreError;
-use super::open::{BUSY_TIMEOUT, FILE_NAME};
+use super::open::{BUSY_TIMEOUT, FILE_NAME, about_file};
 use super::rows::RecentRow;
 use super::schema::{self, Content};
 
@@ -89,7 +89,7 @@ impl Reader {
         connection
             .busy_timeout(BUSY_TIMEOUT)
             .map_err(StoreError::doing("set its patience"))?;
-        match schema::look(&connection, &path)? {
+        match schema::look(&connection, &path).map_err(|error| about_file(error, &path))? {
             Content::Schema(schema::NEWEST) => Ok(Reader {
                 connection,
                 unpacked: RefCell::default(),

@@ -65,6 +65,39 @@ fn a_copy_is_whole_and_goes_back() {
 }
 
 #[test]
+fn what_is_no_copy_is_told_as_such() {
+    let folder = tempfile::tempdir().unwrap();
+    let store = folder.path().join("store");
+    let told = |error: BackupError| error.to_string();
+    let missing = told(check(&folder.path().join("gone.db")).unwrap_err());
+    assert!(missing.contains("there is no file"), "{missing}");
+    let a_folder = told(check(folder.path()).unwrap_err());
+    assert!(a_folder.contains("it is a folder"), "{a_folder}");
+    let list = folder.path().join("list.txt");
+    std::fs::write(&list, "shopping list\n".repeat(1_000)).unwrap();
+    for error in [
+        check(&list).unwrap_err(),
+        restore(&list, &store).unwrap_err(),
+    ] {
+        let told = told(error);
+        assert!(
+            told.contains("is no copy of a store: it is no database"),
+            "{told}"
+        );
+    }
+    let to = folder.path().join("copy.db");
+    let no_store = told(backup(&store, &to, |_, _| {}).unwrap_err());
+    assert!(no_store.contains("there is no store in"), "{no_store}");
+    let no_folder = folder.path().join("none/copy.db");
+    let no_folder = told(backup(&store, &no_folder, |_, _| {}).unwrap_err());
+    assert!(no_folder.contains("none; make it first"), "{no_folder}");
+    std::fs::write(store.join(FILE_NAME), "shopping list\n".repeat(1_000)).unwrap();
+    let no_store = told(backup(&store, &to, |_, _| {}).unwrap_err());
+    assert!(no_store.contains("it is no database"), "{no_store}");
+    assert!(!to.exists());
+}
+
+#[test]
 fn a_damaged_copy_is_not_put_back() {
     let plant = Plant::start(patient());
     let rough = (0..9_000).map(|n| sample(0, 60_000 * n, (n * n % 7_919) as f64));
