@@ -29,7 +29,7 @@ pub fn cell(cell: &Cell) -> String {
         Cell::Text(text) => harmless(text),
         Cell::Word(key) | Cell::Alert(key) => key.clone(),
         Cell::Condition(condition) => harmless(condition),
-        Cell::Several(cells) => {
+        Cell::Several(cells) | Cell::List(cells) => {
             let texts: Vec<String> = cells.iter().map(self::cell).collect();
             texts.join(", ")
         }

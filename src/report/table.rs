@@ -28,6 +28,8 @@ pub enum Cell {
     Word(String),
     /// Several cells that a person reads after each other.
     Several(Vec<Cell>),
+    /// Several things, told one by one.
+    List(Vec<Cell>),
     /// What is wrong, by the name of its condition.
     Condition(String),
     /// A number, told to so many decimals.

@@ -319,9 +319,13 @@ impl Voice<'_> {
             Cell::Word(key) => self.say(key),
             Cell::Alert(key) => format!("\u{25b2} {}", self.say(key)),
             Cell::Condition(condition) => (self.condition)(condition),
-            Cell::Several(cells) => {
+            Cell::Several(cells) | Cell::List(cells) => {
                 let texts: Vec<String> = cells.iter().map(|one| self.cell(one)).collect();
-                texts.join(" ")
+                texts.join(if matches!(cell, Cell::List(_)) {
+                    "; "
+                } else {
+                    " "
+                })
             }
             Cell::Number(value, decimals) => self.number(*value, *decimals),
             Cell::Between(value, low, high, decimals) => {

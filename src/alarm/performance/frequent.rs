@@ -46,11 +46,16 @@ pub(super) fn sorted(counts: BTreeMap<&AlarmName, u64>) -> Vec<AlarmCount> {
 /// The share of the ten most frequent alarms in all annunciations: below 1 % is
 /// very likely acceptable, 5 % the most that is manageable (memory). Where few
 /// alarms come at all they make up nearly everything, and the figure says
-/// little.
+/// little; where there are no more than ten it is all, whatever they do, and is not
+/// judged.
 pub(super) fn share_of_ten(by_frequency: &[AlarmCount]) -> Figure {
     let sum = |counts: &[AlarmCount]| counts.iter().map(|one| one.count).sum::<u64>() as f64;
     let ten = &by_frequency[..by_frequency.len().min(TEN)];
     let share = share(sum(ten), sum(by_frequency));
-    Figure::plain("share_of_ten_most_frequent", Unit::Share, share)
-        .against(Bound::Below(0.01), Some(Bound::AtMost(0.05)))
+    let mut figure = Figure::plain("share_of_ten_most_frequent", Unit::Share, share)
+        .against(Bound::Below(0.01), Some(Bound::AtMost(0.05)));
+    if by_frequency.len() <= TEN {
+        figure.inside = None;
+    }
+    figure
 }

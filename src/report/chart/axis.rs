@@ -53,6 +53,16 @@ impl Scale {
         }
     }
 
+    /// From none to so many things.
+    pub(super) fn of_counts(most: f64, top: f64, bottom: f64) -> Self {
+        let scale = Scale::over(0.0, most.max(1.0), top, bottom);
+        Scale {
+            high: scale.high.ceil(),
+            step: scale.step.max(1.0),
+            ..scale
+        }
+    }
+
     pub(super) fn y(&self, value: f64) -> f64 {
         let share = (value - self.low) / (self.high - self.low);
         self.bottom - share.clamp(0.0, 1.0) * (self.bottom - self.top)
@@ -201,6 +211,16 @@ mod tests {
                 (step - expected).abs() < 1e-12 * expected,
                 "{step} {expected}"
             );
+        }
+    }
+
+    #[test]
+    fn numbers_of_things_have_no_decimals() {
+        for most in 0..40 {
+            let scale = Scale::of_counts(f64::from(most), 10.0, 200.0);
+            assert_eq!(scale.decimals(), 0, "{most}");
+            assert_eq!(scale.high % scale.step, 0.0, "{most}: {scale:?}");
+            assert!(scale.high >= f64::from(most.max(1)), "{most}: {scale:?}");
         }
     }
 

@@ -58,6 +58,8 @@ pub struct Bars<'a> {
     pub description: &'a str,
     /// The groups, each with its name and bars.
     pub groups: Vec<(String, Vec<Bar>)>,
+    /// Whether they are numbers of things, which have no decimals.
+    pub are_counts: bool,
 }
 
 /// Draws them; bars of a group stand beside each other.
@@ -70,7 +72,11 @@ pub fn bars(chart: &Bars<'_>, voice: &Voice<'_>) -> String {
         bar.between
             .map_or(bar.value, |(_, high)| high.max(bar.value))
     });
-    let scale = Scale::over(0.0, high.fold(0.0, f64::max), TOP, BOTTOM);
+    let high = high.fold(0.0, f64::max);
+    let scale = match chart.are_counts {
+        true => Scale::of_counts(high, TOP, BOTTOM),
+        false => Scale::over(0.0, high, TOP, BOTTOM),
+    };
     scale.draw(&mut svg, |value, decimals| voice.number(value, decimals));
     let room = (RIGHT - LEFT) / chart.groups.len().max(1) as f64;
     let each = chart.groups.len().div_ceil(MOST_NAMES).max(1);

@@ -166,11 +166,17 @@ fn by_balance(book: &Book, movement: &Movement) -> Option<Moved> {
         Origin::Contradicted { entries, .. } => (Known::Contradicted, entries.first()),
     };
     let entry = entries.and_then(|id| book.written().iter().find(|one| one.entry.id == *id));
+    let strength = movement.strength_pct.map(|strength| strength.value);
     Some(Moved {
-        time: movement.time,
+        // The balance puts all that was entered of one step of the readings to that.
+        time: match (known, entry) {
+            (Known::Written, Some(written)) => written.entry.time,
+            _ => movement.time,
+        },
         kind,
         litres: movement.litres,
-        strength_pct: movement.strength_pct.map(|strength| strength.value),
+        // Of what was let out while no concentration was known, the strength is not either.
+        strength_pct: strength.filter(|pct| *pct > 0.0 || kind != MovedKind::Drained),
         known,
         by: entry.and_then(|one| one.entry.by.clone()),
     })

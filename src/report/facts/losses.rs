@@ -162,6 +162,39 @@ pub struct Stretch<'a> {
     pub fills_itself: bool,
 }
 
+impl Stretch<'_> {
+    /// Whether it is long enough for losses to be told.
+    pub fn is_long(&self) -> bool {
+        self.period.length() >= SHORTEST
+    }
+
+    /// The part of it between the first and the last hour in which concentration and
+    /// volume are both known. What meters counted belongs to all of it, which is not cut
+    /// then.
+    #[must_use]
+    pub fn where_known(mut self) -> Self {
+        if self.metered != (0.0, 0.0) {
+            return self;
+        }
+        let hour = Span::from_hours(1);
+        let Period { mut from, mut to } = self.period;
+        let is_known = |from, to| {
+            let signals = [self.concentration, self.volume];
+            signals
+                .iter()
+                .all(|one| one.mean_between(from, to).is_some())
+        };
+        while from + hour <= to && !is_known(from, from + hour) {
+            from = from + hour;
+        }
+        while to - hour >= from && !is_known(to - hour, to) {
+            to = to - hour;
+        }
+        self.period = Period::new(from, to);
+        self
+    }
+}
+
 /// What was lost in it.
 ///
 /// # Errors
@@ -177,7 +210,7 @@ pub fn lost(stretch: &Stretch<'_>, errors: &Errors) -> Result<Lost, NotTold> {
     if stretch.fills_itself {
         return Err(NotTold::FillsItself);
     }
-    if period.length() < SHORTEST {
+    if !stretch.is_long() {
         return Err(NotTold::TooShort);
     }
     let within = || moved.iter().filter(|one| period.has(one.time));
@@ -344,6 +377,44 @@ mod tests {
             (14.0..30.0).contains(&carry_off.uncertainty),
             "{carry_off:?}"
         );
+    }
+
+    #[test]
+    fn losses_are_worked_out_where_both_are_known() {
+        let (concentration, volume) = week(&[addition(2 * 1440, 150.0, Some(3.0))]);
+        let period = Period::new(at(0), at(MINUTES));
+        let mut partly = Signal::new(period, Window::default(), Span::from_mins(15));
+        // Known from 6 h 30 min of the first day to 18 h of the sixth.
+        for minute in 390..(5 * 1440 + 18 * 60) {
+            partly.take(at(minute), 8.0, Quality::GOOD, true);
+        }
+        partly.end();
+        let stretch = Stretch {
+            period,
+            concentration: &partly,
+            volume: &volume,
+            moved: &[],
+            metered: (0.0, 0.0),
+            fills_itself: false,
+        };
+        let known = Period::new(at(360), at(5 * 1440 + 18 * 60));
+        assert_eq!(stretch.where_known().period, known);
+        let metered = Stretch {
+            metered: (1.0, 0.0),
+            ..stretch
+        };
+        assert_eq!(metered.where_known().period, period);
+        let all = Stretch {
+            concentration: &concentration,
+            ..stretch
+        };
+        assert_eq!(all.where_known().period, period);
+        let silent = Signal::new(period, Window::default(), Span::from_mins(15));
+        let never = Stretch {
+            concentration: &silent,
+            ..stretch
+        };
+        assert!(!never.where_known().is_long());
     }
 
     #[test]

@@ -98,7 +98,9 @@ pub struct PartFacts {
     pub used: Litres,
     /// What that costs, where there are prices.
     pub cost: Option<Cost>,
-    /// What was lost.
+    /// The time of it over which losses are worked out.
+    pub known: Period,
+    /// What was lost in that.
     pub lost: Result<Lost, NotTold>,
 }
 
@@ -278,6 +280,7 @@ impl<'a> Collect<'a> {
                 ),
                 fills_itself: self.setup.fills_itself,
             };
+            let known = stretch.where_known();
             PartFacts {
                 part: *part,
                 cost: self
@@ -286,7 +289,11 @@ impl<'a> Collect<'a> {
                     .as_ref()
                     .map(|prices| Cost::of_litres(&used, prices)),
                 used,
-                lost: lost(&stretch, &errors),
+                known: known.period,
+                lost: match lost(&known, &errors) {
+                    Err(NotTold::TooShort) if stretch.is_long() => Err(NotTold::NotKnown),
+                    other => other,
+                },
             }
         });
         each.collect()

@@ -96,10 +96,14 @@ fn course(
 ) -> String {
     let quantity = followed.quantity;
     let name = voice.say(&format!("quantity.{}", quantity.name()));
-    let title = voice.words.fill(
-        "chart.course",
-        &[("what", &name), ("unit", quantity.unit())],
-    );
+    let title = match quantity {
+        // Its unit is its name.
+        Quantity::Ph => name,
+        _ => voice.words.fill(
+            "chart.course",
+            &[("what", &name), ("unit", quantity.unit())],
+        ),
+    };
     let signal = &followed.signal;
     let share = |share: Option<f64>| share.map_or("?".to_owned(), |share| voice.share(share));
     let decimals = quantity.decimals();
@@ -231,6 +235,7 @@ fn bar_figure(
             title: &title,
             description: &voice.say(&format!("chart.{key}_told")),
             groups,
+            are_counts: false,
         },
         voice,
     );
@@ -280,6 +285,7 @@ pub fn alarms_by_day(told: &[&Annunciation], period: Period, voice: &Voice<'_>) 
             title: &title,
             description: &voice.say("chart.alarms_told"),
             groups: groups.collect(),
+            are_counts: true,
         },
         voice,
     );

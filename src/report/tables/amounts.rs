@@ -55,10 +55,15 @@ pub(super) fn used(facts: &SumpFacts<'_>) -> Table {
 /// What was lost in each part of the period.
 pub(super) fn losses(facts: &SumpFacts<'_>) -> Table {
     let rows = facts.parts.iter().map(|part| {
-        let PartFacts { part, lost, .. } = part;
+        let PartFacts {
+            part, known, lost, ..
+        } = part;
         let to = lost.and_then(|lost| lost.to);
+        let over = lost.ok().map(|_| *known);
         vec![
             Cell::Day(part.day),
+            Cell::time(over.map(|over| over.from)),
+            Cell::time(over.map(|over| over.to)),
             lost.map_or(Cell::None, |lost| between(lost.both_l, 0)),
             to.map_or(Cell::None, |to| between(to.evaporation_l, 0)),
             to.map_or(Cell::None, |to| between(to.carry_off_l, 0)),
@@ -68,7 +73,15 @@ pub(super) fn losses(facts: &SumpFacts<'_>) -> Table {
             },
         ]
     });
-    let columns = &["begins", "both_l", "evaporation_l", "carry_off_l", "remark"];
+    let columns = &[
+        "begins",
+        "worked_out_from",
+        "worked_out_to",
+        "both_l",
+        "evaporation_l",
+        "carry_off_l",
+        "remark",
+    ];
     Table::new("losses", columns).with_rows(rows)
 }
 

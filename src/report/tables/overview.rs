@@ -44,6 +44,13 @@ impl Overview {
                 Cell::Number(facts.used.water_l, 0),
                 Cell::Number(facts.used.drained_l, 0),
                 Cell::number(facts.cost.as_ref().map(|cost| cost.total), 2),
+                Cell::text(
+                    facts
+                        .cost
+                        .as_ref()
+                        .map(|cost| cost.currency.to_string())
+                        .as_deref(),
+                ),
                 Cell::Count(followed.count() as u64),
                 Cell::Count(readings.count() as u64),
                 Cell::Count(missed as u64),
@@ -65,6 +72,7 @@ pub fn overview(sumps: &[Overview]) -> Table {
         "water_l",
         "drained_l",
         "cost",
+        "currency",
         "advice_followed",
         "readings_by_hand",
         "checks_missed",

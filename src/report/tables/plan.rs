@@ -29,25 +29,25 @@ const MINIMUM: [Item; 4] = [
         key: "perceptible",
         check: Check::Look,
         quantities: &[],
-        source: "DGUV Regel 109-003, 7.1.1, plan 1",
+        source: "DGUV Regel 109-003, 7.1.1, Prüfplan 1",
     },
     Item {
         key: "ph",
         check: Check::Ph,
         quantities: &[Quantity::Ph],
-        source: "DGUV Regel 109-003, 7.1.1, plan 2",
+        source: "DGUV Regel 109-003, 7.1.1, Prüfplan 2",
     },
     Item {
         key: "concentration",
         check: Check::Concentration,
         quantities: &[Quantity::Brix, Quantity::Concentration],
-        source: "DGUV Regel 109-003, 7.1.1, plan 3",
+        source: "DGUV Regel 109-003, 7.1.1, Prüfplan 3",
     },
     Item {
         key: "nitrite",
         check: Check::Nitrite,
         quantities: &[Quantity::Nitrite],
-        source: "DGUV Regel 109-003, 7.1.1, plan 5; TRGS 611, 5.3",
+        source: "DGUV Regel 109-003, 7.1.1, Prüfplan 5; TRGS 611, 5.3",
     },
 ];
 
@@ -77,7 +77,7 @@ pub(super) fn test_plan(facts: &SumpFacts<'_>) -> Table {
         ];
         row.extend(found(values, wanted, 0));
         row.push(Cell::Text(
-            "DGUV Regel 109-003, 7.1.1, plan 6; TRGS 611, 5.2".to_owned(),
+            "DGUV Regel 109-003, 7.1.1, Prüfplan 6; TRGS 611, 5.2".to_owned(),
         ));
         row
     };
@@ -286,17 +286,17 @@ fn log_line(line: &LogLine) -> Vec<Cell> {
         Perceived::Key(key) => Cell::word(key.clone()),
         Perceived::Words(words) => Cell::Text(words.clone()),
     });
-    let others = line.others.iter().flat_map(|(quantity, value)| {
-        [
+    let others = line.others.iter().map(|(quantity, value)| {
+        Cell::Several(vec![
             Cell::word(format!("quantity.{}", quantity.name())),
             Cell::Number(*value, quantity.decimals()),
             Cell::Text(quantity.unit().to_owned()),
-        ]
+        ])
     });
     let notes = line.notes.iter().map(|note| Cell::Text(note.clone()));
     let several = |cells: Vec<Cell>| match cells.is_empty() {
         true => Cell::None,
-        false => Cell::Several(cells),
+        false => Cell::List(cells),
     };
     vec![
         Cell::Day(line.day),
