@@ -26,6 +26,10 @@ use super::plant_desk::PlantDesk;
 /// left to be caught up with after a crash.
 pub(super) const SNAPSHOT_EVERY: Span = Span::from_secs(60);
 
+/// At the start so many watches are kept in one go. Choice: what they are kept as
+/// takes many times what they remember, and few goes cost little time.
+const KEPT_AT_ONCE: usize = 128;
+
 /// Emptied batches, shared by the workers.
 pub(super) type SpareBatches = Arc<Mutex<Spare<Batch<Ack>>>>;
 
@@ -46,13 +50,14 @@ pub(super) struct Worker {
     /// Where it lays how its sumps stand, and its own place there.
     board: (Arc<Board>, usize),
     effects: Vec<Effect>,
+    /// What each watch wanted done while it was taken up, until that is done.
+    wanted: Vec<Vec<Effect>>,
     batch: Batch<Ack>,
 }
 
 impl Worker {
     /// A worker for these watches, of a plant whose sumps are spread over the
-    /// shards of the board. What they wanted done while they were taken up is done first,
-    /// and kept with where they stand.
+    /// shards of the board.
     pub(super) fn new(
         (taken, plant): (Vec<TakenUp>, Option<PlantDesk>),
         start: Timestamp,
@@ -65,13 +70,8 @@ impl Worker {
         // Spread, so that not all are kept in the same second.
         let count = taken.len() as i64;
         let share = |ix: i64| Span::from_millis(SNAPSHOT_EVERY.millis() * ix / count.max(1));
-        let mut batch = Batch::default();
-        let mut watches = Vec::with_capacity(taken.len());
-        for TakenUp { watch, mut effects } in taken {
-            drain(&mut effects, &composer, &mut batch);
-            batch.snapshots.push(snapshot_row(&watch, start));
-            watches.push(watch);
-        }
+        let taken = taken.into_iter().map(|one| (one.watch, one.effects));
+        let (watches, wanted) = taken.unzip();
         Worker {
             keep_at: (0..count).map(|ix| start + share(ix)).collect(),
             shard: Shard::new(watches),
@@ -84,13 +84,14 @@ impl Worker {
             journal,
             board,
             effects: Vec::new(),
-            batch,
+            wanted,
+            batch: Batch::default(),
         }
     }
 
     /// Works until all doors are closed; then keeps every watch.
     pub(super) fn run(mut self, mut room: Receiver<Inbound>) {
-        if !self.submit() {
+        if !self.begin() {
             return;
         }
         while let Some(inbound) = room.blocking_recv() {
@@ -104,6 +105,28 @@ impl Worker {
         }
         self.keep_plant();
         self.submit();
+    }
+
+    /// What the watches wanted done while they were taken up is done, each kept with
+    /// where it stands. `false` when the store is gone.
+    fn begin(&mut self) -> bool {
+        let wanted = std::mem::take(&mut self.wanted);
+        for (ix, mut effects) in wanted.into_iter().enumerate() {
+            drain(&mut effects, &self.composer, &mut self.batch);
+            let row = snapshot_row(&self.shard.watches()[ix], self.clock);
+            self.batch.snapshots.push(row);
+            let full = self.batch.snapshots.len() == KEPT_AT_ONCE;
+            if full && !(self.submit() && self.is_on_the_disk()) {
+                return false;
+            }
+        }
+        self.submit()
+    }
+
+    /// Waits until everything that was submitted is. `false` when the store is gone.
+    fn is_on_the_disk(&self) -> bool {
+        let flushed = self.writer.flush();
+        flushed.inspect_err(gone).is_ok()
     }
 
     /// Takes in a batch; tells how long that took, and how the sumps stand if
@@ -370,7 +393,7 @@ impl Worker {
         {
             Ok(()) => true,
             Err(error) => {
-                tracing::error!("the engine stops, the store takes nothing more: {error}");
+                gone(&error);
                 false
             }
         }
@@ -385,6 +408,10 @@ impl Worker {
         }
         Ok(())
     }
+}
+
+fn gone(error: &StoreError) {
+    tracing::error!("the engine stops, the store takes nothing more: {error}");
 }
 
 /// How many of the values to be kept came late.
