@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Mutex;
 
 use minijinja::value::Value;
-use minijinja::{Environment, Error};
+use minijinja::{Environment, Error, Template};
 
 use crate::phrases::{Phrase, PhraseMap, TextMistake};
 
@@ -17,8 +17,9 @@ const MOST_UNKNOWN: usize = 100;
 /// Values by the names that sentences call them.
 pub(super) type Context = BTreeMap<String, Value>;
 
-/// The sentences of one language, compiled. None can say another, so that none
-/// can run in circles.
+/// The sentences of one language. None can say another, so that none can run in
+/// circles. Each is compiled when it is said: few ever are, and compiled they take
+/// many times the memory of their text.
 #[derive(Debug)]
 pub(super) struct Sentences {
     env: Environment<'static>,
@@ -28,7 +29,7 @@ pub(super) struct Sentences {
 }
 
 impl Sentences {
-    /// Compiles them all.
+    /// Takes them all, if they can be compiled.
     ///
     /// # Errors
     /// Every one that cannot be compiled.
@@ -37,7 +38,7 @@ impl Sentences {
         filters::add(&mut env);
         let mut mistakes = Vec::new();
         for (key, phrase) in &phrases {
-            if let Err(error) = env.add_template_owned(key.clone(), phrase.text.clone()) {
+            if let Err(error) = env.template_from_named_str(key, &phrase.text) {
                 mistakes.push(mistake(key, phrase, &error));
             }
         }
@@ -68,11 +69,12 @@ impl Sentences {
 
     /// The names of the values in the sentence of this key.
     pub(super) fn names(&self, key: &str) -> BTreeSet<String> {
-        let template = self.env.get_template(key);
-        template.map_or_else(
-            |_| BTreeSet::new(),
-            |template| template.undeclared_variables(false).into_iter().collect(),
-        )
+        let template = self.place(key).map(|phrase| self.compiled(key, phrase));
+        template
+            .and_then(Result::ok)
+            .map_or_else(BTreeSet::new, |template| {
+                template.undeclared_variables(false).into_iter().collect()
+            })
     }
 
     /// The sentence of this key with these values; without one the key itself,
@@ -86,12 +88,16 @@ impl Sentences {
         mut context: Context,
         form: &Value,
     ) -> Result<String, Error> {
-        if !self.has(key) {
+        let Some(phrase) = self.place(key) else {
             self.note_unknown(key);
             return Ok(readable(key));
-        }
+        };
         context.insert(filters::FORM.to_owned(), form.clone());
-        bounded::render(&self.env.get_template(key)?, Value::from(context))
+        bounded::render(&self.compiled(key, phrase)?, Value::from(context))
+    }
+
+    fn compiled<'a>(&'a self, key: &'a str, phrase: &'a Phrase) -> Result<Template<'a, 'a>, Error> {
+        self.env.template_from_named_str(key, &phrase.text)
     }
 
     /// Remembers that a key was asked for in vain.
