@@ -1,14 +1,22 @@
 //! Points in time and spans between them, in whole milliseconds.
 
 use std::fmt;
+use std::num::NonZeroU64;
 use std::ops::{Add, Sub};
 
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 /// A point in time: milliseconds since 1970-01-01T00:00:00Z, leap seconds not
-/// counted. Written and read as RFC 3339.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub struct Timestamp(i64);
+/// counted. Written and read as RFC 3339. An optional one takes no more memory.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Timestamp(
+    /// The milliseconds with their sign turned round, so that they keep their order;
+    /// the first of all that could be counted is left to be no time.
+    NonZeroU64,
+);
+
+/// The sign of an `i64`.
+const SIGN: u64 = 1 << 63;
 
 /// A length of time in milliseconds; may be negative.
 #[derive(
@@ -30,19 +38,25 @@ pub struct TimeError {
 impl Timestamp {
     /// The first day of the year 0, the earliest that RFC 3339 can write; used
     /// as "never yet".
-    pub const MIN: Timestamp = Timestamp(-62_167_219_200_000);
+    pub const MIN: Timestamp = Timestamp::from_millis(-62_167_219_200_000);
     /// The last day but one of the year 9999, the latest that RFC 3339 can
     /// write at any offset; used as "not due".
-    pub const MAX: Timestamp = Timestamp(253_402_207_200_000);
+    pub const MAX: Timestamp = Timestamp::from_millis(253_402_207_200_000);
 
-    /// From milliseconds since 1970-01-01T00:00:00Z.
+    /// From milliseconds since 1970-01-01T00:00:00Z; `i64::MIN` is taken for the
+    /// next one.
+    #[inline]
     pub const fn from_millis(millis: i64) -> Self {
-        Timestamp(millis)
+        match NonZeroU64::new(millis.cast_unsigned() ^ SIGN) {
+            Some(turned) => Timestamp(turned),
+            None => Timestamp(NonZeroU64::MIN),
+        }
     }
 
     /// Milliseconds since 1970-01-01T00:00:00Z.
+    #[inline]
     pub const fn millis(self) -> i64 {
-        self.0
+        (self.0.get() ^ SIGN).cast_signed()
     }
 
     /// Reads RFC 3339, any offset; fractions finer than a millisecond are cut
@@ -52,7 +66,7 @@ impl Timestamp {
     /// When the text is not RFC 3339.
     pub fn parse(text: &str) -> Result<Self, TimeError> {
         text.parse::<jiff::Timestamp>()
-            .map(|t| Timestamp(t.as_millisecond()))
+            .map(|t| Timestamp::from_millis(t.as_millisecond()))
             .map_err(|reason| TimeError {
                 text: text.chars().take(40).collect(),
                 reason: reason.to_string(),
@@ -62,7 +76,7 @@ impl Timestamp {
     /// The last point on the grid of `step` (counted from 1970) that is not
     /// after this one.
     pub fn floor(self, step: Span) -> Self {
-        Timestamp(self.0.div_euclid(step.0) * step.0)
+        Timestamp::from_millis(self.millis().div_euclid(step.0) * step.0)
     }
 
     /// The first point on the grid of `step` that is not before this one.
@@ -105,29 +119,35 @@ impl Span {
 impl Add<Span> for Timestamp {
     type Output = Timestamp;
     fn add(self, span: Span) -> Timestamp {
-        Timestamp(self.0.saturating_add(span.0))
+        Timestamp::from_millis(self.millis().saturating_add(span.0))
     }
 }
 
 impl Sub<Span> for Timestamp {
     type Output = Timestamp;
     fn sub(self, span: Span) -> Timestamp {
-        Timestamp(self.0.saturating_sub(span.0))
+        Timestamp::from_millis(self.millis().saturating_sub(span.0))
     }
 }
 
 impl Sub for Timestamp {
     type Output = Span;
     fn sub(self, earlier: Timestamp) -> Span {
-        Span(self.0.saturating_sub(earlier.0))
+        Span(self.millis().saturating_sub(earlier.millis()))
+    }
+}
+
+impl fmt::Debug for Timestamp {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_tuple("Timestamp").field(&self.millis()).finish()
     }
 }
 
 impl fmt::Display for Timestamp {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match jiff::Timestamp::from_millisecond(self.0) {
+        match jiff::Timestamp::from_millisecond(self.millis()) {
             Ok(t) => write!(f, "{t}"),
-            Err(_) => write!(f, "{} ms", self.0),
+            Err(_) => write!(f, "{} ms", self.millis()),
         }
     }
 }
@@ -199,6 +219,16 @@ mod tests {
         assert_eq!(Span::from_mins(200).to_string(), "3 h 20 min");
         assert_eq!(Span::from_hours(52).to_string(), "2 d 4 h");
         assert_eq!(Span::from_hours(48).to_string(), "2 d");
+    }
+
+    #[test]
+    fn the_ends_of_what_can_be_counted_keep_their_order_and_none_is_free() {
+        let ends = [i64::MIN + 1, -1, 0, 1, i64::MAX];
+        let times = ends.map(Timestamp::from_millis);
+        assert_eq!(times.map(Timestamp::millis), ends);
+        assert!(times.is_sorted());
+        assert_eq!(Timestamp::from_millis(i64::MIN), times[0]);
+        assert_eq!(size_of::<Option<Timestamp>>(), size_of::<i64>());
     }
 
     proptest! {
