@@ -22,7 +22,7 @@ const AT_ONCE: AlarmManner = AlarmManner {
 pub(super) struct AlarmIx(pub(super) usize);
 
 /// What an alarm watches.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Watched {
     /// The limit at this place.
     Limit(usize),
@@ -30,42 +30,72 @@ pub(super) enum Watched {
     Silence(usize),
     /// Whether a hand reading contradicts the channel at this place.
     Doubt(usize),
-    /// What this rule says, judged from time to time.
-    Rule(Rule),
+    /// What the rule at this place says, judged from time to time.
+    Rule(usize),
 }
 
-/// One alarm by the settings.
+/// One alarm by the settings. A sump has dozens: what the settings hold is looked
+/// up there.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct AlarmSpec {
-    pub(super) watched: Watched,
     pub(super) condition: Condition,
     pub(super) priority: Priority,
-    pub(super) manner: AlarmManner,
 }
 
 /// Every alarm of a sump: first its limits, then the silence of each channel,
 /// then the doubt about each, then the rules.
 #[derive(Debug, Clone)]
 pub(super) struct AlarmList {
+    setup: Arc<SumpSetup>,
     specs: Arc<[AlarmSpec]>,
-    lives: Vec<AlarmLife>,
-    limits: usize,
-    channels: usize,
+    lives: Box<[AlarmLife]>,
 }
 
 impl AlarmList {
-    pub(super) fn new(setup: &SumpSetup) -> Self {
+    pub(super) fn new(setup: &Arc<SumpSetup>) -> Self {
         let specs: Arc<[AlarmSpec]> = specs(setup).into();
         AlarmList {
-            lives: vec![AlarmLife::default(); specs.len()],
+            setup: Arc::clone(setup),
+            lives: vec![AlarmLife::default(); specs.len()].into(),
             specs,
-            limits: setup.limits.len(),
-            channels: setup.channels.len(),
         }
     }
 
     pub(super) fn spec(&self, AlarmIx(ix): AlarmIx) -> &AlarmSpec {
         &self.specs[ix]
+    }
+
+    /// What the alarm watches.
+    #[inline]
+    pub(super) fn watched(&self, AlarmIx(ix): AlarmIx) -> Watched {
+        let (limits, channels) = (self.setup.limits.len(), self.setup.channels.len());
+        if ix < limits {
+            Watched::Limit(ix)
+        } else if ix < limits + channels {
+            Watched::Silence(ix - limits)
+        } else if ix < limits + 2 * channels {
+            Watched::Doubt(ix - limits - channels)
+        } else {
+            Watched::Rule(ix - limits - 2 * channels)
+        }
+    }
+
+    /// The rule behind the alarm, where there is one.
+    pub(super) fn rule(&self, alarm: AlarmIx) -> Option<&Rule> {
+        match self.watched(alarm) {
+            Watched::Rule(rule) => Some(&self.setup.rules[rule].rule),
+            _ => None,
+        }
+    }
+
+    /// How the alarm behaves.
+    #[inline]
+    pub(super) fn manner(&self, alarm: AlarmIx) -> AlarmManner {
+        match self.watched(alarm) {
+            Watched::Limit(limit) => self.setup.limits[limit].manner,
+            Watched::Silence(_) | Watched::Doubt(_) => AT_ONCE,
+            Watched::Rule(rule) => self.setup.rules[rule].manner,
+        }
     }
 
     #[inline]
@@ -100,17 +130,17 @@ impl AlarmList {
 
     #[inline]
     pub(super) fn silence(&self, channel: usize) -> AlarmIx {
-        AlarmIx(self.limits + channel)
+        AlarmIx(self.setup.limits.len() + channel)
     }
 
     #[inline]
     pub(super) fn doubt(&self, channel: usize) -> AlarmIx {
-        AlarmIx(self.limits + self.channels + channel)
+        AlarmIx(self.setup.limits.len() + self.setup.channels.len() + channel)
     }
 
     /// The alarms that a rule stands behind.
     pub(super) fn rules(&self) -> impl Iterator<Item = AlarmIx> + use<> {
-        (self.limits + 2 * self.channels..self.specs.len()).map(AlarmIx)
+        (self.setup.limits.len() + 2 * self.setup.channels.len()..self.specs.len()).map(AlarmIx)
     }
 
     /// Whether a hand reading contradicts the channel.
@@ -130,36 +160,26 @@ impl AlarmList {
 }
 
 fn specs(setup: &SumpSetup) -> Vec<AlarmSpec> {
-    let limits = setup
-        .limits
-        .iter()
-        .enumerate()
-        .map(|(ix, limit)| AlarmSpec {
-            watched: Watched::Limit(ix),
-            condition: Condition::Limit(limit.signal, limit.level),
-            priority: limit.priority,
-            manner: limit.manner,
-        });
+    let limits = setup.limits.iter().map(|limit| AlarmSpec {
+        condition: Condition::Limit(limit.signal, limit.level),
+        priority: limit.priority,
+    });
     // Diagnostic alarms have a class of their own, usually low (common
     // practice, no source).
-    let of_channel = |watched: fn(usize) -> Watched, condition: fn(Arc<str>) -> Condition| {
-        let channels = setup.channels.iter().enumerate();
-        channels.map(move |(ix, channel)| AlarmSpec {
-            watched: watched(ix),
+    let of_channel = |condition: fn(Arc<str>) -> Condition| {
+        let channels = setup.channels.iter();
+        channels.map(move |channel| AlarmSpec {
             condition: condition(Arc::clone(&channel.name)),
             priority: Priority::Low,
-            manner: AT_ONCE,
         })
     };
     let rules = setup.rules.iter().map(|rule| AlarmSpec {
-        watched: Watched::Rule(rule.rule.clone()),
         condition: rule.rule.condition(),
         priority: rule.priority,
-        manner: rule.manner,
     });
     limits
-        .chain(of_channel(Watched::Silence, Condition::Silent))
-        .chain(of_channel(Watched::Doubt, Condition::Disagrees))
+        .chain(of_channel(Condition::Silent))
+        .chain(of_channel(Condition::Disagrees))
         .chain(rules)
         .collect()
 }

@@ -46,7 +46,7 @@ impl SumpWatch {
 
     /// Judges the alarm of a rule, of a silence or a doubt by what was found.
     fn judge(&mut self, alarm: AlarmIx, verdict: Verdict, out: &mut Vec<Effect>) {
-        let manner = self.alarms.spec(alarm).manner;
+        let manner = self.alarms.manner(alarm);
         let transition = self
             .alarms
             .life_mut(alarm)
@@ -75,7 +75,7 @@ impl SumpWatch {
     }
 
     fn after_return(&mut self, alarm: AlarmIx, out: &mut Vec<Effect>) {
-        match self.alarms.spec(alarm).watched {
+        match self.alarms.watched(alarm) {
             Watched::Limit(_) => {
                 if self.condition(alarm).calls_for_dose() {
                     self.withdraw_if_idle(out);
@@ -126,9 +126,9 @@ impl SumpWatch {
 
     /// What the rule behind the alarm finds; nothing of other alarms.
     fn found_by_rule(&self, alarm: AlarmIx, inputs: &InputsOnce) -> Finding {
-        match &self.alarms.spec(alarm).watched {
-            Watched::Rule(rule) => self.finding(rule, inputs),
-            _ => Finding::plain(Verdict::Unknown),
+        match self.alarms.rule(alarm) {
+            Some(rule) => self.finding(rule, inputs),
+            None => Finding::plain(Verdict::Unknown),
         }
     }
 
@@ -136,7 +136,7 @@ impl SumpWatch {
     /// now.
     pub(super) fn end_alarm_timers(&mut self, out: &mut Vec<Effect>) {
         for alarm in self.alarms.all() {
-            let manner = self.alarms.spec(alarm).manner;
+            let manner = self.alarms.manner(alarm);
             let is_due = |watch: &Self| {
                 let due = watch.alarms.life(alarm).due(manner);
                 due.is_some_and(|due| due <= watch.now)
@@ -148,7 +148,7 @@ impl SumpWatch {
             if let Some(transition) = self.alarms.life_mut(alarm).end_shelf(self.now) {
                 self.came_forth(alarm, transition, &Told::default(), out);
             }
-            match self.alarms.spec(alarm).watched {
+            match self.alarms.watched(alarm) {
                 Watched::Limit(limit) => self.watch_limit(limit, out),
                 Watched::Silence(channel) => self.watch_silence(channel, out),
                 Watched::Doubt(channel) => {
@@ -172,7 +172,7 @@ impl SumpWatch {
         if ends && life.is_active() && self.is_over(alarm) {
             let manner = AlarmManner {
                 off: Span::ZERO,
-                ..self.alarms.spec(alarm).manner
+                ..self.alarms.manner(alarm)
             };
             let now = self.now;
             // It is hidden, so that this is no step that is told.
@@ -250,7 +250,7 @@ impl SumpWatch {
         let Some(alarm) = self.alarm_called(name) else {
             return;
         };
-        let manner = self.alarms.spec(alarm).manner;
+        let manner = self.alarms.manner(alarm);
         if let Some(transition) = self.alarms.life_mut(alarm).hide(hiding) {
             match hiding {
                 Hiding::Unshelve | Hiding::PutBack => self.came_forth(alarm, transition, told, out),
@@ -302,8 +302,8 @@ impl SumpWatch {
             reason: told.reason.map(str::to_owned),
             because: told.because.clone(),
             until: life.shelved_until(),
-            own: match &self.alarms.spec(alarm).watched {
-                Watched::Rule(Rule::Own(own)) => Some(Arc::clone(&own.words)),
+            own: match self.alarms.rule(alarm) {
+                Some(Rule::Own(own)) => Some(Arc::clone(&own.words)),
                 _ => None,
             },
             source: None,
@@ -318,7 +318,7 @@ impl SumpWatch {
     }
 
     fn evidence(&self, alarm: AlarmIx) -> Evidence {
-        match self.alarms.spec(alarm).watched {
+        match self.alarms.watched(alarm) {
             Watched::Limit(limit) => {
                 let limit = self.setup.limits[limit];
                 Evidence {

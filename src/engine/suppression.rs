@@ -59,18 +59,18 @@ pub enum Suppressor {
 impl SumpWatch {
     /// What the alarm is to be suppressed for as things stand.
     pub(super) fn suppressor(&self, alarm: AlarmIx) -> Option<Suppressor> {
-        match &self.alarms.spec(alarm).watched {
+        match self.alarms.watched(alarm) {
             Watched::Limit(limit) => {
-                let limit = &self.setup.limits[*limit];
+                let limit = &self.setup.limits[limit];
                 self.of_limit(alarm, limit.signal, limit.level)
                     .or_else(|| self.of_doubtful(alarm, limit.signal, limit.level))
             }
-            Watched::Silence(channel) => self.of_silence(*channel),
+            Watched::Silence(channel) => self.of_silence(channel),
             Watched::Doubt(_) => None,
-            Watched::Rule(Rule::Souring(_)) if self.waits_for_start(alarm) => {
-                Some(Suppressor::PumpsStopped)
-            }
-            Watched::Rule(rule) => self.of_rule(alarm, rule),
+            Watched::Rule(rule) => match &self.setup.rules[rule].rule {
+                Rule::Souring(_) if self.waits_for_start(alarm) => Some(Suppressor::PumpsStopped),
+                rule => self.of_rule(alarm, rule),
+            },
         }
     }
 
@@ -343,16 +343,19 @@ impl SumpWatch {
 
     /// Whether the alarm's condition is over by now, whatever its off-delay.
     pub(super) fn is_over(&self, alarm: AlarmIx) -> bool {
-        let verdict = match &self.alarms.spec(alarm).watched {
+        let verdict = match self.alarms.watched(alarm) {
             Watched::Limit(limit) => {
-                let limit = &self.setup.limits[*limit];
+                let limit = &self.setup.limits[limit];
                 let value = self.signal(limit.signal);
                 judge_limit(limit.level, limit.threshold, limit.dead_band, value)
             }
-            Watched::Rule(rule) => self.finding(rule, &InputsOnce::default()).verdict,
+            Watched::Rule(rule) => {
+                let rule = &self.setup.rules[rule].rule;
+                self.finding(rule, &InputsOnce::default()).verdict
+            }
             Watched::Silence(channel) => {
-                let setup = &self.setup.channels[*channel];
-                Verdict::of(self.channels[*channel].is_silent(setup, self.now))
+                let setup = &self.setup.channels[channel];
+                Verdict::of(self.channels[channel].is_silent(setup, self.now))
             }
             Watched::Doubt(_) => Verdict::Unknown,
         };

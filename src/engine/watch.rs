@@ -327,7 +327,7 @@ impl SumpWatch {
             .filter(|(ix, _)| !self.alarms.life(self.alarms.silence(*ix)).is_active())
             .map(|(_, (watch, setup))| watch.usable_at + setup.silent_after);
         let alarms = self.alarms.each();
-        let alarms = alarms.filter_map(|(_, spec, life)| life.due(spec.manner));
+        let alarms = alarms.filter_map(|(alarm, _, life)| life.due(self.alarms.manner(alarm)));
         let due = silences
             .chain(alarms)
             .chain(self.dosing.mixing_until)
