@@ -32,6 +32,7 @@ pub struct SumpSnapshot {
     now_ms: i64,
     seq: u64,
     channels: BTreeMap<String, ChannelWatch>,
+    /// Those that something ever happened to.
     alarms: BTreeMap<String, AlarmLife>,
     dosing: Dosing,
     #[serde(default)]
@@ -103,6 +104,7 @@ impl SumpWatch {
             alarms: self
                 .alarms
                 .each()
+                .filter(|(_, _, life)| **life != AlarmLife::default())
                 .map(|(_, spec, life)| (spec.condition.to_string(), *life))
                 .collect(),
             dosing: self.dosing.clone(),
