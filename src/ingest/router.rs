@@ -6,10 +6,13 @@ use std::sync::Arc;
 use super::decode::Plan;
 use super::nodes::Nodes;
 use crate::mqtt;
-use crate::settings::{Origin, Settings};
+use crate::settings::{Origin, PayloadFormat, Scale, Settings};
 
 /// Topics found by a wildcard that are remembered.
 const REMEMBERED: usize = 10_000;
+/// Plans that are looked through for one that reads alike. Choice: instruments of one
+/// make report alike, and plants have few makes.
+const PLANS: usize = 64;
 /// Longer topics are not, bytes: a topic can have 65,535.
 const LONGEST_REMEMBERED: usize = 256;
 
@@ -25,12 +28,32 @@ pub struct Route {
 }
 
 /// The channels whose readings stand in the messages of one topic.
-#[derive(Debug, Clone, PartialEq, Default)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Readings {
     /// The channels; each has the part of the plan at its place.
-    pub routes: Vec<Route>,
+    pub routes: Box<[Route]>,
     /// How their readings stand in the messages.
-    pub plan: Plan,
+    pub plan: Arc<Plan>,
+}
+
+/// How a channel's readings stand in the messages.
+type ReadAs<'a> = (&'a PayloadFormat, &'a Scale);
+
+/// Plans of which each is held once, whatever many topics are read by it.
+#[derive(Debug, Default)]
+struct Plans(Vec<Arc<Plan>>);
+
+impl Plans {
+    fn shared(&mut self, plan: Plan) -> Arc<Plan> {
+        if let Some(known) = self.0.iter().find(|known| ***known == plan) {
+            return Arc::clone(known);
+        }
+        let plan = Arc::new(plan);
+        if self.0.len() < PLANS {
+            self.0.push(Arc::clone(&plan));
+        }
+        plan
+    }
 }
 
 /// What a topic leads to.
@@ -60,7 +83,7 @@ impl Router {
             nodes: Nodes::new(settings, broker),
             ..Router::default()
         };
-        let mut by_topic: BTreeMap<&str, Readings> = BTreeMap::new();
+        let mut by_topic: BTreeMap<&str, (Vec<Route>, Vec<ReadAs<'_>>)> = BTreeMap::new();
         let mut place = 0;
         for route in &settings.routes {
             let Origin::Topic {
@@ -75,9 +98,9 @@ impl Router {
                 continue;
             }
             for topic in topics {
-                let readings = by_topic.entry(topic).or_default();
-                readings.plan.add(format, &route.scale);
-                readings.routes.push(Route {
+                let (routes, read_as) = by_topic.entry(topic).or_default();
+                read_as.push((format, &route.scale));
+                routes.push(Route {
                     sump: route.sump as u32,
                     channel: route.channel,
                     place,
@@ -85,7 +108,16 @@ impl Router {
             }
             place += 1;
         }
-        for (topic, readings) in by_topic {
+        let mut plans = Plans::default();
+        for (topic, (routes, read_as)) in by_topic {
+            let mut plan = Plan::default();
+            for (format, scale) in read_as {
+                plan.add(format, scale);
+            }
+            let readings = Readings {
+                routes: routes.into(),
+                plan: plans.shared(plan),
+            };
             router.add(topic, Target::Readings(readings.into()));
         }
         if broker == settings.messages_broker {
