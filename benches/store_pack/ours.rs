@@ -1,5 +1,6 @@
 //! The store.
 
+use std::fmt::{self, Display, Formatter};
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, mpsc};
@@ -70,23 +71,24 @@ pub(crate) fn measure(kind: Kind, series: usize, values: usize) -> f64 {
         total / begun.elapsed().as_secs_f64(),
         used(folder.path(), "readings") / total
     );
-    let alone = longest_commit(&writer.handle(), series, || {
-        std::thread::sleep(Duration::from_secs(3));
-    });
     let setup = KeeperSetup::default();
     let mut keeper = Keeper::open(folder.path(), writer.handle(), setup).expect("a store");
     let now = Timestamp::from_millis(START + STEP * values as i64 + 48 * 3_600_000);
     let begun = Instant::now();
-    let beside = longest_commit(&writer.handle(), series, || {
+    let beside = commits_during(&writer.handle(), series, 0, || {
         while keeper.round(now).expect("the writer runs") {}
     });
-    let took = begun.elapsed().as_secs_f64();
+    let took = begun.elapsed();
     println!(
-        "  packed and rolled up: {:.0} rows/s; longest commit of others meanwhile {:.1} ms, alone {:.1} ms",
-        total / took,
-        beside.as_secs_f64() * 1e3,
-        alone.as_secs_f64() * 1e3
+        "  packed and rolled up: {:.0} rows/s",
+        total / took.as_secs_f64()
     );
+    println!("  commits of others meanwhile: {beside}");
+    // As long, so that the disk has as many occasions to be slow.
+    let alone = commits_during(&writer.handle(), series, beside.0.len(), || {
+        std::thread::sleep(took);
+    });
+    println!("  commits without packing: {alone}");
     let packed = used(folder.path(), "blocks") + used(folder.path(), "blocks_by_series");
     let rolled = used(folder.path(), "rollups");
     let minutes = used(folder.path(), "rollup_minutes")
@@ -104,20 +106,43 @@ pub(crate) fn measure(kind: Kind, series: usize, values: usize) -> f64 {
     packed / total
 }
 
-/// Commits a few rows again and again while `work` is done; gives the longest
-/// time one took.
-fn longest_commit(handle: &WriterHandle<()>, series: usize, work: impl FnOnce()) -> Duration {
+/// How long each commit took, from its being handed over, the shortest first.
+struct Commits(Vec<Duration>);
+
+impl Display for Commits {
+    fn fmt(&self, f: &mut Formatter<'_>) -> fmt::Result {
+        let count = self.0.len();
+        let at = |share: f64| {
+            let place = (share * (count - 1) as f64) as usize;
+            self.0[place].as_secs_f64() * 1e3
+        };
+        write!(
+            f,
+            "{count}, median {:.1} ms, 99 % within {:.1} ms, 99.9 % within {:.1} ms, longest {:.1} ms",
+            at(0.5),
+            at(0.99),
+            at(0.999),
+            at(1.0)
+        )
+    }
+}
+
+/// Commits a row again and again while `work` is done; `before` of them were committed
+/// earlier.
+fn commits_during(
+    handle: &WriterHandle<()>,
+    series: usize,
+    before: usize,
+    work: impl FnOnce(),
+) -> Commits {
     let over = Arc::new(AtomicBool::new(false));
     let (done, handle) = (Arc::clone(&over), handle.clone());
     let thread = std::thread::spawn(move || {
-        let mut longest = Duration::ZERO;
-        for n in 0.. {
-            if done.load(Ordering::Relaxed) {
-                break;
-            }
+        let mut took = Vec::new();
+        while took.is_empty() || !done.load(Ordering::Relaxed) {
             let sample = Sample {
                 series: SeriesIx(series as u32),
-                ..Kind::Smooth.sample(0, 100_000_000 + n)
+                ..Kind::Smooth.sample(0, 100_000_000 + before + took.len())
             };
             let batch = Batch {
                 samples: vec![sample],
@@ -127,14 +152,16 @@ fn longest_commit(handle: &WriterHandle<()>, series: usize, work: impl FnOnce())
             let begun = Instant::now();
             handle.submit(batch).expect("the writer runs");
             handle.flush().expect("the writer runs");
-            longest = longest.max(begun.elapsed());
+            took.push(begun.elapsed());
             std::thread::sleep(Duration::from_millis(5));
         }
-        longest
+        took
     });
     work();
     over.store(true, Ordering::Relaxed);
-    thread.join().expect("it does not panic")
+    let mut took = thread.join().expect("it does not panic");
+    took.sort_unstable();
+    Commits(took)
 }
 
 /// Bytes of the pages of a table or an index.

@@ -28,9 +28,9 @@ const DAY: i64 = 24 * HOUR;
 const FEW: u64 = 120;
 
 /// Hours that are written in one transaction, and days: a day of each series lies on
-/// a page of its own.
+/// a page of its own, and is worked out from others.
 const HOURS_AT_ONCE: usize = 48;
-const DAYS_AT_ONCE: usize = 24;
+const DAYS_AT_ONCE: usize = 8;
 
 /// Hours that are rolled up again in one round.
 const AGAIN_AT_ONCE: i64 = 500;
