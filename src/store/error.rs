@@ -55,6 +55,19 @@ pub enum StoreError {
         /// The newest schema known here.
         known: i64,
     },
+    /// The file was written by an earlier version, and no daemon of this one has had it.
+    #[error(
+        "{} has schema {found}, and this version reads schema {known}; start the daemon of this version on it, which brings it up and keeps what it holds",
+        path.display()
+    )]
+    Older {
+        /// The file.
+        path: PathBuf,
+        /// Its schema.
+        found: i64,
+        /// The one that is read.
+        known: i64,
+    },
     /// The file has been damaged.
     #[error("{} is damaged: {reason}; restore it from a backup", path.display())]
     Damaged {

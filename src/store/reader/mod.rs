@@ -94,9 +94,14 @@ impl Reader {
                 connection,
                 unpacked: RefCell::default(),
             }),
-            _ => Err(StoreError::NotAStore {
+            Content::Schema(found) => Err(StoreError::Older {
                 path,
-                reason: "its schema is not the one of this version; let the daemon open it once",
+                found,
+                known: schema::NEWEST,
+            }),
+            Content::Empty => Err(StoreError::NotAStore {
+                path,
+                reason: "it is empty",
             }),
         }
     }

@@ -38,7 +38,7 @@ fn a_file_of_the_first_schema_is_brought_up_and_keeps_what_it_holds() {
     )
     .unwrap();
     drop(old);
-    assert!(Reader::open(folder.path()).is_err(), "not brought up yet");
+    not_brought_up_yet(folder.path());
 
     let mut store = Store::open(folder.path()).unwrap();
     assert_eq!(*store.opened(), Opened::Clean);
@@ -75,7 +75,7 @@ fn a_file_of_the_second_schema_is_brought_up_and_keeps_its_messages() {
     )
     .unwrap();
     drop(old);
-    assert!(Reader::open(folder.path()).is_err(), "not brought up yet");
+    not_brought_up_yet(folder.path());
 
     let store = Store::open(folder.path()).unwrap();
     assert_eq!(*store.opened(), Opened::Clean);
@@ -140,7 +140,7 @@ fn a_file_of_the_fifth_schema_is_brought_up_and_its_blocks_are_read() {
         .unwrap();
     }
     drop(old);
-    assert!(Reader::open(folder.path()).is_err(), "not brought up yet");
+    not_brought_up_yet(folder.path());
 
     let plant = Plant::start_in(folder, patient());
     let values = |series| -> Vec<f64> { plant.all(series).iter().map(|one| one.value).collect() };
@@ -150,6 +150,12 @@ fn a_file_of_the_fifth_schema_is_brought_up_and_its_blocks_are_read() {
     let version = Connection::open(plant.folder.path().join(FILE_NAME))
         .and_then(|other| other.pragma_query_value(None, "user_version", |row| row.get(0)));
     assert_eq!(version, Ok(6), "older programs refuse it");
+}
+
+/// Who only reads is told what to do, and the file is left as it is.
+fn not_brought_up_yet(folder: &Path) {
+    let told = Reader::open(folder).unwrap_err();
+    assert!(matches!(told, StoreError::Older { .. }), "{told}");
 }
 
 fn packed(minute: i64, value: f64) -> Packed {
@@ -187,7 +193,7 @@ fn brought_up_and_packed(schemas: &[&str], more: &str) -> TempDir {
     .unwrap();
     old.execute_batch(more).unwrap();
     drop(old);
-    assert!(Reader::open(folder.path()).is_err(), "not brought up yet");
+    not_brought_up_yet(folder.path());
 
     let plant = Plant::start_in(folder, patient());
     let expected: Vec<_> = (0..5_000)
