@@ -129,7 +129,7 @@ impl SumpWatch {
         }
         let act = Condition::PhDrop(PlanStep::Act);
         let mut each = self.alarms.each();
-        let told = each.any(|(_, spec, life)| spec.condition == act && life.is_told());
+        let told = each.any(|(_, spec, life)| spec.condition == act && life.is_known());
         told.then_some(act)
     }
 
@@ -137,11 +137,12 @@ impl SumpWatch {
         self.found_standing(is_it).is_some()
     }
 
-    /// Such an alarm that is told, or about to be.
+    /// Such an alarm that people know of, or are about to be told.
     fn found_standing(&self, is_it: impl Fn(&Condition) -> bool) -> Option<Condition> {
         let mut each = self.alarms.each();
-        let found = each
-            .find(|(_, spec, life)| is_it(&spec.condition) && (life.is_told() || life.is_rising()));
+        let found = each.find(|(_, spec, life)| {
+            is_it(&spec.condition) && (life.is_known() || life.is_rising())
+        });
         found.map(|(_, spec, _)| spec.condition.clone())
     }
 }

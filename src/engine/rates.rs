@@ -111,7 +111,8 @@ impl SumpWatch {
     /// addition mixes in, nobody cleans it out, and the pumps do not stand, nor
     /// did they until just now.
     pub(super) fn shows_the_mix(&self) -> bool {
-        if self.dosing.mixing_until.is_some() || self.recharge_under_way() {
+        let mixes = self.dosing.mixing_until.is_some() || self.balance.balance.mixes(self.now);
+        if mixes || self.recharge_under_way() {
             return false;
         }
         match (self.pumps_since(), self.pumps_run()) {

@@ -182,6 +182,12 @@ impl Balance {
         self.moving || self.open.is_some()
     }
 
+    /// Whether something goes in or out at `now`, or still mixes, as far as the
+    /// level and what was written down show it.
+    pub fn mixes(&self, now: Timestamp) -> bool {
+        self.moving || now < self.mixing_until
+    }
+
     /// Concentration, %, and volume, L, that are to be expected at `time`, by what
     /// was there and what is lost; none while something moved of which it is not
     /// known yet what, but a step of the concentration alone, before which it is.

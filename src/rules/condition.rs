@@ -164,6 +164,7 @@ impl Condition {
             }
             Condition::Shifted(of) => shifts_covered_by(of),
             // What a low pH may mean stands with it.
+            Condition::Souring(Step::Act) => vec![limit(Quantity::Ph, LimitLevel::LowLow)],
             Condition::Souring(Step::Watch) => {
                 let mut more = both(Quantity::Ph, LimitLevel::Low);
                 more.push(Condition::Souring(Step::Act));

@@ -179,8 +179,9 @@ impl Group {
         };
         let thresholds = self.thresholds(review, raw);
         let dead_band = self.dead_band(review, raw);
-        let on_delay = self.delay(review, "on_delay", raw.on_delay.as_ref());
-        let off_delay = self.delay(review, "off_delay", raw.off_delay.as_ref());
+        let (on, off) = (defaults::ALARM_DELAY, defaults::LIMIT_OFF_DELAY);
+        let on_delay = self.delay(review, "on_delay", (raw.on_delay.as_ref(), on));
+        let off_delay = self.delay(review, "off_delay", (raw.off_delay.as_ref(), off));
         let again_after = again_after(
             review,
             &self.at.key("again_after"),
@@ -257,9 +258,14 @@ impl Group {
         review.within(path, value, range, |value| self.shown(value))
     }
 
-    fn delay(&self, review: &mut Review, key: &str, written: Option<&Written>) -> Option<Span> {
+    fn delay(
+        &self,
+        review: &mut Review,
+        key: &str,
+        (written, usual): (Option<&Written>, Span),
+    ) -> Option<Span> {
         let path = self.at.key(key);
-        let span = review.or_default(&path, written, Span::parse, defaults::ALARM_DELAY)?;
+        let span = review.or_default(&path, written, Span::parse, usual)?;
         let range = (Span::ZERO, Span::from_hours(7 * 24));
         review.within(&path, span, range, |span| span.to_string())
     }

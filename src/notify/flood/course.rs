@@ -6,6 +6,7 @@
 
 use std::collections::VecDeque;
 
+use crate::alarm::Priority;
 use crate::units::{Span, Timestamp};
 
 use super::item::Item;
@@ -104,6 +105,13 @@ impl Course {
         }
     }
 
+    /// Whether one more of high priority is followed by itself: there were no more
+    /// of them within ten minutes than a person can follow.
+    pub(super) fn takes_one_more(&self, now: Timestamp) -> bool {
+        let high = |item: &&Item| item.priority == Priority::High && now - item.time < TEN_MINUTES;
+        self.newest.iter().filter(high).count() < MANY
+    }
+
     fn count(&mut self, item: Item) {
         let at = self.newest.partition_point(|other| other.time <= item.time);
         self.newest.insert(at, item);
@@ -146,7 +154,6 @@ impl Course {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::alarm::Priority;
     use proptest::prelude::*;
 
     fn at(seconds: i64) -> Timestamp {
@@ -191,6 +198,23 @@ mod tests {
         assert_eq!(course.due(at(1000), true), Some(Due::End));
         course.handle_told(Due::End, at(1000));
         assert_eq!(course.take(&step(1001, true), false), Flow::Single);
+    }
+
+    #[test]
+    fn ten_of_high_priority_come_singly_and_more_are_a_flood_too() {
+        let mut course = Course::default();
+        let high = |seconds: i64| Item {
+            priority: Priority::High,
+            ..step(seconds, true)
+        };
+        for n in 0..10 {
+            assert!(course.takes_one_more(at(n)), "{n}");
+            assert_eq!(course.take(&high(n), true), Flow::Single);
+        }
+        assert!(!course.takes_one_more(at(10)));
+        assert!(matches!(course.take(&high(10), false), Flow::Begins(_)));
+        assert!(!course.takes_one_more(at(500)));
+        assert!(course.takes_one_more(at(601)), "the first two are past");
     }
 
     #[test]

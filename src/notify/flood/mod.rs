@@ -1,6 +1,6 @@
 //! Many alarms at once, summed up: a receiver gets one message when a flood
 //! begins, one in ten minutes at most while it goes on, and one when it is over.
-//! Alarms of high priority still come singly.
+//! Alarms of high priority still come singly, unless they are a flood themselves.
 //!
 //! What is held back stands in the store as a waiting row under
 //! `flood/<contact>`, written with its line of the journal, and leaves it in the
@@ -129,9 +129,9 @@ impl Post {
         item: Item,
         later: &mut Vec<WaitingChange>,
     ) -> bool {
-        let at_once = item.priority == Priority::High;
         let mut floods = self.floods().lock();
         let course = floods.entry(contact.name.to_string()).or_default();
+        let at_once = item.priority == Priority::High && course.takes_one_more(item.time);
         let flow = course.take(&item, at_once);
         drop(floods);
         let keep = |item: Item| {
