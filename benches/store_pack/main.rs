@@ -20,7 +20,7 @@ fn main() {
         [series, values] => (series, values),
         _ => (100, 100_000),
     };
-    for kind in [Kind::Smooth, Kind::Noisy] {
+    for kind in Kind::ALL {
         println!("{}: {series} series of {values} values", kind.name());
         let ours = ours::measure(kind, series, values);
         match theirs::measure(kind, series, values) {

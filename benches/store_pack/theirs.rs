@@ -22,6 +22,19 @@ struct Server {
     port: u16,
 }
 
+impl Server {
+    /// Ends it in good order.
+    fn end(mut self) {
+        let id = self.child.id().to_string();
+        let told = Command::new("kill").args(["-s", "INT", &id]).status();
+        assert!(
+            told.is_ok_and(|told| told.success()),
+            "it can be told to end"
+        );
+        self.child.wait().expect("it ends");
+    }
+}
+
 impl Drop for Server {
     fn drop(&mut self) {
         // It may have ended by itself.
@@ -44,19 +57,28 @@ pub(crate) fn measure(kind: Kind, series: usize, values: usize) -> Option<f64> {
             assert!(answer.starts_with("HTTP/1.1 204"), "{answer}");
         }
     }
-    get(server.port, "/internal/force_flush").expect("it flushes");
-    get(server.port, "/internal/force_merge").expect("it merges");
     let total = (series * values) as u64;
+    let data = folder.path().join("data");
+    get(server.port, "/internal/force_flush").expect("it flushes");
+    wait_until("it has written them", settled(server.port, &data, total));
+    get(server.port, "/internal/force_merge").expect("it merges");
+    wait_until("it has merged them", settled(server.port, &data, total));
+    // What it still has in memory it writes when it ends.
+    server.end();
+    Some(bytes_of(&data) as f64 / total as f64)
+}
+
+/// Whether it has all of them, merges nothing, and writes nothing more.
+fn settled(port: u16, data: &Path, total: u64) -> impl FnMut() -> bool {
     let mut size = 0;
-    wait_until("it has merged them", || {
-        let metrics = get(server.port, "/metrics").unwrap_or_default();
+    move || {
+        let metrics = get(port, "/metrics").unwrap_or_default();
         let merging: f64 = figures(&metrics, "vm_active_merges").sum();
         let rows: f64 = figures(&metrics, "vm_rows{type=\"storage/").sum();
-        let before = std::mem::replace(&mut size, bytes_of(&folder.path().join("data")));
+        let before = std::mem::replace(&mut size, bytes_of(data));
         std::thread::sleep(Duration::from_secs(2));
-        merging == 0.0 && rows as u64 == total && size == before
-    });
-    Some(size as f64 / total as f64)
+        merging == 0.0 && rows as u64 == total && size > 0 && size == before
+    }
 }
 
 fn start(folder: &Path) -> Option<Server> {
