@@ -8,11 +8,15 @@
 //! wander and drift, how people measure out, and the fluid's chart.
 
 use crate::alarm::performance::Period;
-use crate::engine::SumpSetup;
-use crate::units::{Brix, Length, Measured, Quantity, Span};
+use crate::units::{Measured, Span};
 
+use super::errors::Errors;
 use super::litres::{Moved, MovedKind};
 use super::signal::Signal;
+use super::steps::net_steps;
+
+/// The volume has risen by more than was told if by so many standard uncertainties.
+const UNSEEN: f64 = 2.0;
 
 /// An end of a part is the mean of so long before and behind it.
 const END: Span = Span::from_hours(2);
@@ -21,9 +25,6 @@ const SHORTEST: Span = Span::from_hours(36);
 /// Days in which a channel drifts by its setting.
 const DRIFT_DAYS: f64 = 10.0;
 
-/// Losses below this share of the working volume a day are as good as none; as the
-/// daemon has it.
-const NONE_A_DAY: f64 = 0.002;
 /// A loss whose standard uncertainty is more than this share of it is not told;
 /// as the daemon has it.
 const MOST_DOUBT: f64 = 1.0;
@@ -79,68 +80,6 @@ impl NotTold {
             NotTold::LevelDoesNotFall => "level_does_not_fall",
             NotTold::TooUncertain => "too_uncertain",
             NotTold::NoBalance => "no_balance",
-        }
-    }
-}
-
-/// How far volume and concentration of a sump can be trusted.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Errors {
-    /// Of the volume, by scatter and wander, L.
-    pub volume_l: f64,
-    /// By drift in ten days, L.
-    pub volume_drift_l: f64,
-    /// Of the concentration, in points.
-    pub points: f64,
-    /// By drift in ten days, in points.
-    pub points_drift: f64,
-    /// Of the chart, as a share.
-    pub chart: f64,
-    /// How people measure out, as a share.
-    pub metering: f64,
-    /// Losses of so much a day are as good as none, L.
-    pub none_l_per_d: f64,
-}
-
-impl Errors {
-    /// By the settings of a sump.
-    pub fn of(setup: &SumpSetup) -> Self {
-        let channel = |quantities: &[Quantity]| {
-            let mut channels = setup.channels.iter();
-            channels.find(|one| quantities.contains(&one.quantity))
-        };
-        let level = channel(&[Quantity::Level, Quantity::Volume]);
-        let strength = channel(&[Quantity::Brix, Quantity::Concentration]);
-        let working = setup.working_volume;
-        let litres = level.map_or(1.0, |one| match one.quantity {
-            Quantity::Level => {
-                let at: Length = setup.vessel.level_for(working);
-                setup.vessel.litres_per_metre(at)
-            }
-            _ => 1.0,
-        });
-        let points = strength.map_or(1.0, |one| match one.quantity {
-            Quantity::Brix => {
-                let chart = &setup.fluid.chart;
-                chart.slope_at(chart.brix_for(setup.target, Brix::default()))
-            }
-            _ => 1.0,
-        });
-        let of = |one: Option<&crate::engine::ChannelSetup>, slope: f64| {
-            one.map_or((0.0, 0.0), |one| {
-                (slope * one.uncertainty.hypot(one.wander), slope * one.drift)
-            })
-        };
-        let (volume_l, volume_drift_l) = of(level, litres);
-        let (points, points_drift) = of(strength, points);
-        Errors {
-            volume_l,
-            volume_drift_l,
-            points,
-            points_drift,
-            chart: setup.fluid.chart_uncertainty,
-            metering: setup.metering,
-            none_l_per_d: NONE_A_DAY * working.litres(),
         }
     }
 }
@@ -262,6 +201,9 @@ pub fn lost(stretch: &Stretch<'_>, errors: &Errors) -> Result<Lost, NotTold> {
     let none = errors.none_l_per_d * period.length().secs_f64() / 86_400.0;
     if all < both_l.uncertainty.max(none) {
         return Err(NotTold::LevelDoesNotFall);
+    }
+    if net_steps(volume, *period) - litres > UNSEEN * both_l.uncertainty {
+        return Err(NotTold::NoBalance);
     }
     let to = LostTo {
         evaporation_l: Measured::new(all - carry_off, u_evaporation),
@@ -447,6 +389,25 @@ mod tests {
             fills_itself: false,
         };
         assert_eq!(lost(&stretch, &ERRORS), Err(NotTold::LevelDoesNotFall));
+    }
+
+    #[test]
+    fn what_went_in_unseen_is_not_taken_for_a_lesser_loss() {
+        let mut moved = [
+            addition(2 * 1440, 150.0, Some(3.0)),
+            addition(5 * 1440 + 300, 120.0, Some(5.0)),
+        ];
+        let (concentration, volume) = week(&moved);
+        moved[0].time = at(-1);
+        let stretch = Stretch {
+            period: Period::new(at(0), at(MINUTES)),
+            concentration: &concentration,
+            volume: &volume,
+            moved: &moved,
+            metered: (0.0, 0.0),
+            fills_itself: false,
+        };
+        assert_eq!(lost(&stretch, &ERRORS), Err(NotTold::NoBalance));
     }
 
     #[test]

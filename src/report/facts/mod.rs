@@ -3,8 +3,10 @@
 
 pub mod book;
 pub mod checks;
+pub mod errors;
 pub mod litres;
 pub mod log_sheet;
 pub mod losses;
 pub mod signal;
+mod steps;
 pub mod sump;

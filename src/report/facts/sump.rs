@@ -12,9 +12,10 @@ use crate::units::{Brix, Quantity, Span, Timestamp};
 
 use super::book::Book;
 use super::checks::{CheckMade, checks};
+use super::errors::Errors;
 use super::litres::{Metered, Moved, add, moved};
 use super::log_sheet::{LogLine, log_sheet};
-use super::losses::{Errors, Lost, NotTold, Stretch, lost};
+use super::losses::{Lost, NotTold, Stretch, lost};
 use super::signal::{Signal, Window};
 
 /// An estimate is kept once a minute while its channel gives values, and counts
