@@ -25,7 +25,7 @@ impl KeyPath {
         if self.0.is_empty() {
             KeyPath(key.to_owned())
         } else {
-            KeyPath(format!("{}.{key}", self.0))
+            KeyPath([&self.0, ".", key].concat())
         }
     }
 

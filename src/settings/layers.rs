@@ -1,7 +1,7 @@
 //! Lays the sources over each other: files by name, then the environment.
 //! Tables join, values of later layers replace earlier ones.
 
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use config::{Config, ConfigError, Environment, Map, Source as Layer, Value, ValueKind};
 use toml_edit::{Document, Item, Key, TableLike};
@@ -37,8 +37,8 @@ pub(super) fn merge(sources: Sources) -> Merged {
         mistakes: sources.mistakes,
     };
     let mut builder = Config::builder();
-    for source in &sources.texts {
-        if let Some(layer) = laying.file(source) {
+    for source in sources.texts {
+        if let Some(layer) = laying.file(&source) {
             builder = builder.add_source(layer);
         }
     }
@@ -70,7 +70,7 @@ struct Laying {
 impl Laying {
     /// One file as a layer, its settings noted in the places.
     fn file(&mut self, source: &Source) -> Option<FileLayer> {
-        let lines = Lines::of(source.name.clone(), &source.text);
+        let lines = self.places.text(source.name.clone(), &source.text);
         let document = match Document::parse(source.text.as_str()) {
             Ok(document) => document,
             Err(error) => {
@@ -80,73 +80,78 @@ impl Laying {
             }
         };
         if source.mount != KeyPath::root() {
-            let top = Place::File(source.name.clone());
-            self.places
-                .note(source.mount.clone(), Spot::at(top, Shape::Table));
+            let top = Spot::at(lines.at(None), Shape::Table);
+            self.places.note(source.mount.clone(), top);
         }
-        let tree = self.table(document.as_table(), &source.mount, &lines);
+        let tree = self.table(&mut document.into_table(), &source.mount, &lines);
         Some(FileLayer {
-            tree: hang(tree, &source.mount),
+            tree: Mutex::new(hang(tree, &source.mount)),
         })
     }
 
+    /// What stands in a table is taken out of it, so that the document is gone by
+    /// the time the tree is there: of a large plant each takes tens of megabytes.
     fn table(
         &mut self,
-        table: &dyn TableLike,
+        table: &mut dyn TableLike,
         path: &KeyPath,
-        lines: &Lines<'_>,
+        lines: &Lines,
     ) -> Map<String, Value> {
+        let names: Vec<String> = table.iter().map(|(name, _)| name.to_owned()).collect();
         let mut values = Map::new();
-        for (name, _) in table.iter() {
-            let Some((key, item)) = table.get_key_value(name) else {
+        for name in names {
+            let Some((key, item)) = table.get_key_value(&name) else {
                 continue;
             };
-            if !is_key(name) {
-                let problem = Problem::BadKey(name.to_owned());
+            if !is_key(&name) {
+                let problem = Problem::BadKey(name);
                 self.tell(lines.place(key.span()), path.to_string(), problem);
                 continue;
             }
-            let here = path.key(name);
+            let here = path.key(&name);
             if let Some(variable) = secret_variable(&here) {
                 let problem = Problem::PasswordInFile(variable);
                 self.tell(lines.place(key.span()), here.to_string(), problem);
                 continue;
             }
             self.places.note(here.clone(), spot(key, item, lines));
-            values.insert(name.to_owned(), self.item(item, &here, lines));
+            let item = table.get_mut(&name).map(std::mem::take);
+            let value = self.item(item.unwrap_or_default(), &here, lines);
+            values.insert(name, value);
         }
         values
     }
 
-    fn item(&mut self, item: &Item, path: &KeyPath, lines: &Lines<'_>) -> Value {
-        if let Some(table) = item.as_table_like() {
+    fn item(&mut self, mut item: Item, path: &KeyPath, lines: &Lines) -> Value {
+        if let Some(table) = item.as_table_like_mut() {
             return self.table(table, path, lines).into();
         }
         match item {
             Item::Value(value) => self.value(value, path, lines),
             Item::ArrayOfTables(tables) => {
-                let tables = tables.iter().enumerate();
-                let values = tables
-                    .map(|(place, table)| Value::from(self.table(table, &path.item(place), lines)));
+                let tables = tables.into_iter().enumerate();
+                let values = tables.map(|(place, mut table)| {
+                    Value::from(self.table(&mut table, &path.item(place), lines))
+                });
                 Value::from(values.collect::<Vec<_>>())
             }
             Item::Table(_) | Item::None => Value::new(None, ValueKind::Nil),
         }
     }
 
-    fn value(&mut self, value: &toml_edit::Value, path: &KeyPath, lines: &Lines<'_>) -> Value {
+    fn value(&mut self, value: toml_edit::Value, path: &KeyPath, lines: &Lines) -> Value {
         use toml_edit::Value as Toml;
         match value {
-            Toml::String(text) => text.value().clone().into(),
-            Toml::Integer(number) => (*number.value()).into(),
-            Toml::Float(number) => (*number.value()).into(),
-            Toml::Boolean(truth) => (*truth.value()).into(),
+            Toml::String(text) => text.into_value().into(),
+            Toml::Integer(number) => number.into_value().into(),
+            Toml::Float(number) => number.into_value().into(),
+            Toml::Boolean(truth) => truth.into_value().into(),
             Toml::Datetime(time) => time.value().to_string().into(),
-            Toml::InlineTable(table) => self.table(table, path, lines).into(),
+            Toml::InlineTable(mut table) => self.table(&mut table, path, lines).into(),
             Toml::Array(list) => {
-                let values = list.iter().enumerate().map(|(place, value)| {
+                let values = list.into_iter().enumerate().map(|(place, value)| {
                     let here = path.item(place);
-                    let spot = Spot::at(lines.place(value.span()), Shape::Value);
+                    let spot = Spot::at(lines.at(value.span()), Shape::Value);
                     self.places.note(here.clone(), spot);
                     self.value(value, &here, lines)
                 });
@@ -166,6 +171,7 @@ impl Laying {
             self.tell(Place::Variable(name), String::new(), problem);
             return None;
         }
+        let at = self.places.variable(&name);
         let mut path = KeyPath::root();
         for (place, part) in parts.iter().enumerate() {
             path = path.key(part);
@@ -173,7 +179,7 @@ impl Laying {
                 true => Shape::Value,
                 false => Shape::Table,
             };
-            let spot = Spot::at(Place::Variable(name.clone()), shape);
+            let spot = Spot::at(at, shape);
             self.places.note(path.clone(), spot);
         }
         let alone = Map::from([(name, text)]);
@@ -200,30 +206,38 @@ impl Laying {
     }
 }
 
-fn spot(key: &Key, item: &Item, lines: &Lines<'_>) -> Spot {
-    let key = lines.place(key.span());
+fn spot(key: &Key, item: &Item, lines: &Lines) -> Spot {
+    let key = lines.at(key.span());
     match item.as_table_like() {
         Some(_) => Spot::at(key, Shape::Table),
         None => Spot {
             key,
-            value: lines.place(item.span()),
+            value: lines.at(item.span()),
             shape: Shape::Value,
         },
     }
 }
 
-/// The tree of one file, as `config` takes it.
-#[derive(Debug, Clone)]
+/// The tree of one file, as `config` takes it: the first to ask for it gets it.
+#[derive(Debug)]
 struct FileLayer {
-    tree: Map<String, Value>,
+    tree: Mutex<Map<String, Value>>,
+}
+
+impl FileLayer {
+    fn tree(&self) -> MutexGuard<'_, Map<String, Value>> {
+        self.tree.lock().unwrap_or_else(PoisonError::into_inner)
+    }
 }
 
 impl Layer for FileLayer {
     fn clone_into_box(&self) -> Box<dyn Layer + Send + Sync> {
-        Box::new(self.clone())
+        Box::new(FileLayer {
+            tree: Mutex::new(self.tree().clone()),
+        })
     }
     fn collect(&self) -> Result<Map<String, Value>, ConfigError> {
-        Ok(self.tree.clone())
+        Ok(std::mem::take(&mut *self.tree()))
     }
 }
 

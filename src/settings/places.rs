@@ -7,22 +7,36 @@ use std::sync::Arc;
 use super::key_path::KeyPath;
 use super::mistake::Place;
 
-/// The place of every setting that was read, by path.
+/// The place of every setting that was read, by path. A plant has tens of thousands
+/// of settings, and few are ever wrong: lines are counted when a place is asked for.
 #[derive(Debug)]
 pub(super) struct Places {
     whole: Place,
+    texts: Vec<Lines>,
+    variables: Vec<String>,
     known: BTreeMap<KeyPath, Spot>,
 }
 
 /// Where one setting stands.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Copy)]
 pub(super) struct Spot {
     /// Its name; for an item of a list, the item.
-    pub(super) key: Place,
+    pub(super) key: At,
     /// What it is set to; for a table, its name.
-    pub(super) value: Place,
+    pub(super) value: At,
     /// Which of both it is.
     pub(super) shape: Shape,
+}
+
+/// A place among the texts and variables, by their numbers.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum At {
+    /// A text as a whole.
+    Text(u32),
+    /// A byte of a text.
+    Byte(u32, u32),
+    /// A variable.
+    Variable(u32),
 }
 
 /// What stands at a path.
@@ -39,8 +53,27 @@ impl Places {
     pub(super) fn new(whole: Place) -> Self {
         Places {
             whole,
+            texts: Vec::new(),
+            variables: Vec::new(),
             known: BTreeMap::new(),
         }
+    }
+
+    /// Takes in the text of a file.
+    pub(super) fn text(&mut self, file: Arc<str>, text: &str) -> Lines {
+        let lines = Lines {
+            file,
+            text: text.into(),
+            number: number(self.texts.len()),
+        };
+        self.texts.push(lines.clone());
+        lines
+    }
+
+    /// Takes in the name of an environment variable.
+    pub(super) fn variable(&mut self, name: &str) -> At {
+        self.variables.push(name.to_owned());
+        At::Variable(number(self.variables.len() - 1))
     }
 
     /// Notes a setting. A table stays where it was first seen, a value moves
@@ -56,14 +89,21 @@ impl Places {
     /// Where the value of a setting stands; for one that is not there, the
     /// table that it should stand in.
     pub(super) fn of_value(&self, path: &KeyPath) -> Place {
-        self.find(path)
-            .map_or_else(|| self.whole.clone(), |spot| spot.value.clone())
+        self.place(self.find(path).map(|spot| spot.value))
     }
 
     /// Where the name of a setting stands.
     pub(super) fn of_key(&self, path: &KeyPath) -> Place {
-        self.find(path)
-            .map_or_else(|| self.whole.clone(), |spot| spot.key.clone())
+        self.place(self.find(path).map(|spot| spot.key))
+    }
+
+    fn place(&self, at: Option<At>) -> Place {
+        match at {
+            None => self.whole.clone(),
+            Some(At::Text(text)) => self.texts[text as usize].place(None),
+            Some(At::Byte(text, byte)) => self.texts[text as usize].place_of(byte as usize),
+            Some(At::Variable(name)) => Place::Variable(self.variables[name as usize].clone()),
+        }
     }
 
     fn find(&self, path: &KeyPath) -> Option<&Spot> {
@@ -80,42 +120,58 @@ impl Places {
 
 impl Spot {
     /// A setting whose name and value stand at one place.
-    pub(super) fn at(place: Place, shape: Shape) -> Self {
+    pub(super) fn at(place: At, shape: Shape) -> Self {
         Spot {
-            key: place.clone(),
+            key: place,
             value: place,
             shape,
         }
     }
 }
 
-/// Turns byte offsets of one file into lines and columns.
-#[derive(Debug)]
-pub(super) struct Lines<'a> {
-    file: Arc<str>,
-    text: &'a str,
-    starts: Vec<usize>,
+/// Nobody writes so many bytes of settings that it would not do.
+fn number(count: usize) -> u32 {
+    u32::try_from(count).unwrap_or(u32::MAX)
 }
 
-impl<'a> Lines<'a> {
-    pub(super) fn of(file: Arc<str>, text: &'a str) -> Self {
-        let after_breaks = text.match_indices('\n').map(|(at, _)| at + 1);
-        let starts = std::iter::once(0).chain(after_breaks).collect();
-        Lines { file, text, starts }
+/// The text of one file, to turn its bytes into lines and columns; copies share it.
+#[derive(Debug, Clone)]
+pub(super) struct Lines {
+    file: Arc<str>,
+    text: Arc<str>,
+    number: u32,
+}
+
+impl Lines {
+    /// The beginning of a byte range, to be looked up later; the whole file where
+    /// there is none.
+    pub(super) fn at(&self, range: Option<Range<usize>>) -> At {
+        match range {
+            Some(range) => At::Byte(self.number, number(range.start)),
+            None => At::Text(self.number),
+        }
     }
 
     /// The beginning of a byte range; the whole file where there is none.
     pub(super) fn place(&self, range: Option<Range<usize>>) -> Place {
-        let Some(range) = range else {
-            return Place::File(self.file.clone());
-        };
-        let at = self.text.floor_char_boundary(range.start);
-        let line = self.starts.partition_point(|start| *start <= at);
-        let before = &self.text[self.starts[line - 1]..at];
+        match range {
+            Some(range) => self.place_of(range.start),
+            None => Place::File(self.file.clone()),
+        }
+    }
+
+    fn place_of(&self, byte: usize) -> Place {
+        let before = &self.text[..self.text.floor_char_boundary(byte)];
+        let (above, on_line) = before.rsplit_once('\n').unwrap_or(("", before));
+        let is_first = on_line.len() == before.len();
         Place::Spot {
             file: self.file.clone(),
-            line,
-            column: before.chars().count() + 1,
+            line: if is_first {
+                1
+            } else {
+                above.matches('\n').count() + 2
+            },
+            column: on_line.chars().count() + 1,
         }
     }
 }
@@ -126,7 +182,8 @@ mod tests {
 
     #[test]
     fn counts_lines_and_characters_from_one() {
-        let lines = Lines::of("a.toml".into(), "x = 1\nµµ = 2\n");
+        let mut places = Places::new(Place::File("settings".into()));
+        let lines = places.text("a.toml".into(), "x = 1\nµµ = 2\n");
         assert_eq!(lines.place(Some(0..1)).to_string(), "a.toml:1:1");
         assert_eq!(lines.place(Some(6..8)).to_string(), "a.toml:2:1");
         assert_eq!(lines.place(Some(13..14)).to_string(), "a.toml:2:6");
@@ -141,9 +198,11 @@ mod tests {
             line,
             column: 1,
         };
-        let table = |at| Spot::at(line(at), Shape::Table);
-        let value = |at| Spot::at(line(at), Shape::Value);
         let mut places = Places::new(Place::File("settings".into()));
+        let lines = places.text("a.toml".into(), &"\n".repeat(40));
+        let at = |line: usize| lines.at(Some(line - 1..line));
+        let table = |line| Spot::at(at(line), Shape::Table);
+        let value = |line| Spot::at(at(line), Shape::Value);
         places.note(KeyPath::of("sump.a"), table(3));
         places.note(KeyPath::of("sump.a.title"), value(4));
         places.note(KeyPath::of("sump.a"), table(30));
