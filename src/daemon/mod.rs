@@ -321,7 +321,8 @@ const SPARE_BATCHES: usize = 8;
 
 /// Deals the watches out so that each sump lies where [`Intake::place`] says.
 fn deal(taken: Vec<TakenUp>, shards: usize) -> Vec<Vec<TakenUp>> {
-    let mut dealt: Vec<Vec<TakenUp>> = (0..shards).map(|_| Vec::new()).collect();
+    let each = taken.len().div_ceil(shards);
+    let mut dealt: Vec<Vec<TakenUp>> = (0..shards).map(|_| Vec::with_capacity(each)).collect();
     for (place, one) in taken.into_iter().enumerate() {
         dealt[place % shards].push(one);
     }

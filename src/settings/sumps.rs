@@ -182,6 +182,10 @@ impl Sumps {
         let (low, high) = window?;
         let fluid = fluid?;
         let prices = around.prices?.with(fluid.price);
+        let mut channels = read.channels?;
+        channels.shrink_to_fit();
+        let mut limits = limits?;
+        limits.shrink_to_fit();
         Some(SumpSetup {
             name: name.into(),
             title: raw.title.unwrap_or_else(|| name.to_owned()),
@@ -207,8 +211,8 @@ impl Sumps {
             choice: around.choice?,
             prices,
             mixers: Vec::new(),
-            channels: read.channels?,
-            limits: limits?,
+            channels,
+            limits,
             rules: [rules?, of_plan?].concat(),
             waters: waters::all(around.waters),
             minerals: minerals?,
