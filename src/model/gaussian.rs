@@ -13,21 +13,32 @@ use serde::{Deserialize, Serialize};
 /// Most quantities that are known together.
 pub(super) const MOST: usize = 11;
 
-/// Covariances of each with each.
+/// Covariances of each with each: of two quantities they are the same either way,
+/// and are held once, row by row up to the diagonal.
 #[derive(Debug, Clone, PartialEq)]
-struct Matrix([[f64; MOST]; MOST]);
+struct Matrix([f64; held(MOST)]);
+
+/// Covariances of the first `n` with each other.
+const fn held(n: usize) -> usize {
+    n * (n + 1) / 2
+}
 
 impl Matrix {
-    const NOTHING: Matrix = Matrix([[0.0; MOST]; MOST]);
+    const NOTHING: Matrix = Matrix([0.0; held(MOST)]);
 
-    fn get(&self, i: usize, j: usize) -> f64 {
-        self.0[i][j]
+    #[inline]
+    fn place(i: usize, j: usize) -> usize {
+        held(i.max(j)) + i.min(j)
     }
 
-    /// Sets the covariance of two quantities, which is the same either way.
+    #[inline]
+    fn get(&self, i: usize, j: usize) -> f64 {
+        self.0[Matrix::place(i, j)]
+    }
+
+    #[inline]
     fn set(&mut self, i: usize, j: usize, covariance: f64) {
-        self.0[i][j] = covariance;
-        self.0[j][i] = covariance;
+        self.0[Matrix::place(i, j)] = covariance;
     }
 
     fn add(&mut self, i: usize, j: usize, covariance: f64) {
@@ -47,17 +58,14 @@ impl Matrix {
 
     /// The covariances of each of the first `n` with those up to it.
     fn lower(&self, n: usize) -> Vec<f64> {
-        (0..n).flat_map(|i| self.0[i][..=i].to_vec()).collect()
+        self.0[..held(n)].to_vec()
     }
 
     /// From what [`Matrix::lower`] gave.
     fn from_lower(lower: Vec<f64>, n: usize) -> Self {
         let mut matrix = Matrix::NOTHING;
-        let mut lower = lower.into_iter();
-        for i in 0..n {
-            for j in 0..=i {
-                matrix.set(i, j, lower.next().unwrap_or(0.0));
-            }
+        for (covariance, read) in matrix.0[..held(n)].iter_mut().zip(lower) {
+            *covariance = read;
         }
         matrix
     }
@@ -102,7 +110,7 @@ impl Gaussian {
     /// Whether every mean and covariance is a finite number.
     pub(super) fn is_finite(&self) -> bool {
         let means = self.mean[..self.n].iter();
-        let finite = |matrix: &Matrix| matrix.0.iter().flatten().all(|c| c.is_finite());
+        let finite = |matrix: &Matrix| matrix.0.iter().all(|c| c.is_finite());
         means.copied().all(f64::is_finite) && finite(&self.weighing) && finite(&self.told)
     }
 
