@@ -120,6 +120,7 @@ impl AlarmLife {
         Transition::Returned
     }
 
+    #[inline]
     fn raise_again(&mut self, now: Timestamp, manner: AlarmManner) -> Option<Transition> {
         if self.again_due(manner)? > now {
             return None;
@@ -130,6 +131,7 @@ impl AlarmLife {
     }
 
     /// When an acknowledged alarm is raised again.
+    #[inline]
     fn again_due(&self, manner: AlarmManner) -> Option<Timestamp> {
         let stands = self.state == AlarmState::Acknowledged && !self.hidden.any();
         Some(self.taken_on.filter(|_| stands)? + manner.again_after?)
@@ -211,6 +213,7 @@ impl AlarmLife {
     }
 
     /// Whether the condition is taken to hold, hidden or not.
+    #[inline]
     pub fn is_active(&self) -> bool {
         self.state.holds()
     }

@@ -46,12 +46,14 @@ pub enum Judged {
 ///
 /// `sorted` holds the window in rising order and must not be empty. Returns
 /// the median where `x` is a spike.
+#[inline]
 pub fn hampel(sorted: &[f64], x: f64, sigmas: f64, floor: f64) -> Option<f64> {
     let median = middle(sorted);
     let sigma = (MAD_TO_SIGMA * median_deviation(sorted, median)).max(floor);
     ((x - median).abs() > sigmas * sigma).then_some(median)
 }
 
+#[inline]
 fn middle(sorted: &[f64]) -> f64 {
     let n = sorted.len();
     if n % 2 == 1 {
@@ -63,6 +65,7 @@ fn middle(sorted: &[f64]) -> f64 {
 
 /// Median of |x − median|. The deviations rise outwards from the median on
 /// both sides, so merging the two sides yields them in order without a sort.
+#[inline]
 fn median_deviation(sorted: &[f64], median: f64) -> f64 {
     let n = sorted.len();
     let mut above = sorted.partition_point(|&x| x < median);
@@ -136,6 +139,7 @@ impl Despike {
     }
 
     /// Insertion sort of the readings not older than `oldest`, newest first.
+    #[inline]
     fn sort_window(&self, oldest: Timestamp, sorted: &mut [f64; DESPIKE_CAPACITY]) -> usize {
         let mut place = self.newest;
         let mut n = 0;

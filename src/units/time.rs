@@ -75,11 +75,13 @@ impl Timestamp {
 
     /// The last point on the grid of `step` (counted from 1970) that is not
     /// after this one.
+    #[inline]
     pub fn floor(self, step: Span) -> Self {
         Timestamp::from_millis(self.millis().div_euclid(step.0) * step.0)
     }
 
     /// The first point on the grid of `step` that is not before this one.
+    #[inline]
     pub fn ceil(self, step: Span) -> Self {
         let down = self.floor(step);
         if down == self { self } else { down + step }
@@ -95,6 +97,7 @@ impl Span {
         Span(millis)
     }
     /// From seconds.
+    #[inline]
     pub const fn from_secs(secs: i64) -> Self {
         Span(secs * 1000)
     }
@@ -107,10 +110,12 @@ impl Span {
         Span(hours * 3_600_000)
     }
     /// Milliseconds.
+    #[inline]
     pub const fn millis(self) -> i64 {
         self.0
     }
     /// Seconds, with fraction.
+    #[inline]
     pub fn secs_f64(self) -> f64 {
         self.0 as f64 / 1000.0
     }
@@ -118,6 +123,7 @@ impl Span {
 
 impl Add<Span> for Timestamp {
     type Output = Timestamp;
+    #[inline]
     fn add(self, span: Span) -> Timestamp {
         Timestamp::from_millis(self.millis().saturating_add(span.0))
     }
@@ -125,6 +131,7 @@ impl Add<Span> for Timestamp {
 
 impl Sub<Span> for Timestamp {
     type Output = Timestamp;
+    #[inline]
     fn sub(self, span: Span) -> Timestamp {
         Timestamp::from_millis(self.millis().saturating_sub(span.0))
     }
@@ -132,6 +139,7 @@ impl Sub<Span> for Timestamp {
 
 impl Sub for Timestamp {
     type Output = Span;
+    #[inline]
     fn sub(self, earlier: Timestamp) -> Span {
         Span(self.millis().saturating_sub(earlier.millis()))
     }
