@@ -14,7 +14,7 @@ use sumpward::engine::{Effect, Event, Form, Quality, Reading, Shard, SumpWatch};
 use sumpward::units::{Span, Timestamp};
 
 use crate::figures::median;
-use crate::plant::{CHANNELS, Plant, SUMPS, now, value};
+use crate::plant::{CHANNELS, Channel, Plant, SUMPS, now, value};
 use crate::process::resident_megabytes;
 
 /// Readings of every channel before the measurement: many times what a
@@ -37,7 +37,13 @@ pub fn measure() {
         .iter()
         .map(|sump| SumpWatch::new(Arc::clone(sump), settings.admission, begun))
         .collect();
+    let channels = &settings.sumps[0].channels;
+    let place = |(name, ..): &Channel| channels.iter().position(|one| *one.name == **name);
     let mut engine = Engine {
+        places: CHANNELS
+            .iter()
+            .map(|channel| place(channel).expect("every sump has them all") as u16)
+            .collect(),
         shard: Shard::new(watches),
         effects: Vec::new(),
         time: begun,
@@ -72,6 +78,8 @@ pub fn measure() {
 const VALUES: usize = 8191;
 
 struct Engine {
+    /// Where each of [`CHANNELS`] stands in a sump, which has them by name.
+    places: Vec<u16>,
     shard: Shard,
     effects: Vec<Effect>,
     time: Timestamp,
@@ -105,7 +113,7 @@ impl Engine {
         let time = self.time + Span::from_millis(span);
         let arrival = time + ON_THE_WAY;
         let event = Event::Reading(Reading {
-            channel: channel as u16,
+            channel: self.places[channel],
             claimed: Some(time),
             form: Form::Reported,
             arrival,

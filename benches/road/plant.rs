@@ -15,7 +15,7 @@ pub const SUMPS: usize = 1000;
 
 /// A channel: its name, its quantity, the middle of its readings and how far
 /// they scatter to each side.
-type Channel = (&'static str, &'static str, f64, f64);
+pub type Channel = (&'static str, &'static str, f64, f64);
 
 /// The channels of each sump; around these middles nothing is amiss.
 pub const CHANNELS: [Channel; 6] = [
