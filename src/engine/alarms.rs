@@ -25,11 +25,33 @@ pub(super) struct Told<'a> {
 }
 
 impl SumpWatch {
-    /// Judges one limit as things stand now.
+    /// Judges the limits that a reading of the channel touches as things stand now. What
+    /// limits of one signal look at is worked out once.
     #[inline]
+    pub(super) fn watch_limits(&mut self, channel: usize, out: &mut Vec<Effect>) {
+        let mut seen = None;
+        for place in 0..self.limits_of[channel].len() {
+            let limit = usize::from(self.limits_of[channel][place]);
+            let signal = self.setup.limits[limit].signal;
+            let value = match seen {
+                Some((of, value)) if of == signal => value,
+                _ => self.signal(signal),
+            };
+            let turned = self.watch_value(limit, value, out);
+            seen = (!turned).then_some((signal, value));
+        }
+    }
+
+    /// Judges one limit as things stand now.
     pub(super) fn watch_limit(&mut self, limit: usize, out: &mut Vec<Effect>) {
+        let value = self.signal(self.setup.limits[limit].signal);
+        self.watch_value(limit, value, out);
+    }
+
+    /// Judges one limit by this value of its signal; whether its alarm took a step.
+    #[inline]
+    fn watch_value(&mut self, limit: usize, value: Option<f64>, out: &mut Vec<Effect>) -> bool {
         let setup = self.setup.limits[limit];
-        let value = self.signal(setup.signal);
         let verdict = judge_limit(setup.level, setup.threshold, setup.dead_band, value);
         let alarm = self.alarms.limit(limit);
         let transition = self
@@ -42,6 +64,7 @@ impl SumpWatch {
         if let Some(transition) = transition {
             self.turned(alarm, transition, out);
         }
+        transition.is_some()
     }
 
     /// Judges the alarm of a rule, of a silence or a doubt by what was found.

@@ -83,7 +83,7 @@ pub struct SumpWatch {
     /// No timer ends before this.
     next_due: Timestamp,
     /// Limits to look at after a reading of each channel.
-    limits_of: Vec<Box<[u16]>>,
+    pub(super) limits_of: Vec<Box<[u16]>>,
 }
 
 impl SumpWatch {
@@ -228,9 +228,7 @@ impl SumpWatch {
             self.show(out);
         }
         self.heard(ix, out);
-        for place in 0..self.limits_of[ix].len() {
-            self.watch_limit(usize::from(self.limits_of[ix][place]), out);
-        }
+        self.watch_limits(ix, out);
         if self.dosing.owed {
             self.advise_again(out);
         }
