@@ -25,26 +25,26 @@ pub(super) struct ChannelWatch {
     /// Readings that the despiking filter replaced, ever.
     pub(super) spikes: u64,
     /// What the current of its loop says of the instrument.
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "is_default")]
     pub(super) current_loop: LoopWatch,
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "is_default")]
     meter: Meter,
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "is_default")]
     switch: Option<Switched>,
     /// What stands in until the channel reports.
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "is_default")]
     pub(super) baseline: Option<f64>,
     /// Its source said that the instrument is gone.
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "is_default")]
     pub(super) gone: bool,
     /// Its source has been lost, with all its channels.
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "is_default")]
     pub(super) source_gone: bool,
     /// It was silent before that.
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "is_default")]
     pub(super) silent_before: bool,
     /// Messages that could not be read since the last reading.
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "is_default")]
     pub(super) unreadable: Option<Unreadable>,
     /// How its instrument is.
     #[serde(default)]
@@ -58,6 +58,11 @@ pub(super) struct ChannelWatch {
     /// Good readings in a row.
     #[serde(default)]
     good_run: u8,
+}
+
+/// Whether it is as if nothing had happened: that need not be kept.
+fn is_default<T: Default + PartialEq>(value: &T) -> bool {
+    *value == T::default()
 }
 
 /// What the instrument itself sent, where that is known, and what the fluid does
