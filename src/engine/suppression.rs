@@ -30,6 +30,9 @@ const FLUSHED: Span = Span::from_mins(20);
 /// A limit that is passed waits for so long at most until it is known whether its
 /// instrument is to be believed: the share of spikes is that of an hour.
 const LONGEST_DOUBT: Span = Span::from_mins(60);
+/// A level too high for so long: foam billows for hours, and what stands too high
+/// without it is still by then. (choice)
+const LONGEST_DOUBT_OF_FOAM: Span = Span::from_hours(3);
 
 /// The level of pumps that just started or stopped is judged after so long.
 /// Choice: lines fill and drain within minutes, and foam shows by then.
@@ -129,9 +132,11 @@ impl SumpWatch {
         let life = self.alarms.life(alarm);
         let waits = life.is_suppressed() || self.is_raised_now(alarm);
         let channel = self.channel_of(signal).filter(|_| waits)?;
-        let young = life
-            .since()
-            .is_some_and(|since| self.now - since < LONGEST_DOUBT);
+        let longest = match (signal, level.is_low()) {
+            (Quantity::Volume, false) => LONGEST_DOUBT_OF_FOAM,
+            _ => LONGEST_DOUBT,
+        };
+        let young = life.since().is_some_and(|since| self.now - since < longest);
         let unsettled = young && (self.is_unsettled(channel) || self.runs_back(signal));
         let impossible = signal == Quantity::Concentration
             && !level.is_low()
