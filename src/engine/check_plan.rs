@@ -144,6 +144,9 @@ impl SumpWatch {
             }
             shifts.next_change(time).unwrap_or(time)
         };
+        if shifts.is_working(due) {
+            return working(late);
+        }
         let begins = working(due) + self.own_share(check, SPREAD);
         let left = begins + grace(every).min(INTO_THE_SHIFT);
         working(late.max(left))

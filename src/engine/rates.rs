@@ -97,7 +97,7 @@ impl SumpWatch {
                 continue;
             }
             let value = self.signal(signal);
-            let doubted = value.is_some() && !self.well(signal);
+            let doubted = value.is_some() && !self.well(signal) || self.is_thinned_just_now(signal);
             let rate = self.rates.0.entry(signal).or_default();
             if !shows || doubted {
                 rate.begin_anew();
@@ -107,12 +107,22 @@ impl SumpWatch {
         }
     }
 
+    /// Whether the signal is of a mix into which something has just gone that nobody
+    /// wrote down: how fast it moves says how that mixes.
+    fn is_thinned_just_now(&self, signal: Quantity) -> bool {
+        let of_mix = !matches!(
+            signal,
+            Quantity::Level | Quantity::Volume | Quantity::Temperature
+        );
+        let balance = &self.balance.balance;
+        of_mix && balance.mixes_unseen(&self.balance_setup, self.now)
+    }
+
     /// Whether what the probes see goes as the fluid of the whole sump does: no
     /// addition mixes in, nobody cleans it out, and the pumps do not stand, nor
     /// did they until just now.
     pub(super) fn shows_the_mix(&self) -> bool {
-        let mixes = self.dosing.mixing_until.is_some() || self.balance.balance.mixes(self.now);
-        if mixes || self.recharge_under_way() {
+        if self.dosing.mixing_until.is_some() || self.recharge_under_way() {
             return false;
         }
         match (self.pumps_since(), self.pumps_run()) {

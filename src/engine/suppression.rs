@@ -9,7 +9,7 @@ use std::sync::Arc;
 use serde::Serialize;
 
 use crate::alarm::{Hiding, Verdict};
-use crate::rules::{Condition, Direction, LimitLevel, Rule, judge_limit};
+use crate::rules::{Condition, Direction, LimitLevel, Rule, Step, judge_limit};
 use crate::signal::InstrumentReason;
 use crate::units::{Quantity, Span};
 
@@ -30,8 +30,8 @@ const FLUSHED: Span = Span::from_mins(20);
 /// A limit that is passed waits for so long at most until it is known whether its
 /// instrument is to be believed: the share of spikes is that of an hour.
 const LONGEST_DOUBT: Span = Span::from_mins(60);
-/// A level too high for so long: foam billows for hours, and what stands too high
-/// without it is still by then. (choice)
+/// A sump that is somewhat full, for so long: foam billows for hours, and what runs
+/// over is another limit's. (choice)
 const LONGEST_DOUBT_OF_FOAM: Span = Span::from_hours(3);
 
 /// The level of pumps that just started or stopped is judged after so long.
@@ -96,7 +96,7 @@ impl SumpWatch {
         if self.recharge_under_way() {
             return Some(Suppressor::Recharge);
         }
-        if let Some(worse) = self.covering(&Condition::Limit(signal, level)) {
+        if let Some(worse) = self.covering(alarm, &Condition::Limit(signal, level)) {
             return Some(Suppressor::Alarm(worse.to_string()));
         }
         if let Some(step) = self.step_that_tells(signal, level) {
@@ -132,8 +132,8 @@ impl SumpWatch {
         let life = self.alarms.life(alarm);
         let waits = life.is_suppressed() || self.is_raised_now(alarm);
         let channel = self.channel_of(signal).filter(|_| waits)?;
-        let longest = match (signal, level.is_low()) {
-            (Quantity::Volume, false) => LONGEST_DOUBT_OF_FOAM,
+        let longest = match (signal, level) {
+            (Quantity::Volume, LimitLevel::High) => LONGEST_DOUBT_OF_FOAM,
             _ => LONGEST_DOUBT,
         };
         let young = life.since().is_some_and(|since| self.now - since < longest);
@@ -202,7 +202,7 @@ impl SumpWatch {
                 if self.recharge_under_way() {
                     return Some(Suppressor::Recharge);
                 }
-                if let Some(worse) = self.covering(&other.condition()) {
+                if let Some(worse) = self.covering(alarm, &other.condition()) {
                     return Some(Suppressor::Alarm(worse.to_string()));
                 }
                 // What stands before the probes tells nothing of what comes.
@@ -222,7 +222,7 @@ impl SumpWatch {
         if self.recharge_under_way() {
             return Some(Suppressor::Recharge);
         }
-        if let Some(worse) = self.covering(&self.condition(alarm)) {
+        if let Some(worse) = self.covering(alarm, &self.condition(alarm)) {
             return Some(Suppressor::Alarm(worse.to_string()));
         }
         let channel = self.channel_of(signal?)?;
@@ -230,13 +230,20 @@ impl SumpWatch {
             .or_else(|| self.of_misled(alarm, channel, low))
     }
 
-    /// The alarm that tells of the same and of more, while people know of it or are
-    /// about to be told.
-    fn covering(&self, condition: &Condition) -> Option<Condition> {
+    /// The alarm that tells of the same and of more, while people know of it. One that
+    /// they are about to be told takes nothing back. Signs of souring are more than
+    /// what a shelved pH may stand for.
+    fn covering(&self, alarm: AlarmIx, condition: &Condition) -> Option<Condition> {
+        let is_told = self.alarms.life(alarm).is_told() && !self.is_raised_now(alarm);
+        let needs_telling = matches!(condition, Condition::Souring(Step::Act));
         let stands = |worse: &Condition| {
             let mut each = self.alarms.each();
             each.any(|(_, spec, life)| {
-                spec.condition == *worse && (life.is_known() || life.is_rising())
+                let known = match needs_telling {
+                    true => life.is_told(),
+                    false => life.is_known(),
+                };
+                spec.condition == *worse && (known || (life.is_rising() && !is_told))
             })
         };
         condition.covered_by().into_iter().find(stands)

@@ -31,6 +31,8 @@ pub use point::{Point, Response, Told};
 
 /// Points that wait.
 pub(super) const WAIT: usize = 6;
+/// What moves for more points than this goes on. (choice: an hour)
+const MOST_WAITING: usize = 12;
 /// After mixing, points of the concentration go on telling about a step for so
 /// long.
 const TELLING: Span = Span::from_hours(4);
@@ -182,10 +184,12 @@ impl Balance {
         self.moving || self.open.is_some()
     }
 
-    /// Whether something goes in or out at `now`, or still mixes, as far as the
-    /// level and what was written down show it.
-    pub fn mixes(&self, now: Timestamp) -> bool {
-        self.moving || now < self.mixing_until
+    /// Whether something that the level shows has gone in or out of late, and still
+    /// mixes at `now`; not of what goes on for long.
+    pub fn mixes_unseen(&self, setup: &BalanceSetup, now: Timestamp) -> bool {
+        let begins = self.moving && self.waiting.len() <= MOST_WAITING;
+        let mixes = |open: OpenStep| now < open.until + setup.mixing;
+        begins || self.open.is_some_and(mixes)
     }
 
     /// Concentration, %, and volume, L, that are to be expected at `time`, by what

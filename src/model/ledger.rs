@@ -121,7 +121,7 @@ impl Balance {
                 return;
             }
             if setup.level_measured {
-                match self.witness.saw(first.time + SEEN_WITHIN) {
+                match self.witness.saw(first.time, first.time + SEEN_WITHIN) {
                     Saw::All => {}
                     Saw::Still if now < first.time + NOT_TO_BE_SEEN => return,
                     Saw::Still | Saw::Nothing => {

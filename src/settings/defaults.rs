@@ -202,7 +202,7 @@ pub(super) const FUNCTION_CHECK: Span = Span::from_mins(15);
 
 /// On-delay of alarms. Memory: 10 to 30 min for slow chemistry.
 pub(super) const ALARM_DELAY: Span = Span::from_mins(10);
-/// Off-delay of limits, as of other rules: what bubbles or foam take back and bring
+/// Off-delay of limits: what bubbles or foam take back and bring
 /// again within half an hour is one alarm. Memory: as [`ALARM_DELAY`].
 pub(super) const LIMIT_OFF_DELAY: Span = Span::from_mins(30);
 /// Hurry of an alarm by a rule of the plant's own. Choice: as of a limit that

@@ -57,8 +57,8 @@ fn a_mineral_is_told_at_each_bound_and_the_worse_one_alone() {
     assert_eq!(
         told_by(&sump),
         [
-            told("hardness.high", Transition::Suppressed),
             told("hardness.high_high", Transition::Raised),
+            told("hardness.high", Transition::Suppressed),
         ]
     );
     sump.effects.clear();
@@ -115,8 +115,8 @@ fn souring_takes_one_moderate_sign_and_is_likely_by_two() {
     assert_eq!(
         told_by(&sump)[1..],
         [
-            told("souring.suspected", Transition::Suppressed),
             told("souring.likely", Transition::Raised),
+            told("souring.suspected", Transition::Suppressed),
         ]
     );
 }

@@ -82,18 +82,22 @@ impl Balance {
             self.apply_oldest(setup, out);
         }
         self.close_step(setup, None, out);
-        // What was written down and not seen by now can be seen no more.
+        // What was written down and not seen by now can be seen no more. How much of
+        // it the concentration has told already nobody knows.
         let (before, after) = self.written_until(point.time);
         self.logged = after;
         for logged in &before {
-            self.believe(setup, logged, out);
+            self.keep_believed(setup, logged, out);
         }
         let Some(state) = &mut self.state else { return };
         let volume = point
             .volume_l
             .map(|litres| (litres, self.volume_noise.variance()));
-        let concentration = state.expected_concentration();
-        state.found_again(setup, point.time, volume, Some(concentration));
+        let concentration = match before.is_empty() {
+            true => Some(state.expected_concentration()),
+            false => None,
+        };
+        state.found_again(setup, point.time, volume, concentration);
     }
 
     /// Nobody listened for a while: what went in or out meanwhile is not known but

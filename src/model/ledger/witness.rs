@@ -9,6 +9,10 @@ use crate::units::{Span, Timestamp};
 /// looked at after the pumps started or stopped.
 const AWAY: Span = Span::from_mins(20);
 
+/// Means of the same readings differ by no more than this share, however many they
+/// are of.
+const SAME: f64 = 1e-9;
+
 /// What the level has shown.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Saw {
@@ -24,6 +28,8 @@ pub(super) enum Saw {
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
 pub(in crate::model) struct Witness {
     newest: Option<(Timestamp, f64)>,
+    /// The first point since it was touched.
+    since: Option<Timestamp>,
     /// The newest point that was other than the one before.
     moved: Option<Timestamp>,
     /// From the last point before the level was away until the first after.
@@ -34,9 +40,11 @@ impl Witness {
     /// The level of a point, L.
     pub(in crate::model) fn see(&mut self, time: Timestamp, litres: f64) {
         let before = self.newest.replace((time, litres));
-        if before.is_none_or(|(_, other)| other.total_cmp(&litres).is_ne()) {
+        let same = |(_, other): (Timestamp, f64)| (other - litres).abs() <= SAME * litres.abs();
+        if !before.is_some_and(same) {
             self.moved = Some(time);
         }
+        self.since.get_or_insert(time);
         if let Some((last, _)) = before
             && time - last > AWAY
         {
@@ -44,8 +52,11 @@ impl Witness {
         }
     }
 
-    /// What it has shown of what there was to see by `due`.
-    pub(super) fn saw(&self, due: Timestamp) -> Saw {
+    /// What it has shown of what there was to see from a deed at `time` until `due`.
+    pub(super) fn saw(&self, time: Timestamp, due: Timestamp) -> Saw {
+        if self.since.is_none_or(|since| time < since) {
+            return Saw::Nothing;
+        }
         match (self.moved, self.newest) {
             (Some(moved), _) if moved >= due => Saw::All,
             (_, Some((newest, _))) if newest >= due => Saw::Still,
@@ -72,15 +83,27 @@ mod tests {
     #[test]
     fn a_level_that_stands_still_is_no_witness() {
         let mut witness = Witness::default();
-        assert_eq!(witness.saw(at(0)), Saw::Nothing);
+        assert_eq!(witness.saw(at(0), at(0)), Saw::Nothing);
         for (minutes, litres) in [(0, 500.0), (5, 500.5), (10, 500.5), (15, 500.5)] {
             witness.see(at(minutes), litres);
         }
-        assert_eq!(witness.saw(at(5)), Saw::All);
-        assert_eq!(witness.saw(at(15)), Saw::Still);
+        assert_eq!(witness.saw(at(0), at(5)), Saw::All);
+        assert_eq!(witness.saw(at(5), at(15)), Saw::Still);
         witness.see(at(20), 500.4);
-        assert_eq!(witness.saw(at(20)), Saw::All);
-        assert_eq!(witness.saw(at(25)), Saw::Nothing);
+        assert_eq!(witness.saw(at(5), at(20)), Saw::All);
+        assert_eq!(witness.saw(at(5), at(25)), Saw::Nothing);
+        // Before it was seen it saw nothing.
+        assert_eq!(witness.saw(at(-5), at(20)), Saw::Nothing);
+    }
+
+    #[test]
+    fn means_of_the_same_readings_stand_still() {
+        let mut witness = Witness::default();
+        let mean = |count: usize| vec![0.4137; count].iter().sum::<f64>() / count as f64;
+        for (minutes, count) in [(0, 29), (5, 30), (10, 31), (15, 4), (20, 6)] {
+            witness.see(at(minutes), 1000.0 * mean(count));
+        }
+        assert_eq!(witness.saw(at(0), at(20)), Saw::Still);
     }
 
     #[test]

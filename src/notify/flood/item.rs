@@ -47,3 +47,36 @@ impl Item {
         self.is_new
     }
 }
+
+/// How much hurry a summary of these steps has: that of the high ones, where one of
+/// them has had no message of its own.
+pub(super) fn hurry(items: &[Item]) -> Priority {
+    let urgent = |item: &Item| !item.told && item.priority == Priority::High;
+    match items.iter().any(urgent) {
+        true => Priority::High,
+        false => Priority::Medium,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_high_one_that_had_no_message_hurries_the_summary() {
+        let item = |priority, told| Item {
+            alarm: "s/ph.low_low/1".to_owned(),
+            title: "S".to_owned(),
+            condition: "ph.low_low".to_owned(),
+            priority,
+            transition: "raised".to_owned(),
+            is_new: true,
+            time: Timestamp::from_millis(0),
+            told,
+        };
+        let told = [item(Priority::High, true), item(Priority::Low, false)];
+        assert_eq!(hurry(&told), Priority::Medium);
+        let held = [item(Priority::High, true), item(Priority::High, false)];
+        assert_eq!(hurry(&held), Priority::High);
+    }
+}

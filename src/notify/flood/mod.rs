@@ -29,6 +29,7 @@ pub use item::Item;
 pub use summary::{CommonCause, Group, Summary};
 
 use course::{Course, Due, Flood, Flow, TEN_MINUTES};
+use item::hurry;
 
 /// Beginning of the subjects and cursors, before the contact.
 const SUBJECTS: &str = "flood/";
@@ -188,7 +189,8 @@ impl Post {
         now: Timestamp,
         summed: &mut Summed,
     ) {
-        if contact.told_at(now, Priority::Medium) > now {
+        let items: Vec<Item> = held.iter().filter_map(held_back).collect();
+        if contact.told_at(now, hurry(&items)) > now {
             return;
         }
         let mut floods = self.floods().lock();
@@ -206,14 +208,7 @@ impl Post {
         let still = course.flood();
         drop(floods);
         let since = flood.map_or(now, |flood| flood.since);
-        let items = held.iter().filter_map(|row| {
-            let read = serde_json::from_str(&row.body);
-            match read {
-                Ok(Later::Flooded { item }) => Some(item),
-                _ => None,
-            }
-        });
-        let summary = Summary::new(due, since, items.collect());
+        let summary = Summary::new(due, since, items);
         let note = self.flood_note(contact, &summary, now);
         let rows = self.letters(contact, &note, None, now);
         hand_over(rows, now, now, &mut summed.outbox, &mut summed.waiting);
@@ -249,6 +244,14 @@ impl Post {
             time: now,
             priority: summary.worst,
         }
+    }
+}
+
+/// The step that is held back in a row.
+fn held_back(row: &StoredWaiting) -> Option<Item> {
+    match serde_json::from_str(&row.body) {
+        Ok(Later::Flooded { item }) => Some(item),
+        _ => None,
     }
 }
 

@@ -10,6 +10,9 @@ use super::signal::Signal;
 const LEAST: usize = 12;
 /// A change so many times the scatter of all stands out (choice).
 const STANDS_OUT: f64 = 4.0;
+/// What is usual of a change is the middle of those so many before and after it: by
+/// day a sump loses more than by night.
+const AROUND: usize = 3;
 /// Standard deviations in a median absolute deviation of a normal distribution.
 const OF_DEVIATION: f64 = 1.4826;
 
@@ -21,8 +24,12 @@ pub(super) fn net_steps(volume: &Signal, period: Period) -> f64 {
     if changes.len() < LEAST {
         return 0.0;
     }
-    let usual = median(changes.clone());
-    let aside: Vec<f64> = changes.iter().map(|change| change - usual).collect();
+    let usual = |at: usize| {
+        let until = (at + AROUND + 1).min(changes.len());
+        median(changes[at.saturating_sub(AROUND)..until].to_vec())
+    };
+    let aside = changes.iter().enumerate();
+    let aside: Vec<f64> = aside.map(|(at, change)| change - usual(at)).collect();
     let scatter = OF_DEVIATION * median(aside.iter().map(|change| change.abs()).collect());
     let steps = aside.iter();
     steps
@@ -79,6 +86,25 @@ mod tests {
         }
         volume.end();
         net_steps(&volume, period)
+    }
+
+    #[test]
+    fn a_week_end_at_rest_is_no_step() {
+        let at = |minute: i64| Timestamp::from_millis(60_000 * minute);
+        let minutes = 7 * 24 * 60;
+        let period = Period::new(at(0), at(minutes));
+        let mut volume = Signal::new(period, Window::default(), Span::from_mins(15));
+        let mut litres = 1_000.0;
+        for minute in 0..minutes {
+            let rests = minute >= 5 * 24 * 60;
+            litres -= if rests { 0.3 } else { 2.1 } / 60.0;
+            // The scatter of an instrument, by its own course.
+            let scatter = 0.05 * f64::from(i32::try_from(minute * 7 % 13).unwrap() - 6);
+            volume.take(at(minute), litres + scatter, Quality::GOOD, true);
+        }
+        volume.end();
+        let net = net_steps(&volume, period);
+        assert!(net.abs() < 4.0, "{net}");
     }
 
     #[test]

@@ -225,7 +225,7 @@ impl InstrumentWatch {
     }
 
     /// Whether the value is not to be acted on yet: readings leave it and come
-    /// back, or foam may be lifting it. Within the hour that is told of the
+    /// back, or foam may be lifting it. Before long that is told of the
     /// instrument, or over.
     pub fn is_unsettled(&self, setup: &InstrumentSetup) -> bool {
         let some = UNSETTLED * setup.spike_share;

@@ -176,7 +176,10 @@ impl Crew {
     fn hear_alarm(&mut self, alarm: &AlarmLine, now: Timestamp) {
         let condition = alarm.condition.to_string();
         if alarm.transition.annunciates(alarm.state) {
-            self.standing.insert(condition.clone(), now);
+            // What comes off the shelf of who was on call has been there all along.
+            let was_aside = self.aside.remove(&condition);
+            let since = self.standing.entry(condition.clone()).or_insert(now);
+            *since = if was_aside { *since } else { now };
             if reaction(&condition) == Reaction::Check {
                 let advice = alarm.advice.as_ref();
                 let steps = advice.map_or(&[][..], |advice| advice.look_at.as_slice());
@@ -185,7 +188,6 @@ impl Crew {
                     .iter()
                     .any(|step| *step != LookStep::EnterCheck && !is_of_month(step));
             }
-            self.aside.remove(&condition);
             self.call(alarm, &condition, now);
             let seen = self.soon(now, ACKNOWLEDGE_MIN);
             self.plan(seen, Job::Acknowledge(alarm.id.clone()));
@@ -434,7 +436,10 @@ impl Crew {
             Reaction::Dose => self.look_and_dose(condition, sump, entries),
             Reaction::Probe(channel) => self.mend_probe(channel, sump, entries),
             Reaction::Concentration => self.check_concentration(sump, entries),
-            Reaction::Leaks => self.look_for_leaks(sump),
+            Reaction::Leaks => {
+                self.look_for_leaks(sump);
+                self.shelve_looked_into(condition, sump.now(), entries);
+            }
             Reaction::Mixer => self.mend_mixer(sump, entries),
             Reaction::Sour => {
                 self.look_for_souring(sump, entries);

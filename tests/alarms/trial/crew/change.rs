@@ -42,7 +42,10 @@ impl Crew {
         entries: &mut Vec<EntryKind>,
     ) {
         let sours = |condition: &&String| reaction(condition) == Reaction::Sour;
+        let hidden = "souring.likely".to_owned();
         let alarms = self.standing.keys().filter(sours);
+        let behind = (!self.standing.contains_key(&hidden)).then_some(&hidden);
+        let alarms = alarms.chain(behind);
         entries.extend(alarms.map(|condition| shelve_until_changed(condition, now, due)));
     }
 
