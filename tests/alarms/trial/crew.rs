@@ -42,6 +42,8 @@ const FINDS: f64 = 0.8;
 /// Below this share of the working volume it is topped up on a round, to that.
 const TOP_UP_BELOW: f64 = 0.93;
 const TOP_UP_TO: f64 = 0.985;
+/// A sump that is emptied within so long is left as it is.
+const LEFT_AS_IT_IS: Span = Span::from_hours(6);
 /// What shows so much more than its target is topped up with water, %: half of
 /// the way to the upper limit that the settings come with.
 const RICH_PCT: f64 = 0.5;
@@ -293,7 +295,9 @@ impl Crew {
 
     /// On a round: the mixer's hose into what is not full.
     fn top_up(&mut self, sump: &mut YearSump, entries: &mut Vec<EntryKind>) {
-        if sump.filled() >= TOP_UP_BELOW || self.recharging.is_some() || self.dosing() {
+        let until_changed = self.recharging.map(|due| due - sump.now());
+        let changed_soon = until_changed.is_some_and(|left| left < LEFT_AS_IT_IS);
+        if sump.filled() >= TOP_UP_BELOW || changed_soon || self.dosing() {
             return;
         }
         let working = sump.spec().working_l;
