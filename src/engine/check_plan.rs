@@ -13,7 +13,7 @@ const DAY_MS: f64 = 86_400_000.0;
 
 /// Of a check that fell due while nobody worked, so much of the next shift is
 /// left to make it in, and up to so much more: to each sump its own, as the
-/// checks of many fall due in one week-end. (choice)
+/// checks of many fall due, or are overdue, in one week-end. (choice)
 const INTO_THE_SHIFT: Span = Span::from_hours(3);
 const SPREAD: Span = Span::from_hours(3);
 
@@ -142,13 +142,10 @@ impl SumpWatch {
             if shifts.is_working(time) {
                 return time;
             }
-            shifts.next_change(time).unwrap_or(time)
+            let begins = shifts.next_change(time).unwrap_or(time);
+            begins + self.own_share(check, SPREAD)
         };
-        if shifts.is_working(due) {
-            return working(late);
-        }
-        let begins = working(due) + self.own_share(check, SPREAD);
-        let left = begins + grace(every).min(INTO_THE_SHIFT);
+        let left = working(due) + grace(every).min(INTO_THE_SHIFT);
         working(late.max(left))
     }
 
