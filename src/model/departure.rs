@@ -21,8 +21,7 @@ const LEAST_SCATTER: f64 = 0.0005;
 /// Hours over which the scatter is learned.
 const SCATTER_HOURS: f64 = 48.0;
 /// What is not summed up: this share of the usual loss, as weather and work
-/// change by as much, and this share of the working volume an hour, as a warm week
-/// changes what evaporates at rest by (choice).
+/// change by as much, and this share of the working volume an hour (choice).
 /// Where nobody says when machines work, losses by day and by night are one to
 /// the other as two to one and more.
 const SLACK_OF_USUAL: f64 = 0.6;
@@ -31,7 +30,7 @@ const SLACK_WITHOUT_SHIFTS: f64 = 1.2;
 /// off and evaporate as at rest, a quarter of the usual and less, and nothing runs
 /// in for that.
 const SLACK_OF_GAIN: f64 = 0.85;
-const SLACK_OF_VOLUME: f64 = 0.0004;
+const SLACK_OF_VOLUME: f64 = 0.0002;
 /// What is told, summed up: so many times the scatter, which stays the same
 /// however many hours are summed up, and at least this share of the working
 /// volume (choice: four deviations of the difference of two hours).
