@@ -138,6 +138,7 @@ impl SumpWatch {
         self.follow_courses();
         self.follow_rates();
         self.follow_charts();
+        self.follow_conductivity();
         self.watch_prism();
         let inputs = InputsOnce::default();
         for alarm in self.alarms.rules() {

@@ -327,6 +327,7 @@ impl SumpWatch {
                 litres: Some(litres),
                 ..
             } => {
+                self.conductivity_witness.begin_anew();
                 if *litres > EMPTIED * self.setup.working_volume.litres() {
                     self.emptied = Some(time);
                 }
@@ -379,6 +380,7 @@ impl SumpWatch {
         self.courses.disturbed();
         self.rates.disturbed();
         self.charts.begin_anew();
+        self.conductivity_witness.begin_anew();
     }
 
     /// A new charge begins; what of its first fill nobody wrote down as

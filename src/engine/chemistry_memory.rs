@@ -109,6 +109,7 @@ impl SumpWatch {
         if self.chemistry.chart.is_some_and(|before| !same(before)) {
             self.chemistry.begin_factor(self.now);
             self.charts.begin_anew();
+            self.conductivity_witness.begin_anew();
         }
         self.chemistry.chart = Some(chart);
     }

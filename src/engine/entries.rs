@@ -130,8 +130,13 @@ impl SumpWatch {
     fn look_afresh(&mut self, kind: &EntryKind, time: Timestamp) {
         for ix in self.touched_probes(kind) {
             self.channels[ix].touched(time);
-            if self.setup.channels[ix].quantity == Quantity::Ph {
-                self.ph_probe_touched(time);
+            match self.setup.channels[ix].quantity {
+                Quantity::Ph => self.ph_probe_touched(time),
+                Quantity::Conductivity => self.conductivity_witness.begin_anew(),
+                Quantity::Brix | Quantity::Concentration => {
+                    self.conductivity_witness.prism_touched();
+                }
+                _ => {}
             }
         }
     }

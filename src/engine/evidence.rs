@@ -127,6 +127,9 @@ impl SumpWatch {
                 .and_then(|ix| self.channels[ix].instrument.drift_forbidden())
                 .map(|a_day| self.points(a_day)),
             conductivity_ratio: self.conductivity_ratio(),
+            beyond_conductivity_pct: self
+                .conductivity_contradicts()
+                .and_then(|_| self.beyond_conductivity()),
             over_titration_pct: methods.map(|one| one.gap.points).filter(|gap| *gap > 0.0),
             oil_found: oil || self.chemistry.now.oil_film.is_some_and(recently),
             ph_jumped: souring.last_jump().is_some_and(recently),

@@ -41,6 +41,11 @@ const FOULS_WITHIN_HOURS: f64 = 6.0;
 /// A jump is told of from so many standard uncertainties of a reading on.
 /// Choice: what moved by less did not move.
 const WORTH_TELLING: f64 = 2.0;
+/// What the conductivity shows is good to this part of what it is told from.
+/// Choice: so that it counts for sure.
+const UNSURE_BY: f64 = 4.0;
+/// A hand reading of so long ago still is one of now. Choice: few films grow within it.
+const JUST_BEFORE: Span = Span::from_hours(2);
 
 /// What is known of the prism.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
@@ -70,7 +75,7 @@ impl SumpWatch {
     /// Looks at the refractometer, and tells of a film what stays impossible.
     pub(super) fn watch_prism(&mut self) {
         let channel = self.tells.iter().position(|t| *t == Tells::Concentration);
-        let Some(beyond) = self.beyond_balance() else {
+        let Some(beyond) = self.beyond_truth() else {
             // Nobody knows for now; it is not doubted for ever.
             let old = |since: &mut Timestamp| self.now - *since >= LONGEST_DOUBT;
             self.balance.prism.contradicted.take_if(old);
@@ -93,7 +98,27 @@ impl SumpWatch {
     }
 
     /// By how much the concentration lies above what can be true, %, if it does;
-    /// none where nobody knows what can be.
+    /// none where nobody knows what can be. Where a hand refractometer agrees, it
+    /// is not the prism.
+    fn beyond_truth(&self) -> Option<Option<Measured>> {
+        let contradicted = self.conductivity_contradicts();
+        let is_prism = contradicted.is_some_and(|since| !self.agreed_since(since));
+        let least = self.least_beyond_conductivity();
+        let beyond = self.beyond_conductivity().filter(|_| is_prism);
+        match beyond.filter(|beyond| *beyond >= least) {
+            Some(beyond) => Some(Some(Measured::new(beyond, least / UNSURE_BY))),
+            None => self.beyond_balance(),
+        }
+    }
+
+    /// Whether a hand reading has agreed with the refractometer since then, or just
+    /// before, as after the prism was wiped.
+    pub(super) fn agreed_since(&self, time: Timestamp) -> bool {
+        let agreed = self.balance.prism.agreed;
+        agreed.is_some_and(|at| at >= time - JUST_BEFORE)
+    }
+
+    /// By how much it lies above what the balance explains.
     fn beyond_balance(&self) -> Option<Option<Measured>> {
         let agreed = self.balance.prism.agreed;
         let believed = agreed.is_some_and(|at| self.now - at < AGREED_HOLDS);
@@ -156,7 +181,7 @@ impl SumpWatch {
     }
 
     /// What so much of the channel's unit comes to in points of concentration.
-    fn points_of(&self, channel: usize, of_unit: f64) -> f64 {
+    pub(super) fn points_of(&self, channel: usize, of_unit: f64) -> f64 {
         if self.setup.channels[channel].quantity != Quantity::Brix {
             return of_unit;
         }

@@ -11,6 +11,7 @@ use crate::units::{Span, Timestamp};
 use super::balance_watch::BalanceWatch;
 use super::channel::ChannelWatch;
 use super::chemistry_memory::ChemistryWatch;
+use super::conductivity_witness::ConductivityWitness;
 use super::control_charts::ControlCharts;
 use super::courses::Courses;
 use super::dosing::Dosing;
@@ -51,6 +52,8 @@ pub struct SumpSnapshot {
     rates: Rates,
     #[serde(default)]
     charts: ControlCharts,
+    #[serde(default)]
+    conductivity_witness: ConductivityWitness,
     /// Ids alone, as earlier versions kept them.
     #[serde(default, skip_serializing)]
     entries: VecDeque<String>,
@@ -115,6 +118,7 @@ impl SumpWatch {
             courses: self.courses.clone(),
             rates: self.rates.clone(),
             charts: self.charts.clone(),
+            conductivity_witness: self.conductivity_witness.clone(),
             entries: VecDeque::new(),
             remembered: self.remembered.clone(),
             estimated_at_ms: self.estimated_at.millis(),
@@ -135,6 +139,7 @@ impl SumpWatch {
         watch.dosing = snapshot.dosing;
         watch.chemistry = snapshot.chemistry;
         watch.charts = snapshot.charts;
+        watch.conductivity_witness = snapshot.conductivity_witness;
         watch.look_at_chart();
         if let Some(balance) = snapshot.balance {
             watch.balance = if snapshot.meters == Some(meters(&watch.setup)) {
@@ -186,6 +191,7 @@ impl SumpWatch {
         self.courses = Courses::default();
         self.rates = Rates::default();
         self.charts.forget_today();
+        self.conductivity_witness.begin_anew();
         self.alarms.lives_mut().for_each(AlarmLife::restart_delay);
         self.judge_at = judging_after(self.now);
         let mixing = &mut self.dosing.mixing_until;

@@ -102,6 +102,9 @@ impl SumpWatch {
         if let Some(step) = self.step_that_tells(signal, level) {
             return Some(Suppressor::Alarm(step.to_string()));
         }
+        if (signal, level.is_low()) == (Quantity::Concentration, false) && self.is_by_oil(alarm) {
+            return Some(Suppressor::Alarm(Condition::TrampOil.to_string()));
+        }
         let channel = self.channel_of(signal)?;
         self.of_signal(channel, signal)
             .or_else(|| self.of_misled(alarm, channel, level.is_low()))
@@ -142,6 +145,7 @@ impl SumpWatch {
             && !level.is_low()
             && self.has_instrument_alarm(channel);
         let unsettled = unsettled || (impossible && self.is_more_than_can_be());
+        let unsettled = unsettled || (impossible && self.is_by_film(alarm));
         unsettled.then(|| Suppressor::Unsettled(self.name_of(channel)))
     }
 

@@ -11,6 +11,7 @@ use super::balance_watch::{BalanceWatch, Tells, balance_setup, tells};
 use super::channel::ChannelWatch;
 use super::check_plan::Interval;
 use super::chemistry_memory::ChemistryWatch;
+use super::conductivity_witness::ConductivityWitness;
 use super::control_charts::ControlCharts;
 use super::courses::Courses;
 use super::current_loop::mark;
@@ -69,6 +70,8 @@ pub struct SumpWatch {
     pub(super) courses: Courses,
     pub(super) rates: Rates,
     pub(super) charts: ControlCharts,
+    /// Whether the conductivity follows the refractometer.
+    pub(super) conductivity_witness: ConductivityWitness,
     pub(super) balance_setup: BalanceSetup,
     /// What each channel tells the balance.
     pub(super) tells: Vec<Tells>,
@@ -112,6 +115,7 @@ impl SumpWatch {
             courses: Courses::default(),
             rates: Rates::default(),
             charts: ControlCharts::default(),
+            conductivity_witness: ConductivityWitness::default(),
             balance_setup: balance_setup(&setup),
             tells: tells(&setup),
             remembered: Remembered::default(),

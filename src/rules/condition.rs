@@ -40,7 +40,7 @@ pub enum Condition {
     Excess(Step),
     /// There are signs of souring.
     Souring(Step),
-    /// Tramp oil falsifies the refractometer.
+    /// Tramp oil falsifies the refractometer, or seems to.
     TrampOil,
     /// The refractometer and another method part, and not by tramp oil.
     Factor,

@@ -43,7 +43,7 @@ pub enum Rule {
     Excess(Step),
     /// There are signs of souring.
     Souring(Step),
-    /// Tramp oil falsifies the refractometer.
+    /// Tramp oil falsifies the refractometer, or seems to.
     TrampOil,
     /// The refractometer and another method part, and not by tramp oil.
     Factor,

@@ -80,11 +80,12 @@ impl SumpWatch {
         let most = self.setup.methods.tramp_oil_pct;
         let read = self.tramp_oil();
         let parts = self.factor_status().filter(parts_by_tramp_oil);
-        let told = read.is_some_and(|read| read > most) || parts.is_some();
+        let found = read.is_some_and(|read| read > most) || parts.is_some();
+        let told = found || self.suspects_oil(self.is_told_of_oil());
         Finding {
             value: read,
             unit: Some(Quantity::TrampOil.unit()),
-            limit: Some(most),
+            limit: read.map(|_| most),
             ..Finding::plain(Verdict::of(told))
         }
     }

@@ -16,6 +16,7 @@ mod instrument_status;
 mod instruments;
 mod loops;
 mod moves;
+mod oil;
 mod plant_alarms;
 mod properties;
 mod upkeep;

@@ -60,6 +60,7 @@ fn lean(pairs: &Pairs) -> Vec<Suspect> {
 }
 
 fn rich(pairs: &Pairs) -> Vec<Suspect> {
+    let (lags, unit) = pairs.conductivity_lags(TELLING);
     vec![
         Suspect::of(CauseKind::Evaporation)
             .valued(STRONG, pairs.water_lost, "L/h", Sign::WaterLost)
@@ -84,12 +85,7 @@ fn rich(pairs: &Pairs) -> Vec<Suspect> {
         Suspect::of(CauseKind::TrampOil)
             .valued(STRONG, pairs.over_titration_pct, "%", Sign::TitrationLess)
             .with(MODERATE, pairs.oil_found, Sign::OilFound)
-            .valued(
-                MODERATE,
-                pairs.conducts_less(TELLING),
-                "",
-                Sign::ConductivityLags,
-            )
+            .valued(MODERATE, lags, unit, Sign::ConductivityLags)
             .unless(WEAK, pairs.conducts_as_usual(TELLING)),
         Suspect::of(CauseKind::Prism)
             .valued(
@@ -100,12 +96,7 @@ fn rich(pairs: &Pairs) -> Vec<Suspect> {
             )
             .valued(STRONG, pairs.hand_lower(), "%", Sign::HandReadsLower)
             .with(MODERATE, pairs.prism_asks, Sign::InstrumentAsks)
-            .valued(
-                WEAK,
-                pairs.conducts_less(TELLING),
-                "",
-                Sign::ConductivityLags,
-            )
+            .valued(WEAK, lags, unit, Sign::ConductivityLags)
             .unless(STRONG, pairs.hand_agrees()),
         Suspect::of(CauseKind::Cleaner)
             .with(MODERATE, pairs.ph_jumped, Sign::PhJumped)

@@ -13,19 +13,26 @@ const TELLING: f64 = 0.12;
 pub(super) fn suspects(pairs: &Pairs, down: bool) -> Vec<Suspect> {
     let fallen = pairs.shift.filter(|_| down);
     let risen = pairs.shift.filter(|_| !down);
+    let (lags, unit) = pairs.conductivity_lags(TELLING);
     vec![
         Suspect::of(CauseKind::TrampOil)
             .valued(MODERATE, fallen, "%", Sign::TitrationLess)
             .with(STRONG, down && pairs.oil_found, Sign::OilFound)
-            .valued(
-                WEAK,
-                pairs.conducts_less(TELLING).filter(|_| down),
-                "",
-                Sign::ConductivityLags,
-            ),
+            .valued(WEAK, lags.filter(|_| down), unit, Sign::ConductivityLags),
         Suspect::of(CauseKind::Prism)
             .valued(WEAK, risen, "%", Sign::TitrationMore)
             .with(MODERATE, pairs.prism_asks, Sign::InstrumentAsks)
             .unless(MODERATE, pairs.hand_agrees()),
+    ]
+}
+
+/// Oil by itself: what speaks for it, while somebody is to titrate.
+pub(super) fn oil(pairs: &Pairs) -> Vec<Suspect> {
+    let (lags, unit) = pairs.conductivity_lags(TELLING);
+    vec![
+        Suspect::of(CauseKind::TrampOil)
+            .valued(STRONG, pairs.over_titration_pct, "%", Sign::TitrationLess)
+            .with(STRONG, pairs.oil_found, Sign::OilFound)
+            .valued(MODERATE, lags, unit, Sign::ConductivityLags),
     ]
 }

@@ -123,6 +123,7 @@ pub fn causes(condition: &Condition, pairs: &Pairs) -> Vec<LikelyCause> {
         Condition::Souring(_) => ph::suspects(pairs, true),
         Condition::Limit(Quantity::Volume | Quantity::Level, level)
         | Condition::Ahead(Quantity::Volume, level) => level::suspects(pairs, level.is_low()),
+        Condition::TrampOil => factor::oil(pairs),
         Condition::Loss => level::suspects(pairs, true),
         Condition::Gain => level::suspects(pairs, false),
         Condition::Limit(Quantity::Conductivity, level) if !level.is_low() => {

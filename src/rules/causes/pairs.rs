@@ -48,6 +48,9 @@ pub struct Pairs {
     pub forbidden_a_day: Option<f64>,
     /// Conductivity over its base line at this concentration.
     pub conductivity_ratio: Option<f64>,
+    /// By how much the concentration has risen beyond what the conductivity shows,
+    /// points, where that is too much.
+    pub beyond_conductivity_pct: Option<f64>,
     /// How much more the refractometer reads than titration or laboratory, points,
     /// where that is too much.
     pub over_titration_pct: Option<f64>,
@@ -115,6 +118,16 @@ impl Pairs {
     /// Conductivity is below its base line by more than this share.
     pub(super) fn conducts_less(&self, share: f64) -> Option<f64> {
         self.conductivity_ratio.filter(|ratio| *ratio < 1.0 - share)
+    }
+
+    /// Conductivity has not risen with the concentration: by how many points of it, or
+    /// else what share of its base line there is, below one by more than this; with
+    /// the unit.
+    pub(super) fn conductivity_lags(&self, share: f64) -> (Option<f64>, &'static str) {
+        match self.beyond_conductivity_pct {
+            Some(points) => (Some(points), "%"),
+            None => (self.conducts_less(share), ""),
+        }
     }
 
     /// Conductivity is what the concentration makes it, within this share.
