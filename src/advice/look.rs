@@ -44,6 +44,7 @@ pub fn look_at(condition: &Condition) -> (Vec<LookStep>, Vec<Caution>) {
         Condition::Stock(_) => stock(),
         Condition::Forward(_) => look_store::forward(),
         Condition::Disk => look_store::disk(),
+        Condition::StartUp => start_up(),
         Condition::Rate(signal, direction) => look_moves::rate(*signal, *direction),
         Condition::Shifted(of) => look_moves::shifted(*of),
         Condition::PumpsStopped => look_moves::pumps_stopped(),
@@ -191,6 +192,26 @@ fn souring() -> (Vec<LookStep>, Vec<Caution>) {
         ],
         vec![
             Caution::Biocide,
+            Caution::ConfinedSpace,
+            Caution::DataSheets,
+        ],
+    )
+}
+
+/// As for souring, which most of it is after a stand-still, with the strength first;
+/// HSE and DGUV Regel 109-003 for pH and smell.
+fn start_up() -> (Vec<LookStep>, Vec<Caution>) {
+    (
+        vec![
+            LookStep::ListedByHand,
+            LookStep::SmellAndLook,
+            LookStep::KeepMoving,
+            LookStep::AppointedDecide,
+            LookStep::ListedToldLater,
+        ],
+        vec![
+            Caution::Biocide,
+            Caution::Concentrate,
             Caution::ConfinedSpace,
             Caution::DataSheets,
         ],

@@ -199,11 +199,15 @@ pub enum LookStep {
     WhyPumpsStand,
     /// What fluid that stands does.
     StandingFluid,
+    /// Read what is on the plant's list by hand before machines cut.
+    ListedByHand,
+    /// What of the plant's list is told by itself later.
+    ListedToldLater,
 }
 
 impl LookStep {
     /// Every step.
-    pub const ALL: [LookStep; 96] = [
+    pub const ALL: [LookStep; 98] = [
         LookStep::SampleByHand,
         LookStep::LeanCauses,
         LookStep::RichCauses,
@@ -300,5 +304,7 @@ impl LookStep {
         LookStep::WhatChanged,
         LookStep::WhyPumpsStand,
         LookStep::StandingFluid,
+        LookStep::ListedByHand,
+        LookStep::ListedToldLater,
     ];
 }

@@ -130,6 +130,16 @@ impl AlarmLife {
         Some(Transition::RaisedAgain)
     }
 
+    /// There is more to tell of what stands: it is raised again, taken on or not.
+    pub fn raise_for_more(&mut self) -> Option<Transition> {
+        if self.hidden.any() || !self.state.holds() {
+            return None;
+        }
+        self.state = AlarmState::Unacknowledged;
+        self.taken_on = None;
+        Some(Transition::RaisedAgain)
+    }
+
     /// When an acknowledged alarm is raised again.
     #[inline]
     fn again_due(&self, manner: AlarmManner) -> Option<Timestamp> {
@@ -252,6 +262,11 @@ impl AlarmLife {
     /// When the present or last occurrence was raised.
     pub fn raised(&self) -> Option<Timestamp> {
         self.raised
+    }
+
+    /// Whether nobody has taken on what holds, hidden or not.
+    pub fn awaits_acknowledgement(&self) -> bool {
+        self.state == AlarmState::Unacknowledged
     }
 
     /// When a running delay, a shelf or the wait before it is raised again

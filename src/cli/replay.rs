@@ -16,7 +16,7 @@ use super::history::{AtLine, Places, Refusals, Row, RowError, Rows};
 use super::progress::Progress;
 use crate::engine::{
     CorrectionError, Effect, Entry, Event, Form, JournalBody, JournalRecord, Reading, Shard,
-    SumpWatch,
+    SumpWatch, Suppressor,
 };
 use crate::ingest::decode::decode_entry;
 use crate::settings::Settings;
@@ -55,6 +55,8 @@ pub(super) struct Counts {
     pub(super) refused: u64,
     lines: u64,
     alarms: u64,
+    /// Alarms that live the plant's alarm about a start tells of.
+    of_start: u64,
 }
 
 /// Replays, tells what was refused, writes the journal to `out`, or standard
@@ -95,6 +97,12 @@ impl Played {
             "readings {}, entries {}, refused {}, journal lines {}, alarms raised {}",
             counts.readings, counts.entries, counts.refused, counts.lines, counts.alarms
         );
+        if counts.of_start > 0 {
+            eprintln!(
+                "{} more were suppressed at the start after a stand-still: live, one alarm of the plant tells of them",
+                counts.of_start
+            );
+        }
     }
 }
 
@@ -325,6 +333,7 @@ impl Player<'_> {
             if let Effect::Journal(record) = effect {
                 self.counts.lines += 1;
                 self.counts.alarms += u64::from(is_raised(&record));
+                self.counts.of_start += u64::from(is_of_start(&record));
                 let line = to_wire(&record).expect("a journal line has text keys only");
                 self.held
                     .insert((record.time, record.sump, record.seq), line);
@@ -352,6 +361,10 @@ impl Player<'_> {
 
 fn is_raised(record: &JournalRecord) -> bool {
     matches!(&record.body, JournalBody::Alarm(line) if line.transition == crate::alarm::Transition::Raised)
+}
+
+fn is_of_start(record: &JournalRecord) -> bool {
+    matches!(&record.body, JournalBody::Alarm(line) if line.because == Some(Suppressor::StartUp))
 }
 
 fn begin(settings: &Settings, start: Timestamp) -> Shard {

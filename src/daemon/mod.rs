@@ -23,6 +23,7 @@ mod plant_news;
 mod reports;
 mod source_watch;
 mod sources;
+mod start_up_lists;
 pub mod stock;
 mod stock_watch;
 mod worker;
@@ -63,6 +64,7 @@ use plant_news::PlantNews;
 use reports::Reporter;
 use source_watch::SourceWatcher;
 use sources::Sources;
+use start_up_lists::StartUpLists;
 use stock_watch::StockWatcher;
 use worker::Worker;
 
@@ -156,6 +158,7 @@ pub async fn run(
     let (of_plant, _) = intake.place(settings.sumps.len() as u32);
     let spare = Arc::new(Mutex::new(spare_room));
     let board = Arc::new(Board::new(intake.shards()));
+    let lists = Arc::new(StartUpLists::new(intake.shards()));
     let mut workers = Vec::new();
     for (taken, room) in deal(taken, intake.shards()).into_iter().zip(rooms) {
         let plant = plant.take_if(|_| workers.len() == of_plant);
@@ -166,7 +169,7 @@ pub async fn run(
             writer.handle(),
             Arc::clone(&spare),
             Journal::new(settings.store.folder.clone()),
-            (Arc::clone(&board), workers.len()),
+            (Arc::clone(&board), Arc::clone(&lists), workers.len()),
         );
         let name = format!("engine-{}", workers.len());
         workers.push(spawn(name, &stop, move || worker.run(room))?);
@@ -191,7 +194,14 @@ pub async fn run(
     watching.spawn(stock.run(stop.clone()));
     let mut forwarding = Forwarding::start(&settings, &writer, &clock, &changes, &stop);
     let stats = writer.stats();
-    let news = PlantNews::new(&settings, &forwarding.reports, stats, &intake, &clock);
+    let news = PlantNews::new(
+        &settings,
+        &forwarding.reports,
+        stats,
+        lists,
+        &intake,
+        &clock,
+    );
     watching.spawn(news.run(stop.clone()));
     let reporter = Reporter {
         reports: sources.reports.clone().into(),

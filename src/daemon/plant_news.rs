@@ -1,4 +1,5 @@
-//! Tells the plant how its disk and its servers of series stand.
+//! Tells the plant how its disk and its servers of series stand, and what its sumps
+//! suppress since they started after a stand-still.
 
 use std::sync::Arc;
 use std::time::{Duration, Instant};
@@ -9,6 +10,7 @@ use super::Clock;
 use super::disk_watch::DiskWatcher;
 use super::forward_watch::ForwardWatcher;
 use super::plant_desk;
+use super::start_up_lists::{StartUpLists, StartUpWatcher};
 use crate::forward::TargetReport;
 use crate::ingest::{Content, Intake};
 use crate::settings::Settings;
@@ -23,6 +25,7 @@ const TELL_EVERY: Duration = Duration::from_secs(30);
 pub(super) struct PlantNews {
     disk: Option<DiskWatcher>,
     forwards: Vec<ForwardWatcher>,
+    start_up: Option<StartUpWatcher>,
     /// What was said of each last, and when.
     said: Vec<Option<(Content, Instant)>>,
     /// The plant's place behind the sumps.
@@ -37,6 +40,7 @@ impl PlantNews {
         settings: &Settings,
         reports: &[Arc<TargetReport>],
         stats: Arc<Stats>,
+        lists: Arc<StartUpLists>,
         intake: &Intake,
         clock: &Clock,
     ) -> Self {
@@ -53,6 +57,7 @@ impl PlantNews {
             said: vec![None; forwards.len() + 1],
             disk,
             forwards,
+            start_up: watched.start_up.map(|_| StartUpWatcher::new(lists)),
             plant: settings.sumps.len() as u32,
             intake: intake.clone(),
             clock: clock.clone(),
@@ -96,6 +101,7 @@ impl PlantNews {
                 news.push(content);
             }
         }
+        news.extend(self.start_up.as_mut().and_then(StartUpWatcher::look));
         news
     }
 }

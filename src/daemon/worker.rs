@@ -21,10 +21,15 @@ use crate::web::metrics::{Board, Laid};
 use super::catch_up::TakenUp;
 use super::entries::Journal;
 use super::plant_desk::PlantDesk;
+use super::start_up_lists::StartUpLists;
 
 /// A watch is kept at least this often while readings come, so that little is
 /// left to be caught up with after a crash.
 pub(super) const SNAPSHOT_EVERY: Span = Span::from_secs(60);
+
+/// What the plant tells of the sumps after a start is laid anew this often while there
+/// is anything. Choice: half as often as the plant is told.
+const LIST_EVERY: Span = Span::from_secs(15);
 
 /// At the start so many watches are kept in one go. Choice: what they are kept as
 /// takes many times what they remember, and few goes cost little time.
@@ -49,6 +54,10 @@ pub(super) struct Worker {
     journal: Journal,
     /// Where it lays how its sumps stand, and its own place there.
     board: (Arc<Board>, usize),
+    /// Where it lays what the plant tells of its sumps after a start, at the same
+    /// place; when it last did so while there was anything.
+    lists: Arc<StartUpLists>,
+    listed_at: Option<Timestamp>,
     effects: Vec<Effect>,
     /// What each watch wanted done while it was taken up, until that is done.
     wanted: Vec<Vec<Effect>>,
@@ -57,7 +66,7 @@ pub(super) struct Worker {
 
 impl Worker {
     /// A worker for these watches, of a plant whose sumps are spread over the
-    /// shards of the board.
+    /// shards of the board; with its place there and among the lists.
     pub(super) fn new(
         (taken, plant): (Vec<TakenUp>, Option<PlantDesk>),
         start: Timestamp,
@@ -65,7 +74,7 @@ impl Worker {
         writer: WriterHandle<Ack>,
         spare: SpareBatches,
         journal: Journal,
-        board: (Arc<Board>, usize),
+        (board, lists, place): (Arc<Board>, Arc<StartUpLists>, usize),
     ) -> Self {
         // Spread, so that not all are kept in the same second.
         let count = taken.len() as i64;
@@ -76,13 +85,15 @@ impl Worker {
             keep_at: (0..count).map(|ix| start + share(ix)).collect(),
             shard: Shard::new(watches),
             plant,
-            shards: board.0.shards(),
+            shards: board.shards(),
             clock: start,
             composer,
             writer,
             spare,
             journal,
-            board,
+            board: (board, place),
+            lists,
+            listed_at: None,
             effects: Vec::new(),
             wanted,
             batch: Batch::default(),
@@ -94,6 +105,7 @@ impl Worker {
         if !self.begin() {
             return;
         }
+        self.lay_list();
         while let Some(inbound) = room.blocking_recv() {
             self.work(inbound);
             if !self.submit() {
@@ -134,6 +146,7 @@ impl Worker {
     fn work(&mut self, inbound: Inbound) {
         let (begun, contents) = (Instant::now(), inbound.arrived.len());
         self.take(inbound);
+        self.lay_list_if_due();
         let (board, place) = &self.board;
         board.count_late(*place, late(&self.batch));
         if let Some(question) = board.question(*place) {
@@ -149,6 +162,26 @@ impl Worker {
             board.lay(*place, question, laid);
         }
         board.count_work(*place, begun.elapsed(), contents);
+    }
+
+    /// Lays what the plant tells of the sumps after a start: when their journal has
+    /// gone on, and from time to time, as values do.
+    fn lay_list_if_due(&mut self) {
+        let listed_at = self.listed_at;
+        let goes_on = listed_at.is_some_and(|at| self.clock - at >= LIST_EVERY);
+        let watches = self.shard.watches();
+        let lists = || listed_at.is_some() || watches.iter().any(SumpWatch::lists_anything);
+        if goes_on || (!self.batch.journal.is_empty() && lists()) {
+            self.lay_list();
+        }
+    }
+
+    fn lay_list(&mut self) {
+        let watches = self.shard.watches().iter();
+        let all: Vec<_> = watches.filter(|one| one.lists_anything()).collect();
+        let listed: Vec<_> = all.iter().flat_map(|one| one.listed()).collect();
+        self.listed_at = (!all.is_empty()).then_some(self.clock);
+        self.lists.lay(self.board.1, listed);
     }
 
     fn take(&mut self, inbound: Inbound) {
@@ -261,7 +294,8 @@ impl Worker {
             | Content::Source { .. }
             | Content::Stock { .. }
             | Content::Forward { .. }
-            | Content::Disk { .. } => {
+            | Content::Disk { .. }
+            | Content::StartUp { .. } => {
                 self.batch.acks.extend(arrived.ack);
                 return;
             }
@@ -304,6 +338,10 @@ impl Worker {
             Content::Disk { full } => Some(PlantEvent::Disk {
                 time: clock,
                 full: full.map(|full| *full),
+            }),
+            Content::StartUp { listed } => Some(PlantEvent::StartUp {
+                time: clock,
+                listed,
             }),
             Content::Entry { entry, answer } => {
                 let outcome = self.journal.judge(watch, &entry, clock);

@@ -135,6 +135,7 @@ impl SumpWatch {
         }
         self.judge_at = judging_after(self.now);
         self.follow_check_plan();
+        self.follow_start_up();
         self.follow_courses();
         self.follow_rates();
         self.follow_charts();
@@ -275,6 +276,9 @@ impl SumpWatch {
             return;
         };
         let manner = self.alarms.manner(alarm);
+        if matches!(hiding, Hiding::Shelve(_) | Hiding::TakeOut) {
+            self.start_up.strike(alarm);
+        }
         if let Some(transition) = self.alarms.life_mut(alarm).hide(hiding) {
             match hiding {
                 Hiding::Unshelve | Hiding::PutBack => self.came_forth(alarm, transition, told, out),
@@ -334,6 +338,7 @@ impl SumpWatch {
             stock: None,
             forward: None,
             disk: None,
+            start_up: None,
             advice,
             evidence: beside,
         };
@@ -341,7 +346,7 @@ impl SumpWatch {
         self.show(out);
     }
 
-    fn evidence(&self, alarm: AlarmIx) -> Evidence {
+    pub(super) fn evidence(&self, alarm: AlarmIx) -> Evidence {
         match self.alarms.watched(alarm) {
             Watched::Limit(limit) => {
                 let limit = self.setup.limits[limit];
@@ -402,10 +407,10 @@ impl SumpWatch {
 
 /// Value, limit, window and unit of an alarm.
 #[derive(Debug, Clone, Copy, Default)]
-struct Evidence {
-    value: Option<f64>,
-    limit: Option<f64>,
+pub(super) struct Evidence {
+    pub(super) value: Option<f64>,
+    pub(super) limit: Option<f64>,
     window: Option<(Option<f64>, Option<f64>)>,
-    unit: Option<&'static str>,
-    since: Option<Timestamp>,
+    pub(super) unit: Option<&'static str>,
+    pub(super) since: Option<Timestamp>,
 }

@@ -103,7 +103,7 @@ impl SumpWatch {
             (Some(last), Begins::OnceMade) if last >= since - every - every => since,
             (_, Begins::OnceMade) => return None,
             (_, Begins::AtStart) => since,
-            (_, Begins::Spread) => since + self.own_share(check, every),
+            (_, Begins::Spread) => since + self.own_share(check.name(), every),
         };
         Some(Interval { check, from, every })
     }
@@ -143,16 +143,16 @@ impl SumpWatch {
                 return time;
             }
             let begins = shifts.next_change(time).unwrap_or(time);
-            begins + self.own_share(check, SPREAD)
+            begins + self.own_share(check.name(), SPREAD)
         };
         let left = working(due) + grace(every).min(INTO_THE_SHIFT);
         working(late.max(left))
     }
 
-    /// A part of the interval, the same for this sump and check each time: by
-    /// FNV-1a over their names.
-    fn own_share(&self, check: Check, every: Span) -> Span {
-        let names = self.setup.name.bytes().chain(check.name().bytes());
+    /// A part of the interval, the same for this sump and what is spread each time:
+    /// by FNV-1a over their names.
+    pub(super) fn own_share(&self, what: &str, every: Span) -> Span {
+        let names = self.setup.name.bytes().chain(what.bytes());
         let hash = names.fold(0xcbf2_9ce4_8422_2325_u64, |hash, byte| {
             (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3)
         });

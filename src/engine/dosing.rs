@@ -282,7 +282,10 @@ impl SumpWatch {
         };
         self.alarms
             .each()
-            .filter(|(_, spec, life)| spec.condition.calls_for_dose() && life.is_told())
+            .filter(|(alarm, spec, life)| {
+                let known = life.is_told() || self.is_on_list(*alarm);
+                spec.condition.calls_for_dose() && known
+            })
             .max_by_key(|(_, spec, _)| spec.priority)
             .map(|(_, spec, _)| spec.condition.clone())
             .or_else(amid)

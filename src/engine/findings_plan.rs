@@ -129,7 +129,9 @@ impl SumpWatch {
         }
         let act = Condition::PhDrop(PlanStep::Act);
         let mut each = self.alarms.each();
-        let told = each.any(|(_, spec, life)| spec.condition == act && life.is_known());
+        let told = each.any(|(alarm, spec, life)| {
+            spec.condition == act && (life.is_known() || self.is_on_list(alarm))
+        });
         told.then_some(act)
     }
 
@@ -140,8 +142,9 @@ impl SumpWatch {
     /// Such an alarm that people know of, or are about to be told.
     fn found_standing(&self, is_it: impl Fn(&Condition) -> bool) -> Option<Condition> {
         let mut each = self.alarms.each();
-        let found = each.find(|(_, spec, life)| {
-            is_it(&spec.condition) && (life.is_known() || life.is_rising())
+        let found = each.find(|(alarm, spec, life)| {
+            let known = life.is_known() || self.is_on_list(*alarm);
+            is_it(&spec.condition) && (known || life.is_rising())
         });
         found.map(|(_, spec, _)| spec.condition.clone())
     }

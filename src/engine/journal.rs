@@ -13,6 +13,7 @@ use crate::units::{Measured, Timestamp};
 use super::entry::Entry;
 use super::evidence::AlarmEvidence;
 use super::plant_evidence::{DiskFull, ForwardStuck};
+use super::plant_start_up::StartUpList;
 use super::suppression::Suppressor;
 
 /// One line of the journal. The order of the journal is (time, sump, seq).
@@ -158,6 +159,10 @@ pub struct AlarmLine {
     /// The store's disk, where it is about that.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub disk: Option<Box<DiskFull>>,
+    /// What is wrong where, where it is about a start after a stand-still and
+    /// people are told of something new.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub start_up: Option<Box<StartUpList>>,
     /// What to do about it.
     pub advice: Option<Arc<Advice>>,
     /// What it rests on, where people are told of something new.

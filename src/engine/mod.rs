@@ -45,6 +45,7 @@ mod plant_entries;
 mod plant_evidence;
 mod plant_setup;
 mod plant_snapshot;
+mod plant_start_up;
 mod plant_states;
 mod plant_watch;
 mod prism;
@@ -56,6 +57,7 @@ mod shard;
 mod signals;
 mod snapshot;
 mod source_gone;
+mod start_up;
 mod status;
 mod suppression;
 #[cfg(test)]
@@ -90,8 +92,11 @@ pub use instrument::InstrumentStatus;
 pub use journal::{AlarmLine, JournalBody, JournalRecord, Outcome, SourceLost, StockLeft};
 pub use ph_trend::PhOutlook;
 pub use plant_evidence::{DiskFull, ForwardStuck, StuckKind};
-pub use plant_setup::{DiskSetup, ForwardSetup, PLANT, PlantSetup, SourceSetup, StockSetup};
+pub use plant_setup::{
+    DiskSetup, ForwardSetup, PLANT, PlantSetup, SourceSetup, StartUpSetup, StockSetup,
+};
 pub use plant_snapshot::PlantSnapshot;
+pub use plant_start_up::{ListedAlarm, StartUpList};
 pub use plant_states::Lost;
 pub use plant_watch::{PlantEvent, PlantWatch};
 pub use remedy::{ChargeFound, OldCharge, RemedyStatus};

@@ -20,6 +20,8 @@ pub struct PlantSetup {
     pub forwards: Vec<ForwardSetup>,
     /// Whether a disk that is too full for the store is told.
     pub disk: Option<DiskSetup>,
+    /// Whether what is wrong at the start after a stand-still is told as one.
+    pub start_up: Option<StartUpSetup>,
 }
 
 /// A source of readings whose loss is told.
@@ -56,6 +58,15 @@ pub struct ForwardSetup {
 /// A disk that is told of when it is too full for the store.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct DiskSetup {
+    /// How much hurry.
+    pub priority: Priority,
+    /// How the alarm behaves.
+    pub manner: AlarmManner,
+}
+
+/// The start after a stand-still, as one alarm.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct StartUpSetup {
     /// How much hurry.
     pub priority: Priority,
     /// How the alarm behaves.

@@ -9,6 +9,7 @@ use crate::alarm::AlarmLife;
 use crate::units::Timestamp;
 
 use super::plant_setup::PlantSetup;
+use super::plant_start_up::StartUpWatch;
 use super::plant_states::{DiskWatch, ForwardWatch, SourceWatch, StockWatch};
 use super::plant_watch::PlantWatch;
 use super::remembered::Remembered;
@@ -29,6 +30,8 @@ pub struct PlantSnapshot {
     forwards: BTreeMap<String, ForwardWatch>,
     #[serde(default)]
     disk: DiskWatch,
+    #[serde(default)]
+    start_up: StartUpWatch,
     #[serde(default)]
     alarms: BTreeMap<String, AlarmLife>,
     #[serde(default)]
@@ -56,6 +59,7 @@ impl PlantWatch {
                 .map(|(setup, watch)| (setup.name.to_string(), watch.clone()))
                 .collect(),
             disk: self.disk.clone(),
+            start_up: self.start_up.clone(),
             alarms: alarms
                 .map(|alarm| (alarm.condition.to_string(), alarm.life))
                 .collect(),
@@ -89,6 +93,7 @@ impl PlantWatch {
             }
         }
         watch.disk = snapshot.disk;
+        watch.start_up = snapshot.start_up;
         for alarm in &mut watch.alarms {
             if let Some(kept) = snapshot.alarms.get(&alarm.condition.to_string()) {
                 alarm.life = *kept;

@@ -1,5 +1,6 @@
 //! The watch over what is the plant's and no sump's: its sources, its stock, the
-//! servers that get what is stored, and the store's disk.
+//! servers that get what is stored, the store's disk, and the start after a
+//! stand-still.
 //!
 //! It keeps the same promises as [`super::SumpWatch`]: the same events give the
 //! same lines, time comes from events only, and it goes on from a snapshot as if
@@ -18,6 +19,7 @@ use super::event::Effect;
 use super::journal::{AlarmLine, JournalBody, JournalRecord, SourceLost, StockLeft};
 use super::plant_evidence::{DiskFull, ForwardStuck};
 use super::plant_setup::{PLANT, PlantSetup};
+use super::plant_start_up::{ListedAlarm, StartUpWatch};
 use super::plant_states::{DiskWatch, ForwardWatch, Lost, SourceWatch, StockWatch};
 use super::remembered::Remembered;
 use super::setup::AdmissionSetup;
@@ -61,6 +63,13 @@ pub enum PlantEvent {
         /// How full it is; nothing where there is room.
         full: Option<DiskFull>,
     },
+    /// What the sumps suppress since they started after a stand-still.
+    StartUp {
+        /// When that was known.
+        time: Timestamp,
+        /// All of it.
+        listed: Vec<ListedAlarm>,
+    },
     /// A person wrote something down; with the time it reached us.
     Entry(Box<Entry>, Timestamp),
     /// A person's entry out of history: kept as late, it changes nothing.
@@ -85,6 +94,7 @@ enum About {
     Stock(usize),
     Forward(usize),
     Disk,
+    StartUp,
 }
 
 /// The watch over the plant.
@@ -105,8 +115,9 @@ pub struct PlantWatch {
     /// In the order of the setup.
     pub(super) forwards: Vec<ForwardWatch>,
     pub(super) disk: DiskWatch,
+    pub(super) start_up: StartUpWatch,
     /// One for each source, each stock and each server of series, in the order of
-    /// the setup, and one for the disk where it is watched.
+    /// the setup, and one for the disk and one for the start where these are watched.
     pub(super) alarms: Vec<PlantAlarm>,
     pub(super) remembered: Remembered,
 }
@@ -134,7 +145,10 @@ impl PlantWatch {
         });
         let disk = setup.disk.iter();
         let disk = disk.map(|disk| of(Condition::Disk, disk.priority, disk.manner));
-        let alarms = sources.chain(stocks).chain(forwards).chain(disk).collect();
+        let start_up = setup.start_up.iter();
+        let start_up = start_up.map(|one| of(Condition::StartUp, one.priority, one.manner));
+        let alarms = sources.chain(stocks).chain(forwards);
+        let alarms = alarms.chain(disk).chain(start_up).collect();
         PlantWatch {
             admission,
             now: start,
@@ -144,6 +158,7 @@ impl PlantWatch {
             stocks: vec![StockWatch::default(); setup.stocks.len()],
             forwards: vec![ForwardWatch::default(); setup.forwards.len()],
             disk: DiskWatch::default(),
+            start_up: StartUpWatch::default(),
             alarms,
             remembered: Remembered::default(),
             setup,
@@ -174,6 +189,11 @@ impl PlantWatch {
                 self.advance(*time, out);
                 self.disk.step(*full);
                 self.judge_of(About::Disk, out);
+            }
+            PlantEvent::StartUp { time, listed } => {
+                self.advance(*time, out);
+                self.start_up.step(listed);
+                self.judge_of(About::StartUp, out);
             }
             PlantEvent::Entry(entry, _) | PlantEvent::PastEntry(entry, _)
                 if self.remembered.passes_over(entry) => {}
@@ -233,7 +253,11 @@ impl PlantWatch {
         if ix < self.forwards.len() {
             return About::Forward(ix);
         }
-        About::Disk
+        let is_disk = ix == self.forwards.len() && self.setup.disk.is_some();
+        match is_disk {
+            true => About::Disk,
+            false => About::StartUp,
+        }
     }
 
     fn verdict(&self, ix: usize) -> Verdict {
@@ -242,6 +266,7 @@ impl PlantWatch {
             About::Stock(ix) => self.stocks[ix].verdict(&self.setup.stocks[ix]),
             About::Forward(ix) => self.forwards[ix].verdict(),
             About::Disk => self.disk.verdict(),
+            About::StartUp => self.start_up.verdict(),
         }
     }
 
@@ -254,7 +279,11 @@ impl PlantWatch {
 
     /// When a timer of an alarm ends.
     fn due(&self, ix: usize) -> Option<Timestamp> {
-        self.alarms[ix].life.due(self.manner(ix))
+        let life = &self.alarms[ix].life;
+        let more = (self.about(ix) == About::StartUp && life.is_active())
+            .then(|| self.start_up.more_due())
+            .flatten();
+        life.due(self.manner(ix)).into_iter().chain(more).min()
     }
 
     /// Moves the time forward, letting each timer end at its own point of the
@@ -281,6 +310,19 @@ impl PlantWatch {
                 self.tell(ix, transition, &Told::default(), out);
             }
             self.judge(ix, out);
+            self.tell_more(ix, out);
+        }
+    }
+
+    /// The plant's list has grown since it was told: it is told again.
+    fn tell_more(&mut self, ix: usize, out: &mut Vec<Effect>) {
+        let due = self.start_up.more_due().is_some_and(|due| due <= self.now);
+        if self.about(ix) != About::StartUp || !due || !self.alarms[ix].life.is_active() {
+            return;
+        }
+        self.start_up.tell();
+        if let Some(transition) = self.alarms[ix].life.raise_for_more() {
+            self.tell(ix, transition, &Told::default(), out);
         }
     }
 
@@ -289,6 +331,9 @@ impl PlantWatch {
         let (verdict, manner) = (self.verdict(ix), self.manner(ix));
         let life = &mut self.alarms[ix].life;
         if let Some(transition) = life.observe(self.now, verdict, manner) {
+            if self.about(ix) == About::StartUp {
+                self.start_up.tell();
+            }
             self.tell(ix, transition, &Told::default(), out);
         }
     }
@@ -327,13 +372,14 @@ impl PlantWatch {
             stock: None,
             forward: None,
             disk: None,
+            start_up: None,
             advice,
         };
-        self.add_evidence(ix, &mut line);
+        self.add_evidence(ix, annunciated, &mut line);
         self.journal(JournalBody::Alarm(line), out);
     }
 
-    fn add_evidence(&self, ix: usize, line: &mut AlarmLine) {
+    fn add_evidence(&self, ix: usize, annunciated: bool, line: &mut AlarmLine) {
         match self.about(ix) {
             About::Source(ix) => {
                 if let Some(lost) = &self.sources[ix].lost {
@@ -350,6 +396,9 @@ impl PlantWatch {
             }
             About::Forward(ix) => line.forward = self.forwards[ix].last.clone().map(Box::new),
             About::Disk => line.disk = self.disk.last.map(Box::new),
+            About::StartUp => {
+                line.start_up = annunciated.then(|| Box::new(self.start_up.list()));
+            }
         }
     }
 

@@ -44,6 +44,9 @@ pub struct SumpSetup {
     pub metering: f64,
     /// When machines work here, where that is known.
     pub shifts: Option<Arc<ShiftPattern>>,
+    /// Whether the plant tells, in one alarm, what is wrong with the mix when work
+    /// begins after a stand-still; only where the shifts are known.
+    pub start_up: bool,
     /// Volume that the sump is to be kept at, lines included.
     pub working_volume: Volume,
     /// Volume that must never be exceeded, lines included.

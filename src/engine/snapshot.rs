@@ -66,6 +66,9 @@ pub struct SumpSnapshot {
     refilled: Option<Timestamp>,
     #[serde(default)]
     upkeep: Upkeep,
+    /// What the plant's alarm about a start tells of, since when.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    listed: BTreeMap<String, Timestamp>,
 }
 
 impl BalanceWatch {
@@ -125,6 +128,11 @@ impl SumpWatch {
             emptied: self.emptied,
             refilled: self.refilled,
             upkeep: self.upkeep.clone(),
+            listed: self
+                .start_up
+                .listed()
+                .map(|(alarm, since)| (self.condition(alarm).to_string(), since))
+                .collect(),
         }
     }
 
@@ -168,6 +176,9 @@ impl SumpWatch {
             if let Some(kept) = snapshot.alarms.get(&watch.condition(alarm).to_string()) {
                 *watch.alarms.life_mut(alarm) = *kept;
             }
+            if let Some(since) = snapshot.listed.get(&watch.condition(alarm).to_string()) {
+                watch.start_up.put(alarm, *since);
+            }
         }
         watch.emptied = snapshot.emptied;
         watch.refilled = snapshot.refilled;
@@ -192,6 +203,7 @@ impl SumpWatch {
         self.rates = Rates::default();
         self.charts.forget_today();
         self.conductivity_witness.begin_anew();
+        self.start_up.pull_back(start);
         self.alarms.lives_mut().for_each(AlarmLife::restart_delay);
         self.judge_at = judging_after(self.now);
         let mixing = &mut self.dosing.mixing_until;

@@ -57,11 +57,19 @@ pub enum Suppressor {
     Unsettled(Arc<str>),
     /// Another alarm of the sump tells of the same, and worse.
     Alarm(String),
+    /// The plant starts after a stand-still, and tells of this with what many other
+    /// sumps have.
+    StartUp,
 }
 
 impl SumpWatch {
     /// What the alarm is to be suppressed for as things stand.
     pub(super) fn suppressor(&self, alarm: AlarmIx) -> Option<Suppressor> {
+        self.of_sump(alarm).or_else(|| self.of_start_up(alarm))
+    }
+
+    /// What the sump itself has to suppress it for.
+    fn of_sump(&self, alarm: AlarmIx) -> Option<Suppressor> {
         match self.alarms.watched(alarm) {
             Watched::Limit(limit) => {
                 let limit = &self.setup.limits[limit];
@@ -120,7 +128,7 @@ impl SumpWatch {
         misled.then(|| Suppressor::Instrument(self.name_of(channel)))
     }
 
-    fn is_raised_now(&self, alarm: AlarmIx) -> bool {
+    pub(super) fn is_raised_now(&self, alarm: AlarmIx) -> bool {
         self.alarms.life(alarm).raised() == Some(self.now)
     }
 
@@ -242,11 +250,12 @@ impl SumpWatch {
         let needs_telling = matches!(condition, Condition::Souring(Step::Act));
         let stands = |worse: &Condition| {
             let mut each = self.alarms.each();
-            each.any(|(_, spec, life)| {
+            each.any(|(other, spec, life)| {
                 let known = match needs_telling {
                     true => life.is_told(),
                     false => life.is_known(),
                 };
+                let known = known || (!is_told && self.is_on_list(other));
                 spec.condition == *worse && (known || (life.is_rising() && !is_told))
             })
         };
@@ -348,7 +357,11 @@ impl SumpWatch {
     }
 
     pub(super) fn suppress(&mut self, alarm: AlarmIx, because: Suppressor, out: &mut Vec<Effect>) {
+        let is_of_start = because == Suppressor::StartUp;
         if let Some(transition) = self.alarms.life_mut(alarm).hide(Hiding::Suppress) {
+            if is_of_start {
+                self.put_on_list(alarm, out);
+            }
             let told = Told {
                 because: Some(because),
                 ..Told::default()
@@ -390,6 +403,7 @@ impl SumpWatch {
             let because = self.suppressor(alarm).filter(|_| active);
             match (because, suppressed) {
                 (Some(because), false) => self.suppress(alarm, because, out),
+                (Some(Suppressor::StartUp), true) => self.go_on_list(alarm, out),
                 // What is over is not told for a moment only to return.
                 (None, true) if active && self.is_over(alarm) => {}
                 (None, true) => {
@@ -401,5 +415,6 @@ impl SumpWatch {
                 _ => {}
             }
         }
+        self.strike_from_list();
     }
 }

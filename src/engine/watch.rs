@@ -24,6 +24,7 @@ use super::ph_trend::PhTrend;
 use super::rates::Rates;
 use super::remembered::Remembered;
 use super::setup::{AdmissionSetup, ChannelKind, SumpSetup};
+use super::start_up::StartUp;
 use super::upkeep::Upkeep;
 
 /// Timers fire on this grid, counted from 1970.
@@ -58,6 +59,8 @@ pub struct SumpWatch {
     /// When the present intervals of the check plan end, as long as they are the
     /// present ones.
     pub(super) due_dates: Vec<(Interval, Timestamp)>,
+    /// What of it the plant's alarm about a start tells.
+    pub(super) start_up: StartUp,
     /// When it was emptied, until it is filled anew.
     pub(super) emptied: Option<Timestamp>,
     /// When it was last filled anew.
@@ -106,6 +109,7 @@ impl SumpWatch {
             judge_at: judging_after(start),
             upkeep: Upkeep::default(),
             due_dates: Vec::new(),
+            start_up: StartUp::default(),
             emptied: None,
             refilled: None,
             dosing: Dosing::default(),

@@ -5,7 +5,9 @@ use std::sync::atomic::{AtomicU32, Ordering};
 
 use tokio::sync::{OwnedSemaphorePermit, Semaphore, mpsc};
 
-use crate::engine::{DiskFull, Entry, ForwardStuck, Lost, Quality, StockLeft, TroubleKind};
+use crate::engine::{
+    DiskFull, Entry, ForwardStuck, ListedAlarm, Lost, Quality, StockLeft, TroubleKind,
+};
 use crate::units::Timestamp;
 
 use super::answer::{AnswerTo, AnswerTopic};
@@ -94,6 +96,12 @@ pub enum Content {
     Disk {
         /// How full it is; nothing where there is room.
         full: Option<Box<DiskFull>>,
+    },
+    /// What the sumps suppress since they started after a stand-still; goes to the
+    /// plant.
+    StartUp {
+        /// All of it.
+        listed: Vec<ListedAlarm>,
     },
     /// What a person wrote.
     Entry {

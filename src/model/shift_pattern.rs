@@ -30,6 +30,9 @@ const HORIZON_DAYS: usize = 366;
 /// other for zones that have left out a whole day.
 const DAYS_BACK: i64 = 2;
 
+/// Where clocks are changed in a weekend it is longer by so much, and still is one.
+const CLOCK_CHANGE: Span = Span::from_hours(1);
+
 const DAY_MIN: u16 = 24 * 60;
 const HOUR_MS: f64 = 3_600_000.0;
 
@@ -151,6 +154,30 @@ impl ShiftPattern {
             worked_to = worked_to.max(stretch.end);
         }
         over
+    }
+
+    /// The newest start of work between two times, both included, that follows a
+    /// pause longer than any of a week without holidays: a stand-still, or a
+    /// weekend made longer by a holiday. It goes through the days between the times
+    /// where a holiday is near, so ask again only from time to time.
+    pub fn start_after_long_pause(&self, from: Timestamp, to: Timestamp) -> Option<Timestamp> {
+        let usual = Span::from_millis(self.weekend.millis() + CLOCK_CHANGE.millis());
+        let mut worked_to = from - usual - Span::from_millis(1);
+        let days_back = Span::from_hours(24 * (DAYS_BACK + 1));
+        if !self.has_holiday_between(worked_to - days_back, to) {
+            return None;
+        }
+        let mut start = None;
+        for stretch in self.stretches(worked_to) {
+            if stretch.begin > to {
+                break;
+            }
+            if stretch.begin >= from && stretch.begin - worked_to > usual {
+                start = Some(stretch.begin);
+            }
+            worked_to = worked_to.max(stretch.end);
+        }
+        start
     }
 
     /// Hours worked between two times; none where `to` is not after `from`.

@@ -60,6 +60,8 @@ pub enum Condition {
     Forward(Arc<str>),
     /// The disk is too full for the store; of the plant.
     Disk,
+    /// Sumps are not in order at the start after a stand-still; of the plant.
+    StartUp,
     /// A signal moves faster than it should.
     Rate(Quantity, Direction),
     /// What a control chart is kept of has moved away from what is usual.
@@ -99,6 +101,7 @@ impl Condition {
             Condition::Stock(_) => "stock",
             Condition::Forward(_) => "forward",
             Condition::Disk => "disk",
+            Condition::StartUp => "start_up",
             Condition::Mineral(..) => "mineral",
             Condition::Excess(_) => "excess",
             Condition::Souring(_) => "souring",

@@ -1,9 +1,11 @@
 //! What of the plant itself is watched: its sources, its stock, the servers that get
-//! what is stored, and the store's disk.
+//! what is stored, the store's disk, and the start after a stand-still.
 
 use std::sync::Arc;
 
-use crate::engine::{DiskSetup, ForwardSetup, PlantSetup, Priority, SourceSetup, StockSetup};
+use crate::engine::{
+    DiskSetup, ForwardSetup, PlantSetup, Priority, SourceSetup, StartUpSetup, StockSetup,
+};
 use crate::units::{Parse, Span};
 
 use super::key_path::KeyPath;
@@ -35,6 +37,10 @@ const DISK_ON: Span = Span::from_secs(10);
 /// (choice)
 const DISK_OFF: Span = Span::from_hours(1);
 
+/// What is wrong at the start after a stand-still is raised within half an hour of
+/// it: one alarm has all of it. (choice)
+const START_UP_ON: Span = Span::from_mins(30);
+
 /// How the alarms of the plant behave; nothing of those that are off.
 #[derive(Debug)]
 pub(super) struct PlantRules {
@@ -43,6 +49,15 @@ pub(super) struct PlantRules {
     /// With how long a server may be away.
     forward: Option<(Behaviour, Span)>,
     disk: Option<Behaviour>,
+    start_up: Option<Behaviour>,
+}
+
+impl PlantRules {
+    /// Whether what is wrong with the sumps at the start after a stand-still is told
+    /// as one alarm of the plant.
+    pub(super) fn tell_start_up(&self) -> bool {
+        self.start_up.is_some()
+    }
 }
 
 /// Reads `[plant.rules]`.
@@ -67,11 +82,23 @@ pub(super) fn plant_rules(review: &mut Review, raw: &RawPlantRules) -> Option<Pl
         off: DISK_OFF,
     };
     let disk = behaviour(review, &at.key("disk"), raw.disk.as_ref(), &standard)?;
+    let standard = Standard {
+        priority: Priority::High,
+        on: START_UP_ON,
+        off: Span::ZERO,
+    };
+    let start_up = behaviour(
+        review,
+        &at.key("start_up"),
+        raw.start_up.as_ref(),
+        &standard,
+    )?;
     Some(PlantRules {
         source,
         stock,
         forward,
         disk,
+        start_up,
     })
 }
 
@@ -126,6 +153,10 @@ impl Watchable<'_> {
                 .map(|(behaviour, away_after)| self.forwards(behaviour, away_after))
                 .unwrap_or_default(),
             disk: rules.disk.map(|behaviour| DiskSetup {
+                priority: behaviour.priority,
+                manner: behaviour.manner,
+            }),
+            start_up: rules.start_up.map(|behaviour| StartUpSetup {
                 priority: behaviour.priority,
                 manner: behaviour.manner,
             }),

@@ -13,6 +13,7 @@ tables! {
         stock: Switch<RawRule>,
         forward: Switch<RawForwardRule>,
         disk: Switch<RawRule>,
+        start_up: Switch<RawRule>,
     }
     /// `[plant.rules.forward]`
     RawForwardRule {

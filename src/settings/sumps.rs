@@ -197,6 +197,7 @@ impl Sumps {
             metering: metering?,
             pump: read.pump?,
             shifts: shifts?,
+            start_up: false,
             working_volume: Volume::from_litres(working?),
             max_volume: Volume::from_litres(max?),
             circulation: circulation?,

@@ -26,7 +26,7 @@ use super::names;
 use super::origin::Ways;
 use super::own_rules;
 use super::plant::{PlantSettings, Settings};
-use super::plant_rules::{self, Watchable};
+use super::plant_rules::{self, PlantRules, Watchable};
 use super::ports;
 use super::prices;
 use super::problem::Problem;
@@ -168,6 +168,9 @@ fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings>
     let admission = admission(review, &raw.admission.unwrap_or_default());
     let threads = threads(review, &raw.engine.unwrap_or_default());
     let (mixers, mut setups) = (all(mixers), all(sumps.setups));
+    for setup in setups.iter_mut().flatten() {
+        setup.start_up = rules.as_ref().is_some_and(PlantRules::tell_start_up);
+    }
     if let (Some(mixers), Some(setups)) = (&mixers, &mut setups) {
         mixers::connect(mixers, setups);
     }

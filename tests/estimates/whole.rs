@@ -231,6 +231,7 @@ fn sump_setup(spec: &TrialSpec, knows: &Knows) -> SumpSetup {
         fills_itself: knows.fills_itself,
         metering: 0.02,
         shifts: Some(Arc::new(shifts)),
+        start_up: false,
         working_volume: Volume::from_litres(working),
         max_volume: Volume::from_litres(1.05 * working),
         circulation: Some(Flow::from_litres_per_minute(spec.circulation_l_per_min)),

@@ -50,6 +50,7 @@ mod slave;
 mod source;
 mod source_gone;
 mod sparkplug;
+mod start_up;
 mod stopped_half_way;
 mod stream;
 mod survey;

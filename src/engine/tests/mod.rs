@@ -18,7 +18,9 @@ mod loops;
 mod moves;
 mod oil;
 mod plant_alarms;
+mod plant_start_up;
 mod properties;
+mod start_up;
 mod upkeep;
 mod usual_month;
 
@@ -114,6 +116,7 @@ fn setup() -> Arc<SumpSetup> {
         metering: 0.02,
         pump: None,
         shifts: None,
+        start_up: false,
         working_volume: Volume::from_litres(900.0),
         max_volume: Volume::from_litres(950.0),
         circulation: Some(Flow::from_litres_per_minute(100.0)),

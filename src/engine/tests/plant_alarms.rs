@@ -51,6 +51,7 @@ fn setup() -> Arc<PlantSetup> {
         stocks,
         forwards,
         disk,
+        start_up: None,
     })
 }
 

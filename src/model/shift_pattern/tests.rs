@@ -277,3 +277,34 @@ fn a_pause_belongs_to_the_week_that_follows_itself() {
     assert_eq!(pause(&["wed 06:00-14:00"]), Span::from_hours(160));
     assert_eq!(pause(&["mon-sun 00:00-24:00"]), Span::ZERO);
 }
+
+#[test]
+fn a_start_after_a_stand_still_is_told_from_one_after_a_weekend() {
+    let week = ["mon-fri 06:00-22:00"];
+    // Three weeks, and a Friday.
+    let august = (3..22).map(|day| format!("2026-08-{day:02}"));
+    let shut: Vec<String> = august.chain(["2026-05-01".to_owned()]).collect();
+    let shut: Vec<&str> = shut.iter().map(String::as_str).collect();
+    let vienna = pattern("Europe/Vienna", &week, &shut);
+    let start = |from: &str, to: &str| vienna.start_after_long_pause(at(from), at(to));
+    let monday = Some(at("2026-08-24T06:00:00+02:00"));
+    let day = "2026-08-23T20:00:00+02:00";
+    assert_eq!(start(day, "2026-08-24T06:00:00+02:00"), monday);
+    assert_eq!(start(day, "2026-08-25T12:00:00+02:00"), monday);
+    assert_eq!(start(day, "2026-08-24T05:59:59+02:00"), None);
+    let (before, after) = ("2026-08-24T06:00:00+02:00", "2026-08-24T06:00:01+02:00");
+    assert_eq!(start(before, "2026-08-24T20:00:00+02:00"), monday);
+    assert_eq!(start(after, "2026-08-24T20:00:00+02:00"), None);
+    // A weekend is none, nor is one in which the clocks are changed.
+    for sunday in ["2026-08-30", "2026-10-25", "2026-03-29"] {
+        let from = at(&format!("{sunday}T12:00:00Z"));
+        let to = from + Span::from_hours(30);
+        assert_eq!(vienna.start_after_long_pause(from, to), None, "{sunday}");
+    }
+    let after_long_weekend = start("2026-05-03T20:00:00Z", "2026-05-04T08:00:00Z");
+    assert_eq!(after_long_weekend, Some(at("2026-05-04T06:00:00+02:00")));
+    // Without holidays there is no stand-still.
+    let always = pattern("Europe/Vienna", &week, &[]);
+    let none = always.start_after_long_pause(at(day), at("2026-09-24T06:00:00Z"));
+    assert_eq!(none, None);
+}

@@ -82,6 +82,7 @@ fn line(priority: Priority, transition: Transition, state: AlarmState) -> AlarmL
         stock: None,
         forward: None,
         disk: None,
+        start_up: None,
         advice: None,
     }
 }

@@ -7,7 +7,7 @@ pub(super) const ENGLISH: &str = "en";
 pub(super) const PHRASES_FILE: &str = "phrases.toml";
 
 /// Layouts, for all languages.
-pub(super) const LAYOUTS: [(&str, &str); 16] = [
+pub(super) const LAYOUTS: [(&str, &str); 17] = [
     (
         "advice.txt",
         include_str!("../../../config/texts/advice.txt"),
@@ -50,6 +50,10 @@ pub(super) const LAYOUTS: [(&str, &str); 16] = [
         include_str!("../../../config/texts/outcome.txt"),
     ),
     ("own.txt", include_str!("../../../config/texts/own.txt")),
+    (
+        "start_up.txt",
+        include_str!("../../../config/texts/start_up.txt"),
+    ),
     ("why.txt", include_str!("../../../config/texts/why.txt")),
 ];
 

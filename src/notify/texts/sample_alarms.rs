@@ -54,13 +54,14 @@ pub(super) fn alarm(condition: Condition, transition: Transition) -> AlarmLine {
         stock: sample_plant::stock(&condition),
         forward: sample_plant::forward(&condition),
         disk: sample_plant::disk(&condition),
+        start_up: sample_plant::start_up(&condition),
         advice: None,
         evidence: None,
         condition,
     }
 }
 
-fn suppressors() -> [Suppressor; 7] {
+fn suppressors() -> [Suppressor; 8] {
     let channel = || Arc::<str>::from("brix-2");
     [
         Suppressor::PumpsStopped,
@@ -70,6 +71,7 @@ fn suppressors() -> [Suppressor; 7] {
         Suppressor::Instrument(channel()),
         Suppressor::Unsettled(channel()),
         Suppressor::Alarm("concentration.low_low".to_owned()),
+        Suppressor::StartUp,
     ]
 }
 
@@ -151,6 +153,7 @@ pub(super) fn alarms() -> Vec<AlarmLine> {
         Condition::Stock("soluble-a".into()),
         Condition::Forward("history".into()),
         Condition::Disk,
+        Condition::StartUp,
         Condition::Rate(Quantity::Ph, Direction::Falling),
         Condition::Rate(Quantity::Volume, Direction::Rising),
         Condition::Shifted(Charted::RefractiveFactor),

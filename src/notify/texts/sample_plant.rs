@@ -1,7 +1,10 @@
 //! Samples of what alarms of the plant tell.
 
+use crate::alarm::Priority;
 use crate::alarm::Transition;
-use crate::engine::{AlarmLine, DiskFull, ForwardStuck, SourceLost, StockLeft, StuckKind};
+use crate::engine::{
+    AlarmLine, DiskFull, ForwardStuck, ListedAlarm, SourceLost, StartUpList, StockLeft, StuckKind,
+};
 use crate::rules::Condition;
 use crate::units::Span;
 
@@ -68,6 +71,40 @@ fn full() -> DiskFull {
     }
 }
 
+/// What an alarm about a start tells of it.
+pub(super) fn start_up(condition: &Condition) -> Option<Box<StartUpList>> {
+    (*condition == Condition::StartUp).then(|| Box::new(started(3)))
+}
+
+/// With so many sumps, in one of which nothing is measured.
+fn started(sumps: usize) -> StartUpList {
+    let alarms = (0..sumps).map(|place| {
+        let measured = place != 1;
+        let condition = if measured {
+            "ph.low_low"
+        } else {
+            "souring.likely"
+        };
+        ListedAlarm {
+            id: format!("mill-{place}/{condition}/{NOW}").into(),
+            sump: format!("mill-{place}").into(),
+            title: format!("Mill {place}").into(),
+            condition: condition.into(),
+            priority: Priority::High,
+            value: measured.then_some(7.8),
+            unit: measured.then(|| "pH".into()),
+            limit: measured.then_some(8.0),
+            since: NOW - Span::from_mins(40),
+            listed: NOW - Span::from_mins(30),
+        }
+    });
+    StartUpList {
+        sumps,
+        alarms: alarms.collect(),
+        more: 0,
+    }
+}
+
 /// Alarms of the plant in every way that they may be told.
 pub(super) fn alarms() -> Vec<AlarmLine> {
     let mut lines = Vec::new();
@@ -94,5 +131,15 @@ pub(super) fn alarms() -> Vec<AlarmLine> {
         })),
         ..alarm(Condition::Disk, Transition::Raised)
     });
+    for (sumps, transition) in [
+        (1, Transition::Raised),
+        (120, Transition::Raised),
+        (120, Transition::RaisedAgain),
+    ] {
+        lines.push(AlarmLine {
+            start_up: Some(Box::new(started(sumps))),
+            ..alarm(Condition::StartUp, transition)
+        });
+    }
     lines
 }

@@ -78,3 +78,21 @@ fn servers_of_series_and_the_disk_are_watched_unless_it_says_otherwise() {
     let wrong = format!("{target}[plant.rules.forward]\naway_after = \"0 s\"\n");
     assert!(read(&wrong).is_err());
 }
+
+#[test]
+fn a_start_after_a_stand_still_is_one_alarm_unless_it_says_otherwise() {
+    let settings = read("").unwrap();
+    let start_up = settings.watched.start_up.unwrap();
+    assert_eq!(start_up.priority, Priority::High);
+    assert_eq!(start_up.manner.on, Span::from_mins(30));
+    assert_eq!(start_up.manner.off, Span::ZERO);
+    assert!(settings.sumps.iter().all(|sump| sump.start_up));
+    let written = "[plant.rules.start_up]\npriority = \"medium\"\non_delay = \"10 min\"\n";
+    let start_up = read(written).unwrap().watched.start_up.unwrap();
+    assert_eq!(start_up.priority, Priority::Medium);
+    assert_eq!(start_up.manner.on, Span::from_mins(10));
+    let off = read("[plant.rules]\nstart_up = false\n").unwrap();
+    assert_eq!(off.watched.start_up, None);
+    assert!(off.sumps.iter().all(|sump| !sump.start_up));
+    assert!(read("[plant.rules.start_up]\non_delay = \"8 d\"\n").is_err());
+}

@@ -93,7 +93,7 @@ fn asked_for() -> BTreeSet<String> {
         &all!(Transition: Raised, RaisedAgain, Acknowledged, Returned, Unacknowledged, Reset, Shelved, Unshelved, Suppressed, Unsuppressed, TakenOutOfService, PutIntoService),
     );
     add("condition", &all!(LimitLevel: LowLow, Low, High, HighHigh));
-    let conditions = all!(Condition: Limit, Silent, Disagrees, Instrument, Loss, Gain, DoseMissed, Contradicted, Mixer, Excess, TrampOil, Factor, Own, Source, Stock, Forward, Disk, Overdue, Mineral, Souring, Ahead, Nitrite, PhDrop, Rate, Shifted, PumpsStopped);
+    let conditions = all!(Condition: Limit, Silent, Disagrees, Instrument, Loss, Gain, DoseMissed, Contradicted, Mixer, Excess, TrampOil, Factor, Own, Source, Stock, Forward, Disk, StartUp, Overdue, Mineral, Souring, Ahead, Nitrite, PhDrop, Rate, Shifted, PumpsStopped);
     // Limits, minerals and what lies ahead are told by their level, souring by
     // its step, the test plans by theirs; what moves by the way it goes.
     add("condition", &conditions[1..conditions.len() - 8]);
@@ -124,11 +124,12 @@ fn asked_for() -> BTreeSet<String> {
             "TrampOil",
             "Factor",
             "Disk",
+            "StartUp",
         ],
     );
     add(
         "suppressed_by",
-        &all!(Suppressor: PumpsStopped, ProbeTouched, Recharge, SourceGone, Instrument, Unsettled, Alarm),
+        &all!(Suppressor: PumpsStopped, ProbeTouched, Recharge, SourceGone, Instrument, Unsettled, Alarm, StartUp),
     );
     add("forward", &all!(StuckKind: Refused, Away, DeadLetters));
     for source in ["broker", "modbus", "serial"] {
@@ -166,7 +167,7 @@ fn every_key_has_a_sentence_with_the_same_values_in_each_language() {
 /// The lists of look-at steps, cautions and quantities hold every variant.
 #[test]
 fn the_lists_are_complete() {
-    let steps = all!(LookStep: CountStock, OrderStock, DiskMakeRoom, DiskCopy, DiskSettings, ForwardReach, ForwardLetIn, ForwardLines, ForwardKept, WhatChanged, WhyPumpsStand, StandingFluid, CheckLook, CheckConcentration, CheckPh, CheckNitrite, CheckDipSlide, CheckConductivity, CheckHardness, CheckChloride, CheckMakeUpWater, CheckMixer, CheckTrampOil, CheckCleanOut, EnterCheck, NitriteAgain, NitriteWeekly, NitriteSource, NitriteChange, NitrosaminesMeasured, PhAsMakerSays, PhBacteriaOrAcid, PhChangeFluid, PhKeepCirculating, SourcePower, SourceReport, ReadBlindSumps, AllOfTheDose, EntryAsMeant, ElseThen, MixerParts, SetAndRead, ReadItsSumps, ReadInstead, SeeChannel, EnterCare, FindLeak, EnterTakenOut, KeepFromDrains, FindWater, EnterAdded, ReadBeforeAdding, SampleByHand, LeanCauses, RichCauses, TitrateBeforeThinning, PumpsAndLosses, ReadBeforeTopUp, StopAdding, DrainBack, FoamDeceives, PhByHand, CorrectConcentrationFirst, FallingPh, PhDropSteps, RichLiftsPh, AlkaliCarriedIn, WarmUp, Cooling, WarmFluid, ConductivityByHand, Salts, PumpSupply, FilterLoad, PressureOff, PumpAndNozzles, OpenLine, CompareMeter, MeasureAgain, InstrumentSupply, ReadOncePerShift, CheckEntry, CleanAndCompare, EnterCleaning, SaltsMeasured, SaltsBroughtIn, PurifiedTopUp, SmellAndLook, SecondPh, KeepMoving, AppointedDecide, GoByTitration, SkimOil, LetSampleStand, RepeatBoth, SeeMethods);
+    let steps = all!(LookStep: CountStock, OrderStock, DiskMakeRoom, DiskCopy, DiskSettings, ForwardReach, ForwardLetIn, ForwardLines, ForwardKept, WhatChanged, WhyPumpsStand, StandingFluid, ListedByHand, ListedToldLater, CheckLook, CheckConcentration, CheckPh, CheckNitrite, CheckDipSlide, CheckConductivity, CheckHardness, CheckChloride, CheckMakeUpWater, CheckMixer, CheckTrampOil, CheckCleanOut, EnterCheck, NitriteAgain, NitriteWeekly, NitriteSource, NitriteChange, NitrosaminesMeasured, PhAsMakerSays, PhBacteriaOrAcid, PhChangeFluid, PhKeepCirculating, SourcePower, SourceReport, ReadBlindSumps, AllOfTheDose, EntryAsMeant, ElseThen, MixerParts, SetAndRead, ReadItsSumps, ReadInstead, SeeChannel, EnterCare, FindLeak, EnterTakenOut, KeepFromDrains, FindWater, EnterAdded, ReadBeforeAdding, SampleByHand, LeanCauses, RichCauses, TitrateBeforeThinning, PumpsAndLosses, ReadBeforeTopUp, StopAdding, DrainBack, FoamDeceives, PhByHand, CorrectConcentrationFirst, FallingPh, PhDropSteps, RichLiftsPh, AlkaliCarriedIn, WarmUp, Cooling, WarmFluid, ConductivityByHand, Salts, PumpSupply, FilterLoad, PressureOff, PumpAndNozzles, OpenLine, CompareMeter, MeasureAgain, InstrumentSupply, ReadOncePerShift, CheckEntry, CleanAndCompare, EnterCleaning, SaltsMeasured, SaltsBroughtIn, PurifiedTopUp, SmellAndLook, SecondPh, KeepMoving, AppointedDecide, GoByTitration, SkimOil, LetSampleStand, RepeatBoth, SeeMethods);
     assert_eq!(steps.len(), LookStep::ALL.len());
     let cautions = all!(Caution: Concentrate, PremixOnly, DosingPoint, Waste, MovingParts, ConfinedSpace, Biocide, HotFluid, DataSheets, AlkalineCleaner, BiocideInCleaner, ConfinedSpaceEntry, SlipperyFloor, LockOut, Jetting, ProtectiveEquipment, WasteCodes, ElectricalCabinet, Nitrosamines);
     assert_eq!(cautions.len(), Caution::ALL.len());

@@ -8,8 +8,8 @@ use proptest::prelude::*;
 use super::super::sample::{self, about};
 use super::super::{sample_advice, sample_alarms, sample_balance, sample_summaries};
 use super::*;
-use crate::advice::{Reason, VolumeUnit, Way, Withheld};
-use crate::alarm::Transition;
+use crate::advice::{Advice, Reason, VolumeUnit, Way, Withheld, look_at};
+use crate::alarm::{Priority, Transition};
 use crate::engine::{AlarmLine, Suppressor};
 use crate::model::{DepartureKind, MovementKind, Origin};
 use crate::rules::{Condition, LimitLevel};
@@ -52,6 +52,20 @@ fn golden(texts: &Texts, language: &str) -> String {
         ..sample_alarms::alarm(low(), Transition::Suppressed)
     };
     let again = sample_alarms::alarm(low(), Transition::RaisedAgain);
+    let (look_at, cautions) = look_at(&Condition::StartUp);
+    let start_up = AlarmLine {
+        priority: Priority::High,
+        advice: Some(Arc::new(Advice {
+            id: "plant/advice/1".to_owned(),
+            time: about(VolumeUnit::Litre).time,
+            condition: Condition::StartUp,
+            dose: None,
+            withheld: None,
+            look_at,
+            cautions,
+        })),
+        ..sample_alarms::alarm(Condition::StartUp, Transition::Raised)
+    };
     let silent = sample_alarms::alarm(Condition::Silent(channel()), Transition::Raised);
     let (drain, neat) = (
         dose(
@@ -80,6 +94,7 @@ fn golden(texts: &Texts, language: &str) -> String {
         ("alarm with a dose", Told::Alarm(&premix)),
         ("alarm without a dose", Told::Alarm(&withheld)),
         ("alarm of a silent channel", Told::Alarm(&silent)),
+        ("a start after a stand-still", Told::Alarm(&start_up)),
         ("acknowledged", Told::Alarm(&acknowledged)),
         ("back to normal", Told::Alarm(&returned)),
         ("told again", Told::Alarm(&again)),
