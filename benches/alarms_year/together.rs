@@ -3,10 +3,11 @@
 
 use std::collections::BTreeMap;
 
-use sumpward::simulate::year::stands_still;
+use sumpward::engine::StartUpSetup;
 use sumpward::units::{Span, Timestamp};
 
 use super::trial::count::Came;
+use super::trial::start_up::{Listed, plant_alarms};
 
 /// Sumps that one person looks after.
 const SUMPS: usize = 300;
@@ -23,9 +24,6 @@ pub(super) struct Together {
     pub(super) a_day: f64,
     pub(super) tens_above_10: f64,
     pub(super) most_in_ten: usize,
-    /// Likewise, the first day after a stand-still left out: then sumps by the
-    /// dozen truly are sour, and start at the same minute.
-    pub(super) most_in_ten_else: usize,
     pub(super) hours_above_30: f64,
     /// Share of the alarms that the ten most frequent make, each of one sump.
     pub(super) top_ten: f64,
@@ -34,6 +32,8 @@ pub(super) struct Together {
     pub(super) stale: Stale,
     /// The fullest periods of ten minutes: when, and how many of what.
     pub(super) fullest: Vec<(Timestamp, BTreeMap<String, usize>)>,
+    /// When the plant's alarm about a start came, and of how much.
+    pub(super) of_plant: Vec<(Timestamp, String)>,
 }
 
 /// How many alarms were stale.
@@ -48,9 +48,19 @@ pub(super) struct Stale {
 const SHOWN: usize = 8;
 
 /// Alarms of sumps of one calendar, each sump's by itself, from a time on and
-/// over so many days; of the first three hundred.
-pub(super) fn together(sumps: &[OfSump], start: Timestamp, days: i64) -> Together {
-    let sumps = &sumps[..sumps.len().min(SUMPS)];
+/// over so many days; of the first three hundred, as one plant that tells of what is
+/// listed at a start.
+pub(super) fn together(
+    (sumps, listed): (&[OfSump], &[Vec<Listed>]),
+    start_up: StartUpSetup,
+    start: Timestamp,
+    days: i64,
+) -> Together {
+    let count = sumps.len().min(SUMPS);
+    let end = start + Span::from_hours(24 * days);
+    let of_plant = plant_alarms(start_up, listed[..count].iter().map(Vec::as_slice), end);
+    let plant = of_plant.iter().map(|told| Came::of(told, end)).collect();
+    let sumps = &[&sumps[..count], &[plant]].concat()[..];
     let all = || sumps.iter().flatten();
     let in_periods = |minutes: i64| {
         let mut periods: BTreeMap<i64, Vec<&str>> = BTreeMap::new();
@@ -70,10 +80,6 @@ pub(super) fn together(sumps: &[OfSump], start: Timestamp, days: i64) -> Togethe
             .count();
         above as f64 / ((days * 1440) as f64 / minutes as f64)
     };
-    let else_ = |(period, _): &(&i64, &Vec<&str>)| {
-        let time = start + Span::from_mins(10 * **period);
-        stands_still(time) || !stands_still(time - Span::from_hours(24))
-    };
     let (tens, hours) = (in_periods(10), in_periods(60));
     let mut fullest: Vec<(&i64, &Vec<&str>)> = tens.iter().collect();
     fullest.sort_by_key(|(_, alarms)| std::cmp::Reverse(alarms.len()));
@@ -81,20 +87,18 @@ pub(super) fn together(sumps: &[OfSump], start: Timestamp, days: i64) -> Togethe
         (start + Span::from_mins(10 * period), by_condition(alarms))
     };
     Together {
-        sumps: sumps.len(),
+        sumps: count,
         a_day: all().count() as f64 / days as f64,
         tens_above_10: share_above(&tens, 10, 10),
         most_in_ten: tens.values().map(Vec::len).max().unwrap_or(0),
-        most_in_ten_else: tens
-            .iter()
-            .filter(else_)
-            .map(|(_, alarms)| alarms.len())
-            .max()
-            .unwrap_or(0),
         hours_above_30: share_above(&hours, 30, 60),
         top_ten: top_ten(sumps),
         stale: stale(sumps, start),
         fullest: fullest.into_iter().take(SHOWN).map(counted).collect(),
+        of_plant: of_plant
+            .iter()
+            .map(|told| (told.time, told.beside.clone()))
+            .collect(),
     }
 }
 

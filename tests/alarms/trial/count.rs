@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use sumpward::engine::{LimitLevel, Priority};
+use sumpward::engine::{LimitLevel, Priority, StartUpSetup};
 use sumpward::simulate::year::{FaultKind, STEP, Truth, next_attendance};
 use sumpward::units::{Quantity, Span, Timestamp};
 
@@ -10,6 +10,7 @@ use super::expected::{Expected, Outcome, expected, outcome};
 use super::figures::{Figures, figures};
 use super::kinds::{Kind, tells};
 use super::record::{SumpRecord, Told};
+use super::start_up::{Listed, plant_alarms};
 use super::verdict::{Verdict, verdict};
 
 /// Of one kind of truth: how it was told.
@@ -59,6 +60,10 @@ pub(crate) struct Count {
     pub(crate) figures: Figures,
     /// The alarms that came, each sump's by itself.
     pub(crate) came: Vec<Vec<Came>>,
+    /// How the plant's alarm about a start behaves.
+    pub(crate) start_up: Option<StartUpSetup>,
+    /// What of each sump was on the plant's list.
+    pub(crate) listed: Vec<Vec<Listed>>,
 }
 
 /// An alarm that came, for the figures of three hundred sumps together.
@@ -69,6 +74,16 @@ pub(crate) struct Came {
     pub(crate) condition: String,
     /// From when to when it was stale.
     pub(crate) stale: Vec<(Timestamp, Timestamp)>,
+}
+
+impl Came {
+    pub(crate) fn of(told: &Told, end: Timestamp) -> Self {
+        Came {
+            time: told.time,
+            condition: told.condition.clone(),
+            stale: told.stale(end),
+        }
+    }
 }
 
 impl OfCondition {
@@ -128,16 +143,14 @@ pub(crate) fn count(seed: u64, records: &[SumpRecord]) -> Count {
         for one in &all {
             count.one_kind(record, one);
         }
-        let alarms = || record.told.iter().filter(|told| told.priority.is_some());
-        for told in alarms() {
+        let alarms = record.told.iter().filter(|told| told.priority.is_some());
+        for told in alarms.filter(|told| !told.again) {
             count.one_alarm(record, told);
         }
-        let came = alarms().map(|told| Came {
-            time: told.time,
-            condition: told.condition.clone(),
-            stale: told.stale(record.end()),
-        });
+        let singly = record.told.iter().filter(|told| told.comes_singly());
+        let came = singly.map(|told| Came::of(told, record.end()));
         count.came.push(came.collect());
+        count.listed.push(record.listed.clone());
         let window = in_window(record, &all);
         let share = |(inside, of): (u64, u64)| inside as f64 / of.max(1) as f64;
         let (of_raw, of_net) = (share(window.raw), share(window.net));
@@ -149,7 +162,13 @@ pub(crate) fn count(seed: u64, records: &[SumpRecord]) -> Count {
     }
     let share = |(inside, of): (u64, u64)| inside as f64 / of.max(1) as f64;
     count.in_window = (share(raw), share(net));
-    count.figures = figures(records);
+    let listed = records.iter().map(|record| record.listed.as_slice());
+    count.start_up = records.first().map(|first| first.start_up);
+    let plant = records.first().map(|first| {
+        let of_plant = plant_alarms(first.start_up, listed, first.end());
+        figures(records, &of_plant)
+    });
+    count.figures = plant.unwrap_or_default();
     count
 }
 
@@ -186,8 +205,9 @@ pub(crate) fn details(records: &[SumpRecord]) {
                 );
             }
         }
-        for told in record.told.iter().filter(|told| told.priority.is_some()) {
-            if let Verdict::False(by) = verdict(record, told) {
+        let alarms = record.told.iter().filter(|told| told.priority.is_some());
+        for told in alarms.filter(|told| !told.again) {
+            if let Verdict::False(by) = verdict(record, &told.as_judged()) {
                 let (condition, time) = (&told.condition, told.time);
                 let beside = beside(record, told);
                 println!(
@@ -276,7 +296,7 @@ impl Count {
     fn one_alarm(&mut self, record: &SumpRecord, told: &Told) {
         let of = self.conditions.entry(told.condition.clone()).or_default();
         of.high |= told.priority == Some(Priority::High);
-        match verdict(record, told) {
+        match verdict(record, &told.as_judged()) {
             Verdict::True => of.right += 1,
             Verdict::Repeated => of.repeated += 1,
             Verdict::False(by) => {

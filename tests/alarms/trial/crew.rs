@@ -14,7 +14,8 @@ use std::sync::Arc;
 use sumpward::advice::{Advice, Amounts, LookStep};
 use sumpward::alarm::Transition;
 use sumpward::engine::{
-    AlarmLine, EntryKind, HappeningKind, JournalBody, JournalRecord, Method, Priority, SumpStatus,
+    AlarmLine, EntryKind, HappeningKind, JournalBody, JournalRecord, ListedAlarm, Method, Priority,
+    SumpStatus,
 };
 use sumpward::simulate::year::{
     Channel, FaultKind, STEP, YearSump, crew_is_there, day, next_attendance, stands_still,
@@ -211,6 +212,19 @@ impl Crew {
             let there = self.soon(now, VISIT_MIN);
             self.plan(there, Job::Visit(condition));
         }
+    }
+
+    /// The plant's alarm about a start tells of an alarm of this sump.
+    pub(crate) fn hear_listed(&mut self, listed: &ListedAlarm, now: Timestamp) {
+        let condition = listed.condition.to_string();
+        self.standing.insert(condition.clone(), now);
+        let seen = self.soon(now, ACKNOWLEDGE_MIN);
+        let hurry = match listed.priority {
+            Priority::High => URGENT_VISIT_MIN,
+            _ => VISIT_MIN,
+        };
+        let there = self.soon(now, hurry).max(seen);
+        self.plan(there, Job::Visit(condition));
     }
 
     /// Does what is due, and gives what is written down.

@@ -40,13 +40,14 @@ pub(crate) struct Figures {
 
 /// The figures of one plant. Each sump stands for as many as make up the three
 /// hundred, spread evenly: a period's count is scaled, so that what comes at
-/// once at all sumps counts in full.
-pub(crate) fn figures(records: &[SumpRecord]) -> Figures {
+/// once at all sumps counts in full. The plant's own alarms are not: they count for
+/// as many as they are among those of a day, and are too few for the other figures.
+pub(crate) fn figures(records: &[SumpRecord], of_plant: &[Told]) -> Figures {
     let all: Vec<(usize, &Told)> = records
         .iter()
         .enumerate()
         .flat_map(|(place, record)| record.told.iter().map(move |told| (place, told)))
-        .filter(|(_, told)| told.priority.is_some())
+        .filter(|(_, told)| told.comes_singly())
         .collect();
     let Some(first) = records.first() else {
         return Figures::default();
@@ -72,7 +73,7 @@ pub(crate) fn figures(records: &[SumpRecord]) -> Figures {
         of.count() as f64 / count.max(1.0)
     };
     Figures {
-        a_day: count * scale / days,
+        a_day: (count * scale + of_plant.len() as f64) / days,
         most_a_day: most(&per_day),
         tens_above_10: above(&tens, 10.0, Span::from_mins(10)),
         most_in_ten: most(&tens),

@@ -13,6 +13,7 @@ mod plant_settings;
 mod reaction;
 mod record;
 mod run;
+pub(crate) mod start_up;
 pub(crate) mod table;
 mod verdict;
 

@@ -1,9 +1,11 @@
 //! What is kept of one sump's year: the truth, what went wrong, what people
 //! did, and what was told.
 
-use sumpward::engine::{LimitLevel, Priority};
+use sumpward::engine::{LimitLevel, Priority, StartUpSetup};
 use sumpward::simulate::year::{Happened, STEP, SumpSpec, Truth};
 use sumpward::units::{Quantity, Span, Timestamp};
+
+use super::start_up::Listed;
 
 /// A limit that the sump is watched by, and how well the signal is measured.
 #[derive(Debug, Clone, Copy)]
@@ -71,6 +73,10 @@ pub(crate) struct Told {
     pub(crate) acknowledged: Option<Timestamp>,
     /// When it was over, or people were told of it no longer.
     pub(crate) returned: Option<Timestamp>,
+    /// When it was put on the plant's list, where the plant's alarm tells of it.
+    pub(crate) listed: Option<Timestamp>,
+    /// The plant's alarm has told of it before: the same occurrence.
+    pub(crate) again: bool,
     /// From when to when it was hidden while it stood: one that somebody took
     /// on, and that was suppressed and came forth again.
     pub(crate) hidden: Vec<(Timestamp, Timestamp)>,
@@ -82,6 +88,19 @@ pub(crate) struct Told {
 const LONG: Span = Span::from_hours(24);
 
 impl Told {
+    /// As of when what it says was so: what is on the plant's list is told later.
+    pub(crate) fn as_judged(&self) -> Told {
+        Told {
+            time: self.listed.unwrap_or(self.time),
+            ..self.clone()
+        }
+    }
+
+    /// Whether it comes to people as an alarm of its own.
+    pub(crate) fn comes_singly(&self) -> bool {
+        self.priority.is_some() && self.listed.is_none()
+    }
+
     /// From when to when it was stale, until `end` at the latest: raised more
     /// than a day ago, standing, and not hidden.
     pub(crate) fn stale(&self, end: Timestamp) -> Vec<(Timestamp, Timestamp)> {
@@ -111,6 +130,10 @@ pub(crate) struct SumpRecord {
     pub(crate) handled: Vec<Timestamp>,
     pub(crate) made: Made,
     pub(crate) told: Vec<Told>,
+    /// What was on the plant's list.
+    pub(crate) listed: Vec<Listed>,
+    /// How the plant's alarm behaves.
+    pub(crate) start_up: StartUpSetup,
     pub(crate) readings: u64,
 }
 

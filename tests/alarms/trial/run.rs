@@ -6,8 +6,8 @@ use std::sync::{Arc, Mutex};
 
 use sumpward::alarm::Transition;
 use sumpward::engine::{
-    Effect, Entry, EntryKind, Event, Form, HappeningKind, JournalBody, JournalRecord, Quality,
-    Reading, Shard, SumpSetup, SumpWatch, Trouble, TroubleKind,
+    Effect, Entry, EntryKind, Event, Form, HappeningKind, JournalBody, JournalRecord, ListedAlarm,
+    PlantEvent, PlantWatch, Quality, Reading, Shard, SumpSetup, SumpWatch, Trouble, TroubleKind,
 };
 use sumpward::model::Origin;
 use sumpward::settings::Settings;
@@ -20,6 +20,7 @@ use super::crew::Crew;
 use super::crew::entries::event;
 use super::plant_settings::settings;
 use super::record::{Limit, Made, SumpRecord, Told};
+use super::start_up::{Listed, plant_watch};
 
 /// How much is tried.
 #[derive(Debug, Clone, Copy)]
@@ -63,6 +64,10 @@ struct Watched {
     record: SumpRecord,
     entries: usize,
     broker_gone: bool,
+    /// Over this sump alone: with others it tells sooner, if not at the same time.
+    plant: PlantWatch,
+    /// What is on its list.
+    listed: Vec<ListedAlarm>,
 }
 
 impl Watched {
@@ -82,12 +87,16 @@ impl Watched {
             handled: Vec::new(),
             made: Made::default(),
             told: Vec::new(),
+            listed: Vec::new(),
+            start_up: settings.watched.start_up.expect("it is on by default"),
             readings: 0,
         };
         Watched {
             crew: Crew::new(&sump, seed),
             sump,
             places: places(&setup),
+            plant: plant_watch(record.start_up, start),
+            listed: Vec::new(),
             shard: Shard::new(vec![SumpWatch::new(setup, settings.admission, start)]),
             effects: Vec::new(),
             record,
@@ -111,6 +120,7 @@ impl Watched {
             for reading in readings.drain(..) {
                 self.read(reading);
             }
+            self.look_at_list();
             for kind in self.crew.work(&mut self.sump) {
                 self.enter(kind);
             }
@@ -175,6 +185,57 @@ impl Watched {
         self.take_effects();
     }
 
+    /// As the daemon does, in steps of the trial.
+    fn look_at_list(&mut self) {
+        let (now, watch) = (self.sump.now(), &self.shard.watches()[0]);
+        if !watch.lists_anything() && self.listed.is_empty() {
+            return;
+        }
+        self.listed = watch.listed();
+        let listed = self.listed.clone();
+        Listed::note(&mut self.record.listed, &listed, now);
+        let is_off = |told: &&mut Told| !listed.iter().any(|one| *one.id == *told.id);
+        let told = self.record.told.iter_mut();
+        for told in told.filter(|told| told.listed.is_some()).filter(is_off) {
+            told.returned.get_or_insert(now);
+        }
+        let mut effects = Vec::new();
+        let event = PlantEvent::StartUp { time: now, listed };
+        self.plant.step(&event, &mut effects);
+        for effect in effects {
+            if let Effect::Journal(line) = effect {
+                self.hear_plant(&line);
+            }
+        }
+    }
+
+    /// What is new of what the plant's alarm tells.
+    fn hear_plant(&mut self, line: &JournalRecord) {
+        let JournalBody::Alarm(alarm) = &line.body else {
+            return;
+        };
+        for one in alarm.start_up.iter().flat_map(|list| &list.alarms) {
+            let told = &mut self.record.told;
+            let is_it = |told: &Told| told.listed.is_some() && told.id == *one.id;
+            if told.iter().any(is_it) {
+                continue;
+            }
+            told.push(Told {
+                id: one.id.to_string(),
+                condition: one.condition.to_string(),
+                priority: Some(one.priority),
+                time: line.time,
+                acknowledged: None,
+                returned: None,
+                listed: Some(one.listed),
+                again: false,
+                hidden: Vec::new(),
+                beside: format!("listed {}, {:?} of {:?}", one.listed, one.value, one.limit),
+            });
+            self.crew.hear_listed(one, line.time);
+        }
+    }
+
     fn take_effects(&mut self) {
         for effect in self.effects.drain(..) {
             match effect {
@@ -228,6 +289,8 @@ fn limits(setup: &SumpSetup, spec: &SumpSpec) -> Vec<Limit> {
 fn note(told: &mut Vec<Told>, line: &JournalRecord) {
     match &line.body {
         JournalBody::Alarm(alarm) if alarm.transition.annunciates(alarm.state) => {
+            let was_listed = |one: &Told| one.listed.is_some() && one.id == alarm.id;
+            let again = told.iter().any(was_listed);
             told.push(Told {
                 id: alarm.id.clone(),
                 condition: alarm.condition.to_string(),
@@ -235,6 +298,8 @@ fn note(told: &mut Vec<Told>, line: &JournalRecord) {
                 time: line.time,
                 acknowledged: None,
                 returned: None,
+                listed: None,
+                again,
                 hidden: Vec::new(),
                 beside: format!(
                     "{:?} {} of {:?}, since {}",
@@ -300,6 +365,8 @@ fn ledger(told: &mut Vec<Told>, time: Timestamp, condition: String, beside: Stri
         time,
         acknowledged: None,
         returned: Some(time + Span::from_hours(1)),
+        listed: None,
+        again: false,
         hidden: Vec::new(),
         beside,
     });
