@@ -29,6 +29,9 @@ const LASTS: Span = Span::from_mins(20);
 const LONGEST_DOUBT: Span = Span::from_mins(90);
 /// The cell has fresh fluid after the pumps have run for so long. Choice.
 const RINSED: Span = Span::from_mins(10);
+/// What grew on the prisms of many sumps over a week-end is found as their pumps start:
+/// it is told up to so much later, at each sump at its own time. (choice)
+const SPREAD: Span = Span::from_mins(60);
 /// A hand reading that agrees says more than the balance, for so long. Choice:
 /// until the balance has followed.
 const AGREED_HOLDS: Span = Span::from_hours(24);
@@ -86,9 +89,10 @@ impl SumpWatch {
             return;
         };
         let since = *self.balance.prism.contradicted.get_or_insert(self.now);
+        let own_time = self.own_share("prism", SPREAD);
         let rinsed = self
             .pumps_since()
-            .is_none_or(|(since, run)| run && self.now - since >= RINSED);
+            .is_none_or(|(since, run)| run && self.now - (since + own_time) >= RINSED);
         if self.now - since >= LASTS
             && rinsed
             && let Some(ix) = channel

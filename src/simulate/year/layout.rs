@@ -51,6 +51,8 @@ pub static PRODUCTS: [Product; 3] = [
 /// One sump, as it is built and as it works.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct SumpSpec {
+    /// The plant, by its seed.
+    pub plant: u64,
     /// Place in the plant, from 0.
     pub place: usize,
     /// Its product.
@@ -86,9 +88,9 @@ pub struct SumpSpec {
 }
 
 impl SumpSpec {
-    /// Its name in topics and settings.
+    /// Its name in topics and settings; no other plant has it.
     pub fn name(&self) -> String {
-        format!("m-{:02}", self.place + 1)
+        format!("m-{:02}-{}", self.place + 1, self.plant)
     }
 
     /// Its free surface, m².
@@ -132,6 +134,7 @@ fn sump(seed: u64, place: usize) -> SumpSpec {
     let carried = lost * chance.between(0.25, 0.34);
     let holding = product.target_pct * carried / lost;
     SumpSpec {
+        plant: seed,
         place,
         product,
         tank_m: (length, width, (100.0 * depth_m * 1.35).round() / 100.0),

@@ -441,8 +441,10 @@ impl Crew {
             return;
         }
         if let Some(due) = self.recharging {
-            if reaction(condition) == Reaction::Sour {
+            if can_wait_for_change(condition) {
                 entries.push(shelve_until_changed(condition, sump.now(), due));
+            } else {
+                self.plan(due, Job::Visit(condition.to_owned()));
             }
             return;
         }
@@ -451,14 +453,26 @@ impl Crew {
             self.plan(again, Job::Visit(condition.to_owned()));
         }
         match reaction(condition) {
-            Reaction::Dose => self.look_and_dose(condition, sump, entries),
-            Reaction::Probe(channel) => self.mend_probe(channel, sump, entries),
+            Reaction::Dose => {
+                self.look_and_dose(condition, sump, entries);
+                // It sinks by itself once nothing more is put in.
+                if condition.starts_with("volume.high") {
+                    self.shelve_looked_into(condition, sump.now(), entries);
+                }
+            }
+            Reaction::Probe(channel) => {
+                self.mend_probe(channel, sump, entries);
+                self.shelve_looked_into(condition, sump.now(), entries);
+            }
             Reaction::Concentration => self.check_concentration(sump, entries),
             Reaction::Leaks => {
                 self.look_for_leaks(sump);
                 self.shelve_looked_into(condition, sump.now(), entries);
             }
-            Reaction::Mixer => self.mend_mixer(sump, entries),
+            Reaction::Mixer => {
+                self.mend_mixer(sump, entries);
+                self.shelve_looked_into(condition, sump.now(), entries);
+            }
             Reaction::Sour => {
                 self.look_for_souring(sump, entries);
                 self.shelve_looked_into(condition, sump.now(), entries);
@@ -559,6 +573,13 @@ impl Crew {
             sump.mend(kind);
         }
     }
+}
+
+/// Whether it need not be seen to before the sump is emptied and its probes with it
+/// are cleaned: all but its level, and what is about its pumps and leaks.
+fn can_wait_for_change(condition: &str) -> bool {
+    let at_once = [Reaction::Pumps, Reaction::Leaks, Reaction::Check];
+    !condition.starts_with("volume") && !at_once.contains(&reaction(condition))
 }
 
 /// Whether the check comes with the laboratory's kit.

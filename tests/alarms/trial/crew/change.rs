@@ -10,8 +10,10 @@ use super::entries::{
 use super::{AGAIN_H, Crew, DRAINS, Job};
 use crate::trial::reaction::{Reaction, reaction};
 
-/// Of what was looked into a shelf is for so long, h: a week.
+/// Of what was looked into a shelf is for so long, h: a week; of an instrument three
+/// days, as another thing may befall it.
 const LOOKED_INTO_H: f64 = 168.0;
+const PROBE_LOOKED_INTO_H: f64 = 72.0;
 /// Hardness from which somebody looks which tap is used, mg/L: more than soft
 /// water comes to in a sump.
 const HARD_MG_L: f64 = 250.0;
@@ -61,7 +63,11 @@ impl Crew {
         let again = since.is_some_and(|since| now - *since > Span::from_hours(AGAIN_H / 2));
         if again && self.recharging.is_none() {
             let reason = "looked into twice, nothing to be done; again after the weekly checks";
-            entries.push(shelve(condition, LOOKED_INTO_H, reason));
+            let hours = match reaction(condition) {
+                Reaction::Probe(_) => PROBE_LOOKED_INTO_H,
+                _ => LOOKED_INTO_H,
+            };
+            entries.push(shelve(condition, hours, reason));
         }
     }
 
