@@ -2,6 +2,7 @@
 //! instants and a change of settings.
 
 use std::collections::BTreeMap;
+use std::sync::atomic::{AtomicU64, Ordering};
 
 use serde_json::{Value, json};
 use sumpward::units::{Span, Timestamp};
@@ -15,13 +16,23 @@ use crate::wait::until;
 const ANNA: &str = "[contact.anna]\ntopic = \"people/anna\"\n";
 const LOW: &str = "concentration.low";
 
-/// Writes an entry and waits for the answer, which means that it is on the disk.
+/// Writes an entry and waits for its answer, which means that it is on the disk. A
+/// broker delivers once more what a kill left without an acknowledgement, so that
+/// earlier entries may be answered again.
 fn enter(client: &TestClient, sump: &str, mut entry: Value) {
+    static WRITTEN: AtomicU64 = AtomicU64::new(0);
+    let id = format!("entry-{}", WRITTEN.fetch_add(1, Ordering::Relaxed));
+    entry["id"] = id.as_str().into();
     entry["sump"] = sump.into();
     entry["time"] = now().to_string().into();
     entry["by"] = "shift 1".into();
     client.publish("sumpward/test/entry", entry.to_string());
-    let answer = client.next("sumpward/test/entry/answer");
+    let answer = loop {
+        let answer = client.next("sumpward/test/entry/answer");
+        if answer["id"] == id.as_str() {
+            break answer;
+        }
+    };
     assert_eq!(answer["answer"], "taken", "{answer}");
 }
 

@@ -191,7 +191,6 @@ impl Crew {
                     .iter()
                     .any(|step| *step != LookStep::EnterCheck && !is_of_month(step));
             }
-            self.call(alarm, &condition, now);
             let seen = self.soon(now, ACKNOWLEDGE_MIN);
             self.plan(seen, Job::Acknowledge(alarm.id.clone()));
             let hurry = match alarm.priority {
@@ -199,6 +198,7 @@ impl Crew {
                 _ => VISIT_MIN,
             };
             let there = self.soon(now, hurry).max(seen);
+            self.call(alarm, &condition, (now, there));
             self.plan(there, Job::Visit(condition));
         } else if !alarm.state.holds() {
             // What was set aside until the next shift is on its list.

@@ -47,6 +47,8 @@ impl Crew {
         };
         if self.chance.even() < MISSED_DOSE {
             self.slip(SlipKind::MissedDose, sump.now(), 0.0);
+            // The next shift has it on its list.
+            self.newest = Some(advice);
             return;
         }
         if !self.dosing() {

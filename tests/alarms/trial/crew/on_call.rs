@@ -18,14 +18,20 @@ const LEFT_TO_SHIFT_H: i64 = 10;
 const INTO_SHIFT_H: (f64, f64) = (3.0, 6.0);
 
 impl Crew {
-    /// An alarm came while nobody was there.
-    pub(super) fn call(&mut self, alarm: &AlarmLine, condition: &str, now: Timestamp) {
-        if crew_is_there(now) || alarm.priority == Priority::High {
+    /// An alarm came while nobody was there, or just before the shift went home: then
+    /// somebody is at the sump only at `there`.
+    pub(super) fn call(
+        &mut self,
+        alarm: &AlarmLine,
+        condition: &str,
+        (now, there): (Timestamp, Timestamp),
+    ) {
+        if alarm.priority == Priority::High {
             return;
         }
         let minutes = self.chance.between(LOOKS_MIN.0, LOOKS_MIN.1);
         let looks = awake(now + Span::from_millis((60_000.0 * minutes) as i64));
-        if next_attendance(looks) - looks > Span::from_hours(LEFT_TO_SHIFT_H) {
+        if !crew_is_there(looks) && there - looks > Span::from_hours(LEFT_TO_SHIFT_H) {
             self.plan(looks, Job::SetAside(condition.to_owned()));
         }
     }
