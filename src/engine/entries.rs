@@ -14,17 +14,12 @@ use crate::alarm::Hiding;
 use super::alarms::Told;
 use super::entry::{Entry, EntryKind, HappeningKind, Look};
 use super::event::Effect;
+use super::hand_readings::channels_of;
 use super::journal::JournalBody;
 use super::remembered::{Comparison, Correction, CorrectionError, Said, Superseded};
 use super::watch::SumpWatch;
 use crate::advice::MixerCheck;
-use crate::signal::Drift;
 use crate::units::{Quantity, Span, Timestamp};
-
-/// A hand reading is held against what the channels say now if it is not older
-/// than this. Choice: within half an hour a sump seldom moves by as much as a
-/// hand reading may differ, unless something is added.
-const FRESH: Span = Span::from_mins(30);
 
 /// Alarms that are named to somebody who named another.
 const NAMED: usize = 3;
@@ -283,73 +278,6 @@ impl SumpWatch {
         Said::Mixer { mixer, ratio }
     }
 
-    /// Holds a hand reading against the inline channels of the same quantity:
-    /// against what they say now if it is fresh and they show the mix that was
-    /// read, or against what they said when the entry came that it corrects.
-    fn compare(
-        &self,
-        quantity: Quantity,
-        by_hand: f64,
-        time: Timestamp,
-        superseded: Option<&Superseded>,
-    ) -> Vec<Comparison> {
-        let near = |one: &&Superseded| time >= one.time - FRESH && time <= one.time + FRESH;
-        let corrected = superseded.filter(near).map(|one| &one.said);
-        let mut comparisons = Vec::new();
-        for (ix, setup) in self.setup.channels.iter().enumerate() {
-            if setup.quantity != quantity {
-                continue;
-            }
-            let then = corrected.and_then(|said| inline_of(said, &setup.name));
-            let fresh = time >= self.now - FRESH && !self.channels[ix].is_silent(setup, self.now);
-            let now = || self.value_of(ix).filter(|_| self.reads_alike(quantity));
-            let now = fresh.then(now).flatten();
-            // What moves fast the smoothed value follows a little later.
-            let newest = now
-                .filter(|_| then.is_none())
-                .and(self.channels[ix].newest());
-            let differs = |shown: f64| (shown - by_hand).abs() > setup.hand_tolerance;
-            if let Some(inline) = then.or(now) {
-                comparisons.push(Comparison {
-                    channel: setup.name.to_string(),
-                    inline: Some(inline),
-                    by_hand: Some(by_hand),
-                    doubted: differs(inline) && newest.is_none_or(differs),
-                });
-            }
-        }
-        comparisons
-    }
-
-    /// Whether a probe shows what somebody reads by hand at the same time: not
-    /// while something mixes in, nor before it is flushed.
-    fn reads_alike(&self, quantity: Quantity) -> bool {
-        let sampled = !matches!(
-            quantity,
-            Quantity::Level | Quantity::Volume | Quantity::Temperature
-        );
-        !sampled || (self.dosing.mixing_until.is_none() && self.pumps_flush())
-    }
-
-    fn judge_doubts(&mut self, channels: &[String], out: &mut Vec<Effect>) {
-        for ix in 0..self.channels.len() {
-            let name = &*self.setup.channels[ix].name;
-            if channels.iter().any(|channel| channel == name) {
-                let doubted = self.remembered.doubted(name).unwrap_or(false);
-                let compared = self.remembered.compared(name);
-                let tolerance = self.setup.channels[ix].hand_tolerance;
-                let drift = Drift::told_by(&compared, tolerance);
-                self.channels[ix].instrument.set_drift(drift);
-                if !doubted {
-                    // Whatever the balance thought of it: a hand reading agrees.
-                    self.channels[ix].instrument.forbidden_drift(self.now, None);
-                    self.prism_agrees(ix);
-                }
-                self.watch_doubt(ix, doubted, out);
-            }
-        }
-    }
-
     /// An acknowledgement that was superseded has no effect, unless another
     /// one stands.
     fn take_back_acknowledgement(&mut self, said: &Said, by: Option<&str>, out: &mut Vec<Effect>) {
@@ -377,26 +305,4 @@ pub(super) fn told_by<'a>(by: Option<&'a str>, reason: Option<&'a str>) -> Told<
         reason,
         because: None,
     }
-}
-
-/// What the channel said in this comparison.
-fn inline_of(said: &Said, channel: &str) -> Option<f64> {
-    let Said::Channels(comparisons) = said else {
-        return None;
-    };
-    let mut comparisons = comparisons.iter();
-    comparisons.find(|one| one.channel == channel)?.inline
-}
-
-/// The channels that either spoke of.
-fn channels_of(before: Option<&Said>, now: &Said) -> Vec<String> {
-    let spoken = before.into_iter().chain([now]);
-    let comparisons = spoken.filter_map(|said| match said {
-        Said::Channels(comparisons) => Some(comparisons),
-        _ => None,
-    });
-    comparisons
-        .flatten()
-        .map(|one| one.channel.clone())
-        .collect()
 }

@@ -31,6 +31,7 @@ mod evidence;
 mod figures;
 mod findings;
 mod findings_plan;
+mod hand_readings;
 mod input;
 mod instrument;
 mod instrument_words;

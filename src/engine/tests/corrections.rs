@@ -112,6 +112,21 @@ fn a_slip_of_the_pen_ends_its_doubt_when_it_is_corrected() {
 }
 
 #[test]
+fn a_hand_reading_beyond_a_limit_that_nobody_is_told_of_counts_for_more() {
+    // The window ends at 3.2 °Bx; 0.25 °Bx is within what a hand reading may differ.
+    let told_of = |shown: f64, read: f64| {
+        let mut bench = Bench::new();
+        bench.run(0..60, shown, 900.0);
+        bench.write(entry("a", None, minute(60), by_hand(read)), minute(60));
+        bench.alarms()
+    };
+    assert_eq!(told_of(8.0, 3.95), [], "both inside");
+    let lean = told_of(6.4, 3.15);
+    assert_eq!(lean, [told("disagrees.brix", Transition::Raised)]);
+    assert_eq!(told_of(6.2, 3.15), [], "too near to tell");
+}
+
+#[test]
 fn a_value_read_long_ago_is_not_held_against_what_the_probe_says_now() {
     let mut bench = Bench::new();
     bench.run(0..120, 8.0, 900.0);

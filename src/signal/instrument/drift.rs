@@ -26,17 +26,17 @@ pub struct Drift {
     pub since: Timestamp,
     /// The newest difference, instrument less hand, in the quantity's unit.
     pub difference: f32,
-    /// Whether that is more than a hand reading may differ.
+    /// Whether that is more than a hand reading may differ, or doubted beside that.
     pub beyond: bool,
 }
 
 impl Drift {
     /// The drift that comparisons since the probe was last touched show, oldest
-    /// first. One difference beyond `tolerance` is enough; within it three on
-    /// one side must grow.
-    pub fn told_by(compared: &[Compared], tolerance: f64) -> Option<Drift> {
+    /// first. One difference beyond `tolerance`, or that is `doubted` for another
+    /// reason, is enough; within it three on one side must grow.
+    pub fn told_by(compared: &[Compared], tolerance: f64, doubted: bool) -> Option<Drift> {
         let newest = compared.last()?;
-        let beyond = newest.difference.abs() > tolerance;
+        let beyond = doubted || newest.difference.abs() > tolerance;
         let run = compared.iter().rev();
         let run: Vec<&Compared> = run
             .take_while(|one| one.difference * newest.difference > 0.0)
@@ -68,7 +68,7 @@ mod tests {
                 difference,
             })
             .collect();
-        Drift::told_by(&compared, 0.3)
+        Drift::told_by(&compared, 0.3, false)
     }
 
     fn day(day: i64) -> Timestamp {
