@@ -78,6 +78,7 @@ enum Job {
     Filled,
     Refill(f64),
     SetAside(String),
+    Called(String, String),
 }
 
 /// The crew of one sump.
@@ -101,6 +102,8 @@ pub(crate) struct Crew {
     water_left_l: f64,
     /// When the sump is to be emptied, until it is filled anew.
     recharging: Option<Timestamp>,
+    /// Until when somebody who came from home is there.
+    called_until: Option<Timestamp>,
     pub(crate) slips: Vec<Slip>,
     pub(crate) handled: Vec<Timestamp>,
     pub(crate) made: Made,
@@ -122,6 +125,7 @@ impl Crew {
             round_asked: false,
             water_left_l: 0.0,
             recharging: None,
+            called_until: None,
             slips: Vec::new(),
             handled: Vec::new(),
             made: Made::default(),
@@ -157,9 +161,7 @@ impl Crew {
             JournalBody::Alarm(alarm) => self.hear_alarm(alarm, line.time),
             JournalBody::Advice { advice } if advice.dose.is_some() => {
                 self.newest = Some(Arc::clone(advice));
-                let mut standing = self.standing.keys();
-                let asked = standing.any(|one| reaction(one) == Reaction::Dose);
-                if asked && !self.dosing() {
+                if self.is_dose_asked() && !self.dosing() {
                     let due = self.soon(line.time, VISIT_MIN);
                     self.plan(due, Job::Visit("concentration.low".into()));
                 }
@@ -169,6 +171,12 @@ impl Crew {
             }
             _ => {}
         }
+    }
+
+    /// Whether an alarm stands that asks for a dose.
+    fn is_dose_asked(&self) -> bool {
+        let mut standing = self.standing.keys();
+        standing.any(|one| reaction(one) == Reaction::Dose)
     }
 
     fn dosing(&self) -> bool {
@@ -232,8 +240,9 @@ impl Crew {
         let now = sump.now();
         self.plan_day(sump);
         let mut entries = Vec::new();
-        let is_there = crew_is_there(now);
-        let can = |job: &Job| is_there || matches!(job, Job::SetAside(_));
+        let is_there = crew_is_there(now) || self.called_until.is_some_and(|until| now < until);
+        let from_home = |job: &Job| matches!(job, Job::SetAside(_) | Job::Called(..));
+        let can = |job: &Job| is_there || from_home(job);
         let mut due: Vec<(Timestamp, Job)> = self
             .jobs
             .extract_if(.., |(due, job)| *due <= now && can(job))
@@ -304,6 +313,7 @@ impl Crew {
             Job::Filled => self.filled(sump, entries),
             Job::Refill(litres) => self.refill(litres, sump, entries),
             Job::SetAside(condition) => self.set_aside(condition, sump.now(), entries),
+            Job::Called(alarm, condition) => self.called(alarm, condition, sump, entries),
         }
     }
 
@@ -311,7 +321,9 @@ impl Crew {
     fn top_up(&mut self, sump: &mut YearSump, entries: &mut Vec<EntryKind>) {
         let until_changed = self.recharging.map(|due| due - sump.now());
         let changed_soon = until_changed.is_some_and(|left| left < LEFT_AS_IT_IS);
-        if sump.filled() >= TOP_UP_BELOW || changed_soon || self.dosing() {
+        // Whoever comes for the alarm gives what the message says.
+        let is_advised = self.newest.is_some() && self.is_dose_asked();
+        if sump.filled() >= TOP_UP_BELOW || changed_soon || is_advised || self.dosing() {
             return;
         }
         let working = sump.spec().working_l;
@@ -323,10 +335,12 @@ impl Crew {
                 None => self.mend_probe(Channel::Brix, sump, entries),
             }
         }
-        let (strength, mut gives) = match as_water {
-            true => (0.0, 0.0),
-            false => (sump.spec().mixer_pct, sump.mixer_gives_pct()),
+        let strength = match as_water {
+            true => 0.0,
+            false if self.is_low_told() => self.fill_strength(litres, sump, entries),
+            false => sump.spec().mixer_pct,
         };
+        let mut gives = sump.mixer_gives_pct() * strength / sump.spec().mixer_pct;
         self.water_left_l -= litres;
         let draw = self.chance.even();
         let mut written = litres;
@@ -361,6 +375,24 @@ impl Crew {
         if !unlogged {
             entries.push(addition(written, strength, None));
         }
+    }
+
+    fn is_low_told(&self) -> bool {
+        let mut standing = self.standing.keys();
+        standing.any(|one| one.starts_with("volume.low"))
+    }
+
+    /// As the message of a low volume asks, the mix is read before it is topped up:
+    /// what the mixer is set to leads to the target, in halves of a percent.
+    fn fill_strength(&self, litres: f64, sump: &mut YearSump, entries: &mut Vec<EntryKind>) -> f64 {
+        let reading = brix_by_hand(sump);
+        let spec = *sump.spec();
+        let read = (value_of(&reading) - spec.water_zero_brix) * spec.product.factor;
+        entries.push(reading);
+        let there = spec.working_l * sump.filled();
+        let target = spec.product.target_pct;
+        let strength = (target * (there + litres) - read * there) / litres;
+        (2.0 * strength).round().clamp(0.0, 4.0 * target) / 2.0
     }
 
     /// Whether what is shown lies nearer to the upper limit than to the target:

@@ -1,8 +1,8 @@
-//! Who is on call while nobody is in the plant: looks at the message, and sets
-//! aside until the next shift what can wait for it.
+//! Who is on call while nobody is in the plant: comes for what is urgent, looks at
+//! the message of the rest, and sets aside until the next shift what can wait for it.
 
 use sumpward::engine::{AlarmLine, EntryKind, Priority};
-use sumpward::simulate::year::{crew_is_there, next_attendance};
+use sumpward::simulate::year::{YearSump, crew_is_there, next_attendance};
 use sumpward::units::{Span, Timestamp};
 
 use super::entries::shelve;
@@ -10,7 +10,11 @@ use super::{Crew, Job};
 
 /// Minutes until a message is looked at (choice).
 const LOOKS_MIN: (f64, f64) = (10.0, 240.0);
-/// Nobody is woken: from and until then messages are looked at, h of the day.
+/// Minutes until somebody has come for what is urgent, at any hour (choice).
+const COMES_MIN: (f64, f64) = (45.0, 150.0);
+/// So long whoever came stays, and then goes, whatever still stands.
+const STAYS: Span = Span::from_hours(3);
+/// Nobody is woken for the rest: from and until then messages are looked at, h of the day.
 const AWAKE_H: (f64, f64) = (7.0, 22.0);
 /// What the next shift finds within so many hours anyway is left to it.
 const LEFT_TO_SHIFT_H: i64 = 10;
@@ -27,6 +31,12 @@ impl Crew {
         (now, there): (Timestamp, Timestamp),
     ) {
         if alarm.priority == Priority::High {
+            let minutes = self.chance.between(COMES_MIN.0, COMES_MIN.1);
+            let comes = now + Span::from_millis((60_000.0 * minutes) as i64);
+            if !crew_is_there(comes) && comes < there {
+                let job = Job::Called(alarm.id.clone(), condition.to_owned());
+                self.plan(comes, job);
+            }
             return;
         }
         let minutes = self.chance.between(LOOKS_MIN.0, LOOKS_MIN.1);
@@ -34,6 +44,26 @@ impl Crew {
         if !crew_is_there(looks) && there - looks > Span::from_hours(LEFT_TO_SHIFT_H) {
             self.plan(looks, Job::SetAside(condition.to_owned()));
         }
+    }
+
+    /// Whoever came takes the alarm on and does what a shift would.
+    pub(super) fn called(
+        &mut self,
+        alarm: String,
+        condition: String,
+        sump: &mut YearSump,
+        entries: &mut Vec<EntryKind>,
+    ) {
+        if !self.standing.contains_key(&condition) {
+            return;
+        }
+        let stays = sump.now() + STAYS;
+        self.called_until = Some(stays);
+        self.jobs
+            .retain(|(_, job)| !matches!(job, Job::Acknowledge(of) if *of == alarm));
+        entries.push(EntryKind::Acknowledge { alarm });
+        self.visit(&condition, sump, entries);
+        self.plan(stays, Job::SetAside(condition));
     }
 
     pub(super) fn set_aside(
