@@ -334,6 +334,7 @@ impl SumpWatch {
                 Some(Rule::Own(own)) => Some(Arc::clone(&own.words)),
                 _ => None,
             },
+            silent_with: self.fell_silent_with(alarm, annunciated),
             source: None,
             stock: None,
             forward: None,

@@ -147,6 +147,10 @@ pub struct AlarmLine {
     /// Until when it is shelved.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub until: Option<Timestamp>,
+    /// The other channels that fell silent with the one that it is about, where
+    /// people are told of something new.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub silent_with: Vec<Arc<str>>,
     /// The source that it is about, where it is about one.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub source: Option<Box<SourceLost>>,

@@ -56,6 +56,7 @@ mod remembered;
 mod setup;
 mod shard;
 mod signals;
+mod silence;
 mod snapshot;
 mod source_gone;
 mod start_up;

@@ -368,6 +368,7 @@ impl PlantWatch {
             until: life.shelved_until(),
             own: None,
             evidence: None,
+            silent_with: Vec::new(),
             source: None,
             stock: None,
             forward: None,

@@ -186,7 +186,10 @@ impl SumpWatch {
         }
         let failed = self.instrument_judgement(channel).reason == Some(InstrumentReason::Fault);
         let told = self.instrument_alarm_stands(channel);
-        (failed && told).then(|| Suppressor::Instrument(self.name_of(channel)))
+        let by_instrument = || Suppressor::Instrument(self.name_of(channel));
+        (failed && told)
+            .then(by_instrument)
+            .or_else(|| self.of_silent_together(channel))
     }
 
     fn of_rule(&self, alarm: AlarmIx, rule: &Rule) -> Option<Suppressor> {

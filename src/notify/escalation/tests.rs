@@ -77,6 +77,7 @@ fn line(priority: Priority, transition: Transition, state: AlarmState) -> AlarmL
         because: None,
         until: None,
         own: None,
+        silent_with: Vec::new(),
         source: None,
         evidence: None,
         stock: None,

@@ -50,6 +50,10 @@ pub(super) fn alarm(condition: Condition, transition: Transition) -> AlarmLine {
         because: None,
         until: None,
         own: None,
+        silent_with: match &condition {
+            Condition::Silent(_) => vec!["ph-2".into(), "level-2".into()],
+            _ => Vec::new(),
+        },
         source: sample_plant::source(&condition),
         stock: sample_plant::stock(&condition),
         forward: sample_plant::forward(&condition),
