@@ -150,6 +150,9 @@ impl SumpWatch {
             }
             Some(Method::TestStrip | Method::Meter | Method::DipSlide) | None => return,
         }
+        if matches!(method, Some(Method::Titration | Method::Laboratory)) {
+            self.hold_witness_against(percent, time);
+        }
         self.pair_methods();
     }
 

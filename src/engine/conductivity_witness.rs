@@ -28,6 +28,10 @@ const STEADY: Span = Span::from_hours(1);
 /// three, as readings and points are read together.
 const SURE: f64 = 3.0;
 
+/// A titration is of the mix as it is now for so long. Choice: a sump seldom changes
+/// within it by what titrations differ.
+const TITRATED_NOW: Span = Span::from_hours(2);
+
 /// How concentration and conductivity stood beside each other.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(default)]
@@ -142,6 +146,18 @@ impl SumpWatch {
             self.points_of(channel, SURE * self.setup.channels[channel].uncertainty)
         });
         (room / 2.0).max(sure)
+    }
+
+    /// Somebody titrated so much, %: what bears the refractometer out shows that the
+    /// conductivity went another way, as where mix was lost with its minerals and
+    /// fresh mix put in.
+    pub(super) fn hold_witness_against(&mut self, titrated_pct: f64, time: Timestamp) {
+        let fresh = (self.now - time).millis().abs() <= TITRATED_NOW.millis();
+        let shown = self.signal(Quantity::Concentration).filter(|_| fresh);
+        let least = self.least_beyond_conductivity();
+        if shown.is_some_and(|shown| shown - titrated_pct < least / 2.0) {
+            self.conductivity_witness.begin_anew();
+        }
     }
 
     fn sees_one_mix(&self) -> bool {

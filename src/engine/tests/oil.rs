@@ -122,6 +122,23 @@ fn what_a_hand_refractometer_reads_too_and_no_conductivity_is_oil_until_it_is_ti
 }
 
 #[test]
+fn a_titration_that_bears_the_reading_out_is_not_asked_for_again() {
+    let mut sump = kept_for_a_week();
+    // Mix was lost with its minerals, and fresh mix put in.
+    grow(&mut sump, 5, 0.35, 0.0);
+    by_hand(&mut sump, 4.55);
+    sump.run(DAY / 2, 4.55, 9.2, 2400.0);
+    let of_oil = |sump: &Sump| told(sump).iter().filter(|one| *one == "tramp_oil").count();
+    assert_eq!(of_oil(&sump), 1);
+    titrate(&mut sump, 8.7);
+    sump.write("wiped", None, event(HappeningKind::ProbeCleaned, None));
+    sump.run(30, 4.55, 9.2, 2400.0);
+    by_hand(&mut sump, 4.55);
+    sump.run(2 * DAY, 4.55, 9.2, 2400.0);
+    assert_eq!(of_oil(&sump), 1, "{:?}", told(&sump));
+}
+
+#[test]
 fn a_rich_mix_that_conducts_as_much_is_told_as_such() {
     let mut sump = kept_for_a_week();
     by_hand(&mut sump, 4.2);
