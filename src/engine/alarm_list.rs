@@ -159,6 +159,14 @@ impl AlarmList {
     }
 }
 
+impl SumpSetup {
+    /// Names of the alarms that it can have.
+    pub fn alarm_names(&self) -> impl Iterator<Item = String> {
+        let specs = specs(self).into_iter();
+        specs.map(|spec| spec.condition.to_string())
+    }
+}
+
 fn specs(setup: &SumpSetup) -> Vec<AlarmSpec> {
     let limits = setup.limits.iter().map(|limit| AlarmSpec {
         condition: Condition::Limit(limit.signal, limit.level),

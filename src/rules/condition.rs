@@ -71,6 +71,9 @@ pub enum Condition {
 }
 
 impl Condition {
+    /// First words of the conditions that are the plant's and no sump's.
+    pub const OF_PLANT: [&str; 5] = ["source", "stock", "forward", "disk", "start_up"];
+
     /// Whether a dose is what this calls for.
     pub fn calls_for_dose(&self) -> bool {
         match self {
@@ -293,6 +296,19 @@ mod tests {
                 }
             }
         }
+    }
+
+    #[test]
+    fn conditions_of_the_plant_begin_with_its_words() {
+        let name = || Arc::<str>::from("a");
+        let of_plant = [
+            Condition::Source(name()),
+            Condition::Stock(name()),
+            Condition::Forward(name()),
+            Condition::Disk,
+            Condition::StartUp,
+        ];
+        assert_eq!(of_plant.map(|one| one.kind()), Condition::OF_PLANT);
     }
 
     #[test]

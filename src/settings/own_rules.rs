@@ -6,7 +6,7 @@ use std::thread;
 use jiff::tz::TimeZone;
 
 use crate::engine::{AlarmManner, OwnAlarm, OwnWords, Priority, Rule, RuleSetup, SumpSetup};
-use crate::rules::own::{OwnMistake, OwnRule};
+use crate::rules::own::{OwnMistake, OwnReach, OwnRule};
 use crate::units::{Parse, Span};
 
 use super::contacts::places;
@@ -84,12 +84,8 @@ pub(super) fn connect(rules: &[OwnRuleSetup], sumps: &mut [SumpSetup], zone: &Ti
     }
 }
 
-/// Reads every rule; nothing stands in place of one that is wrong.
-pub(super) fn own_rules(
-    review: &mut Review,
-    tables: Named,
-    sumps: &[String],
-) -> Vec<Option<OwnRuleSetup>> {
+/// Reads every rule.
+pub(super) fn own_rules(review: &mut Review, tables: Named, sumps: &[String]) -> OwnRules {
     let at = KeyPath::root().key("rule");
     let tables = tables.unwrap_or_default();
     if tables.len() > MOST_RULES {
@@ -97,14 +93,17 @@ pub(super) fn own_rules(
         let allowed = format!("at most {MOST_RULES}");
         review.tell(&at, Problem::OutOfRange { found, allowed });
     }
-    let mut rules = Vec::new();
+    let (mut rules, mut wrong) = (Vec::new(), Vec::new());
     for (name, part) in tables {
         let at = at.key(&name);
         review.name(&at, &name);
         let raw: RawOwnRule = review.take(&at, part);
-        rules.push(own_rule(review, &at, &name, raw, sumps));
+        match own_rule(review, &at, &name, raw, sumps) {
+            Some(rule) => rules.push(rule),
+            None => wrong.push(name),
+        }
     }
-    rules
+    OwnRules { rules, wrong }
 }
 
 fn own_rule(
@@ -206,25 +205,40 @@ fn delay(review: &mut Review, path: &KeyPath, written: Option<&Written>) -> Opti
     review.within(path, span, range, |span| span.to_string())
 }
 
-/// Tells each rule that asks whether a channel is silent, or disagrees, that
-/// none of its sumps has: it could never hold.
-pub(super) fn check_channels(
-    review: &mut Review,
-    rules: &[Option<OwnRuleSetup>],
-    sumps: &[SumpSetup],
-) {
-    for rule in rules.iter().flatten() {
-        let watched = || rule.sumps.iter().filter_map(|place| sumps.get(*place));
-        for condition in rule.rule.conditions() {
-            let Some(("silent" | "disagrees", channel)) = condition.split_once('.') else {
-                continue;
-            };
-            let channels = || watched().flat_map(|sump| &sump.channels);
-            if channels().all(|known| *known.name != *channel) {
-                let path = KeyPath::root().key("rule").key(&rule.name).key("when");
-                let known = channels().map(|known| &*known.name);
-                review.unknown_name(&path, "channel", channel, known);
-            }
+/// The rules, and the names of those that are wrong.
+#[derive(Debug)]
+pub(super) struct OwnRules {
+    rules: Vec<OwnRuleSetup>,
+    wrong: Vec<String>,
+}
+
+impl OwnRules {
+    /// All of them; nothing where one is wrong.
+    pub(super) fn all_right(self) -> Option<Vec<OwnRuleSetup>> {
+        self.wrong.is_empty().then_some(self.rules)
+    }
+
+    /// Tells each rule that asks for alarms or signals that none of its sumps can
+    /// have. What only some of them have is not there at the others.
+    pub(super) fn check_reach(&self, review: &mut Review, sumps: &[SumpSetup]) {
+        for rule in &self.rules {
+            let mistakes = rule.rule.out_of_reach(&self.reach(rule, sumps));
+            let path = KeyPath::root().key("rule").key(&rule.name).key("when");
+            review.tell_unknown(&path, mistakes);
         }
+    }
+
+    fn reach(&self, rule: &OwnRuleSetup, sumps: &[SumpSetup]) -> OwnReach {
+        let mut reach = OwnReach::default();
+        for sump in rule.sumps.iter().filter_map(|place| sumps.get(*place)) {
+            reach.alarms.extend(sump.alarm_names());
+            let channels = sump.channels.iter();
+            reach.measured.extend(channels.map(|one| one.quantity));
+        }
+        let beside = |other: &&OwnRuleSetup| other.sumps.iter().any(|one| rule.sumps.contains(one));
+        let others = self.rules.iter().filter(beside).map(|other| &*other.name);
+        let names = others.chain(self.wrong.iter().map(String::as_str));
+        reach.alarms.extend(names.map(|name| format!("own.{name}")));
+        reach
     }
 }

@@ -94,6 +94,18 @@ impl Review {
         }
     }
 
+    /// Writes down what a text refers to and there is not, unless it may stand in
+    /// what could not be read.
+    pub(super) fn tell_unknown(
+        &mut self,
+        path: &KeyPath,
+        problems: impl IntoIterator<Item = impl Into<Problem>>,
+    ) {
+        if self.complete {
+            self.tell_each(path, problems);
+        }
+    }
+
     /// Whether this setting, or a table that it stands in, was told already.
     fn is_told(&self, path: &KeyPath) -> bool {
         let mut path = Some(path.clone());

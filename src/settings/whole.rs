@@ -175,10 +175,10 @@ fn build(review: &mut Review, raw: RawSettings, base: &Path) -> Option<Settings>
         mixers::connect(mixers, setups);
     }
     if let Some(setups) = &setups {
-        own_rules::check_channels(review, &own_rules, setups);
+        own_rules.check_reach(review, setups);
     }
     mixers?;
-    let own_rules = all(own_rules);
+    let own_rules = own_rules.all_right();
     if let (Some(own_rules), Some(setups), Some(plant)) = (&own_rules, &mut setups, &plant) {
         own_rules::connect(own_rules, setups, &plant.time_zone);
     }

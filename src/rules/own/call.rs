@@ -4,7 +4,7 @@ use cel::common::ast::{CallExpr, Expr, IdedExpr, LiteralValue};
 
 use crate::units::Quantity;
 
-use super::super::LimitLevel;
+use super::super::Condition;
 use super::check::{Check, asked};
 use super::functions::{Function, OwnFunction};
 use super::mistake::OwnFault;
@@ -13,6 +13,9 @@ use super::tree::{Number, Pick, Tree, Truth, Whole};
 
 /// Most numbers to pick one from. Choice.
 const MOST_PICKED: usize = 8;
+/// Longest name of an alarm, in bytes: its first word, and a name of 64 with what
+/// goes with it.
+const LONGEST_CONDITION: usize = 130;
 
 impl Check<'_> {
     /// What a function makes.
@@ -31,7 +34,7 @@ impl Check<'_> {
             (Function::HasValue, [value]) => self.has_value(function, value),
             (Function::Active | Function::SinceReading | Function::SinceEntry, [word]) => {
                 let (label, unit, what) = self.asked_by_word(function, word)?;
-                let place = self.ask(at, &label, unit, what.clone())?;
+                let place = self.ask(word, &label, unit, what.clone())?;
                 Some(asked(place, &what))
             }
             (Function::Double, [part]) => self.double(function, part),
@@ -86,26 +89,19 @@ impl Check<'_> {
         Some((format!("{}(\"{word}\")", function.name), unit, what))
     }
 
-    /// Whether a condition can have this name: words with points between them,
-    /// and of a signal one of its limits.
+    /// Whether an alarm of a sump can have this name: words with points between
+    /// them. Which there are depends on the sump.
     fn is_condition(&mut self, at: &IdedExpr, name: &str) -> Option<()> {
         let of_word =
             |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '_' || c == '-';
         let is_word = |word: &str| !word.is_empty() && word.chars().all(of_word);
-        if name.len() > 130 || !name.contains('.') || !name.split('.').all(is_word) {
-            let name: String = name.chars().take(40).collect();
-            return self.tell(at, OwnFault::BadCondition(name));
+        let shown = || name.chars().take(40).collect();
+        if name.len() > LONGEST_CONDITION || !name.split('.').all(is_word) {
+            return self.tell(at, OwnFault::BadCondition(shown()));
         }
-        let (signal, level) = name.split_once('.').unwrap_or((name, ""));
-        if Quantity::ALL
-            .iter()
-            .any(|quantity| quantity.name() == signal)
-        {
-            let levels = LimitLevel::ALL.map(LimitLevel::name);
-            let others = ["low_ahead", "high_ahead", "excess", "excess_high"];
-            if !levels.contains(&level) && !others.contains(&level) {
-                return self.unknown(at, "limit", level, levels.into_iter());
-            }
+        let first = name.split('.').next().unwrap_or_default();
+        if Condition::OF_PLANT.contains(&first) {
+            return self.tell(at, OwnFault::OfPlant(shown()));
         }
         Some(())
     }
@@ -132,6 +128,7 @@ impl Check<'_> {
             _ => return self.wrong(at, function),
         };
         let place = self.ask(at, &label, unit, what.clone())?;
+        self.may_be_missing(place);
         Some(Truth::HasValue(place, what).into())
     }
 

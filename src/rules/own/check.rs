@@ -25,6 +25,10 @@ pub(super) struct Question {
     pub(super) label: Box<str>,
     pub(super) unit: &'static str,
     pub(super) asked: Asked,
+    /// The byte of the text at which it is asked for first.
+    pub(super) at: usize,
+    /// Whether the rule asks with `has_value` if it is there.
+    pub(super) may_be_missing: bool,
 }
 
 /// The tree of the rule, and what it asks for.
@@ -220,9 +224,16 @@ impl Check<'_> {
                 label: label.into(),
                 unit,
                 asked,
+                at: self.start(at),
+                may_be_missing: false,
             });
         }
         Place::try_from(place).ok()
+    }
+
+    /// The rule goes on without this value where it is not there.
+    pub(super) fn may_be_missing(&mut self, place: Place) {
+        self.questions[usize::from(place)].may_be_missing = true;
     }
 
     fn call(&mut self, at: &IdedExpr, call: &CallExpr) -> Option<Tree> {

@@ -2,8 +2,9 @@
 //!
 //! A step is one part of the tree, one item of a list, one condition's name
 //! looked up. Each part is worked out at most once and refers to nothing but
-//! the parts below it: there are no loops, no functions of the plant's own and
-//! no rules that ask for rules, so the sum of the parts bounds every run.
+//! the parts below it: there are no loops and no functions of the plant's own,
+//! and who asks for another rule is told how its alarm stood before, so the sum of
+//! the parts bounds every run.
 
 use super::names::TruthSource;
 use super::tree::{Number, Truth, Whole, Word};

@@ -159,6 +159,23 @@ pub enum OwnFault {
         "\"{0}\" is no name of a condition; write it as in topics, for example \"concentration.low\""
     )]
     BadCondition(String),
+    /// An alarm of the plant, not of a sump.
+    #[error("\"{0}\" is an alarm of the plant; a rule can ask for alarms of its sump only")]
+    OfPlant(String),
+    /// An alarm that no sump of the rule can have.
+    #[error("there is no alarm \"{found}\" at the sumps of this rule{}", offer_alarm(.found, .known))]
+    NoSuchAlarm {
+        /// What was found.
+        found: String,
+        /// Every one that there is.
+        known: Vec<String>,
+    },
+    /// A signal that no sump of the rule measures.
+    #[error(
+        "no sump of this rule has a channel that measures {0}, so that the rule says nothing of \
+         it; add one, or ask with has_value(…) where it may be missing"
+    )]
+    NotMeasured(String),
     /// A rule that is not true or false.
     #[error(
         "the rule must be true or false (bool), and this is {0}; compare it with something, as concentration < 5.0"
@@ -176,6 +193,21 @@ fn offer(found: &str, known: &[&'static str]) -> String {
         Some(word) => format!("; did you mean \"{word}\"?"),
         None if known.len() <= 20 => format!("; there are {}", known.join(", ")),
         None => "; they are listed in the README under \"Own rules\"".to_owned(),
+    }
+}
+
+/// The nearest name; else those that begin as it does.
+fn offer_alarm(found: &str, known: &[String]) -> String {
+    const MOST: usize = 8;
+    if let Some(name) = nearest(found, known.iter().map(String::as_str)) {
+        return format!("; did you mean \"{name}\"?");
+    }
+    let first = |name: &str| name.split('.').next().map(str::to_owned);
+    let alike = known.iter().filter(|name| first(name) == first(found));
+    let alike: Vec<&str> = alike.map(String::as_str).take(MOST).collect();
+    match alike.is_empty() {
+        true => "; write it as in topics, for example \"concentration.low\"".to_owned(),
+        false => format!("; there are {}", alike.join(", ")),
     }
 }
 

@@ -21,6 +21,7 @@ mod mistake;
 mod names;
 mod operator;
 mod parse;
+mod reads;
 #[cfg(test)]
 mod tests;
 mod tree;
@@ -34,10 +35,10 @@ pub use functions::{Origin, OwnFunction};
 pub use kind::{Kind, OwnValue};
 pub use mistake::{OwnFault, OwnMistake};
 pub use names::{OwnEntry, OwnInputs, OwnName, WEEKDAYS};
+pub use reads::{OwnReach, OwnRead};
 
 use check::Question;
 use evaluate::Look;
-use names::{Asked, TruthSource};
 use tree::Truth;
 
 /// A rule, checked; copies share it.
@@ -109,15 +110,6 @@ impl OwnRule {
     /// Everything that it may ask for.
     pub fn asks(&self) -> impl Iterator<Item = &str> {
         self.0.questions.iter().map(|question| &*question.label)
-    }
-
-    /// Names of the conditions that it asks for.
-    pub fn conditions(&self) -> impl Iterator<Item = &Arc<str>> {
-        let questions = self.0.questions.iter();
-        questions.filter_map(|question| match &question.asked {
-            Asked::Truth(TruthSource::Active(condition)) => Some(condition),
-            _ => None,
-        })
     }
 
     /// What it says of these values.

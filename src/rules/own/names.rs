@@ -5,6 +5,7 @@ use std::sync::Arc;
 use crate::units::Quantity;
 
 use super::kind::{Kind, OwnValue};
+use Whence::{Beside, Fluid, Signal};
 
 /// The days of a week as rules write them, Monday first; the words of shifts.
 pub const WEEKDAYS: [&str; 7] = ["mon", "tue", "wed", "thu", "fri", "sat", "sun"];
@@ -18,7 +19,20 @@ pub struct OwnName {
     pub unit: &'static str,
     /// What it is, in words.
     pub what: &'static str,
+    pub(super) whence: Whence,
     pub(super) read: Asked,
+}
+
+/// Where a value comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Whence {
+    /// An instrument of one of these quantities, and nothing else.
+    Signal(&'static [Quantity]),
+    /// The fluid otherwise: read by hand, found by a laboratory, followed by the
+    /// model.
+    Fluid,
+    /// The settings, the pumps, entries or the clock.
+    Beside,
 }
 
 impl OwnName {
@@ -46,7 +60,7 @@ macro_rules! names {
     (@read $kind:ident $name:ident) => {
         Asked::$kind(|inputs| inputs.$name)
     };
-    ($($name:ident: $kind:ident($type:ty), $unit:literal, $what:literal;)*) => {
+    ($($name:ident: $kind:ident($type:ty), $whence:expr, $unit:literal, $what:literal;)*) => {
         /// What rules can ask for at one time of a sump; `None` is a value that
         /// is not there.
         #[derive(Debug, Clone, Default, PartialEq)]
@@ -69,52 +83,58 @@ macro_rules! names {
             name: stringify!($name),
             unit: $unit,
             what: $what,
+            whence: $whence,
             read: names!(@read $kind $name),
         },)*];
     };
 }
 
+/// Signals that more than one quantity gives: what is measured, or what stands in
+/// its place.
+pub(super) const CONCENTRATION: Whence = Signal(&[Quantity::Brix, Quantity::Concentration]);
+pub(super) const VOLUME: Whence = Signal(&[Quantity::Level, Quantity::Volume]);
+
 names! {
-    concentration: Number(f64), "%", "concentration by volume, as the sump's page tells it";
-    target: Number(f64), "%", "concentration that is wanted";
-    window_low: Number(f64), "%", "lowest concentration of the window";
-    window_high: Number(f64), "%", "highest concentration of the window";
-    brix: Number(f64), "°Bx", "refractometer reading";
-    ph: Number(f64), "pH", "acidity";
-    conductivity: Number(f64), "µS/cm", "conductivity at 25 °C";
-    temperature: Number(f64), "°C", "temperature of the fluid";
-    level: Number(f64), "m", "level above the lowest inside point of the vessel";
-    volume: Number(f64), "L", "volume of fluid in the sump";
-    working_volume: Number(f64), "L", "volume that the sump is to be kept at";
-    filled: Number(f64), "%", "volume as a share of the working volume";
-    flow: Number(f64), "L/min", "flow";
-    pressure: Number(f64), "bar", "pressure";
-    dissolved_oxygen: Number(f64), "mg/L", "dissolved oxygen";
-    redox: Number(f64), "mV", "redox potential";
-    hardness: Number(f64), "mg/L CaCO3", "total hardness";
-    chloride: Number(f64), "mg/L", "chloride";
-    nitrite: Number(f64), "mg/L", "nitrite";
-    bacteria: Number(f64), "CFU/mL", "bacteria by dip slide";
-    fungi: Number(f64), "CFU/mL", "yeasts and moulds by dip slide";
-    tramp_oil: Number(f64), "%", "oil that is not part of the mix";
-    evaporation: Number(f64), "L/d", "water that evaporates";
-    carry_off: Number(f64), "L/d", "mix that leaves with parts and chips";
-    beyond_usual: Number(f64), "L/h", "loss beyond what is usual; below 0 a gain";
-    holding_strength: Number(f64), "%", "strength of make-up that holds the concentration";
-    ph_per_week: Number(f64), "pH/week", "change of pH by its course of two weeks";
-    days_to_low_volume: Number(f64), "d", "time until the volume reaches its lower limit";
-    days_to_high_concentration: Number(f64), "d", "time until the concentration reaches its upper limit";
-    days_to_low_ph: Number(f64), "d", "time until pH reaches its lower limit";
-    charge_age: Number(f64), "d", "time since the charge began";
-    concentrate_used: Number(f64), "L", "concentrate that went in since the charge began";
-    water_used: Number(f64), "L", "water that went in since the charge began";
-    pumps_run: Truth(bool), "", "whether the circulation pumps run";
-    pumps_minutes: Number(f64), "min", "time since the pumps last started or stopped";
-    mixing: Truth(bool), "", "whether an addition is being mixed in";
-    in_shift: Truth(bool), "", "whether a shift of the sump is on";
-    hour: Whole(i64), "h", "hour of the day in the plant's zone, 0 to 23";
-    minute: Whole(i64), "min", "minute of that hour, 0 to 59";
-    weekday: Weekday(&'static str), "", "day of the week in the plant's zone, mon to sun";
+    concentration: Number(f64), CONCENTRATION, "%", "concentration by volume, as the sump's page tells it";
+    target: Number(f64), Beside, "%", "concentration that is wanted";
+    window_low: Number(f64), Beside, "%", "lowest concentration of the window";
+    window_high: Number(f64), Beside, "%", "highest concentration of the window";
+    brix: Number(f64), Signal(&[Quantity::Brix]), "°Bx", "refractometer reading";
+    ph: Number(f64), Signal(&[Quantity::Ph]), "pH", "acidity";
+    conductivity: Number(f64), Signal(&[Quantity::Conductivity]), "µS/cm", "conductivity at 25 °C";
+    temperature: Number(f64), Signal(&[Quantity::Temperature]), "°C", "temperature of the fluid";
+    level: Number(f64), Signal(&[Quantity::Level]), "m", "level above the lowest inside point of the vessel";
+    volume: Number(f64), VOLUME, "L", "volume of fluid in the sump";
+    working_volume: Number(f64), Beside, "L", "volume that the sump is to be kept at";
+    filled: Number(f64), VOLUME, "%", "volume as a share of the working volume";
+    flow: Number(f64), Signal(&[Quantity::Flow]), "L/min", "flow";
+    pressure: Number(f64), Signal(&[Quantity::Pressure]), "bar", "pressure";
+    dissolved_oxygen: Number(f64), Signal(&[Quantity::DissolvedOxygen]), "mg/L", "dissolved oxygen";
+    redox: Number(f64), Signal(&[Quantity::Redox]), "mV", "redox potential";
+    hardness: Number(f64), Fluid, "mg/L CaCO3", "total hardness";
+    chloride: Number(f64), Fluid, "mg/L", "chloride";
+    nitrite: Number(f64), Fluid, "mg/L", "nitrite";
+    bacteria: Number(f64), Fluid, "CFU/mL", "bacteria by dip slide";
+    fungi: Number(f64), Fluid, "CFU/mL", "yeasts and moulds by dip slide";
+    tramp_oil: Number(f64), Fluid, "%", "oil that is not part of the mix";
+    evaporation: Number(f64), Fluid, "L/d", "water that evaporates";
+    carry_off: Number(f64), Fluid, "L/d", "mix that leaves with parts and chips";
+    beyond_usual: Number(f64), Fluid, "L/h", "loss beyond what is usual; below 0 a gain";
+    holding_strength: Number(f64), Fluid, "%", "strength of make-up that holds the concentration";
+    ph_per_week: Number(f64), Fluid, "pH/week", "change of pH by its course of two weeks";
+    days_to_low_volume: Number(f64), Fluid, "d", "time until the volume reaches its lower limit";
+    days_to_high_concentration: Number(f64), Fluid, "d", "time until the concentration reaches its upper limit";
+    days_to_low_ph: Number(f64), Fluid, "d", "time until pH reaches its lower limit";
+    charge_age: Number(f64), Beside, "d", "time since the charge began";
+    concentrate_used: Number(f64), Beside, "L", "concentrate that went in since the charge began";
+    water_used: Number(f64), Beside, "L", "water that went in since the charge began";
+    pumps_run: Truth(bool), Beside, "", "whether the circulation pumps run";
+    pumps_minutes: Number(f64), Beside, "min", "time since the pumps last started or stopped";
+    mixing: Truth(bool), Beside, "", "whether an addition is being mixed in";
+    in_shift: Truth(bool), Beside, "", "whether a shift of the sump is on";
+    hour: Whole(i64), Beside, "h", "hour of the day in the plant's zone, 0 to 23";
+    minute: Whole(i64), Beside, "min", "minute of that hour, 0 to 59";
+    weekday: Weekday(&'static str), Beside, "", "day of the week in the plant's zone, mon to sun";
 }
 
 impl OwnInputs {

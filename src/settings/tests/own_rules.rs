@@ -31,7 +31,7 @@ fn a_rule_can_say_everything() {
 [rule.weekend]
 when = """
 weekday in ["sat", "sun"]
-  && days_to_low_volume < 1.0
+  && concentration < 5.0
   && !active("silent.brix")
 """
 title = "Dry over the weekend"
@@ -54,8 +54,9 @@ look_at = ["the level", "the mixer"]
     );
     assert!(rule.latched);
     assert_eq!(rule.look_at, ["the level", "the mixer"]);
-    let conditions: Vec<_> = rule.rule.conditions().map(|name| &**name).collect();
-    assert_eq!(conditions, ["silent.brix"]);
+    let asks: Vec<_> = rule.rule.asks().collect();
+    let asked = ["weekday", "concentration", "active(\"silent.brix\")"];
+    assert_eq!(asks, asked);
 }
 
 #[test]
@@ -92,7 +93,7 @@ when = \"pumps_run\"
             "z.toml:10:1: rule.c.whne: there is no such setting; did you mean \"when\"?",
             "z.toml:11:7: rule.d.when: is missing; write for example when = \"concentration < 5.0 && pumps_run\"",
             "z.toml:14:8: rule.e.when: expected text in quotes, found 5",
-            "z.toml:16:8: rule.f.when: there is no channel \"brxi\"; did you mean \"brix\"?",
+            "z.toml:16:8: rule.f.when: character 8: there is no alarm \"silent.brxi\" at the sumps of this rule; did you mean \"silent.brix\"?",
             "z.toml:17:7: rule: \"Großer\" cannot be the name of a setting: only letters, digits, - and _ can",
         ],
     );
@@ -104,6 +105,89 @@ fn a_mistake_in_several_lines_tells_its_line() {
         "[rule.a]\nwhen = '''\nph < 8.0\n  && flw < 3.0'''\n",
         &[
             "z.toml:2:8: rule.a.when: line 2, character 6: there is no value \"flw\"; did you mean \"flow\"?",
+        ],
+    );
+}
+
+/// Whatever the sump can have, and what another rule of it tells.
+#[test]
+fn every_alarm_of_a_sump_can_be_asked_for() {
+    let settings = read("").unwrap();
+    let mut names: Vec<String> = settings.sumps[0].alarm_names().collect();
+    for wanted in [
+        "loss",
+        "gain",
+        "mixer",
+        "dose_missed",
+        "contradicted",
+        "tramp_oil",
+        "factor",
+        "concentration.falling",
+        "concentration.rising",
+        "nitrite.watch",
+        "nitrite.act",
+        "souring.likely",
+        "silent.brix",
+        "refractive_factor.shifted",
+    ] {
+        assert!(
+            names.iter().any(|name| name == wanted),
+            "{wanted}: {names:?}"
+        );
+    }
+    names.push("own.r0".to_owned());
+    let rules = names.iter().enumerate().map(|(place, name)| {
+        format!("[rule.r{place}]\nwhen = 'pumps_run || active(\"{name}\")'\n")
+    });
+    let rules: String = rules.collect();
+    read(&rules).unwrap_or_else(|error| panic!("{error}"));
+}
+
+#[test]
+fn what_only_some_of_its_sumps_have_can_be_asked_for() {
+    let other = "\
+[sump.cell-b]
+fluid = \"soluble-a\"
+target = \"8 %\"
+working_volume = \"820 L\"
+vessel = { shape = \"rectangular\", length = \"1.6 m\", width = \"0.9 m\", height = \"0.65 m\" }
+[sump.cell-b.channel.ph]
+quantity = \"ph\"
+topic = \"cells/b/ph\"
+";
+    let rule = "[rule.a]\nwhen = 'ph < 8.0 || active(\"silent.ph\")'\n";
+    let rules = |of: &str| format!("{other}{rule}{of}");
+    assert!(read(&rules("")).is_ok());
+    assert!(read(&rules("sumps = [\"cell-b\"]\n")).is_ok());
+    let wrong = rules("sumps = [\"cell-a\"]\n");
+    told(
+        &wrong,
+        &[
+            "z.toml:10:8: rule.a.when: character 1: no sump of this rule has a channel that measures ph, so that the rule says nothing of it; add one, or ask with has_value(…) where it may be missing",
+            "z.toml:10:8: rule.a.when: character 20: there is no alarm \"silent.ph\" at the sumps of this rule; there are silent.brix",
+        ],
+    );
+}
+
+#[test]
+fn alarms_that_cannot_be_are_told() {
+    told(
+        "\
+[rule.a]
+when = 'active(\"souring.likly\") && !active(\"overdue.x\")'
+[rule.b]
+when = 'active(\"source.main\")'
+[rule.c]
+when = 'active(\"own.d\") || active(\"own.e\")'
+[rule.d]
+when = 'active(\"own.c\") &&'
+",
+        &[
+            "z.toml:2:8: rule.a.when: character 8: there is no alarm \"souring.likly\" at the sumps of this rule; did you mean \"souring.likely\"?",
+            "z.toml:2:8: rule.a.when: character 36: there is no alarm \"overdue.x\" at the sumps of this rule; did you mean \"overdue.ph\"?",
+            "z.toml:4:8: rule.b.when: character 8: \"source.main\" is an alarm of the plant; a rule can ask for alarms of its sump only",
+            "z.toml:6:8: rule.c.when: character 27: there is no alarm \"own.e\" at the sumps of this rule; did you mean \"own.a\"?",
+            "z.toml:8:8: rule.d.when: character 19: the rule ends here, and something is missing: a value, or a closing bracket or quote",
         ],
     );
 }

@@ -131,11 +131,65 @@ fn evidence_is_what_was_looked_at() {
 }
 
 #[test]
-fn a_rule_tells_the_conditions_that_it_asks_for() {
-    let text = "active(\"ph.low\") && !active(\"silent.brix\") || active(\"ph.low\")";
-    let rule = compile(text).unwrap();
-    let conditions: Vec<_> = rule.conditions().map(|name| &**name).collect();
-    assert_eq!(conditions, ["ph.low", "silent.brix"]);
+fn a_rule_tells_what_it_reads() {
+    let brix = [Quantity::Brix, Quantity::Concentration];
+    let level = [Quantity::Level, Quantity::Volume];
+    let only = |quantity: &'static Quantity| OwnRead::Signal(std::slice::from_ref(quantity));
+    for (text, reads, silence) in [
+        (
+            "concentration < 5.0 && hour > 3",
+            vec![OwnRead::Signal(&brix)],
+            false,
+        ),
+        (
+            "filled < 80 && pumps_run",
+            vec![OwnRead::Signal(&level)],
+            false,
+        ),
+        (
+            "minutes_since_reading('ph') > 60",
+            vec![only(&Quantity::Ph)],
+            true,
+        ),
+        ("!has_value(redox)", vec![only(&Quantity::Redox)], true),
+        (
+            "active('silent.ph-2')",
+            vec![OwnRead::Channel("ph-2")],
+            true,
+        ),
+        (
+            "active('instrument.ph-2')",
+            vec![OwnRead::Channel("ph-2")],
+            false,
+        ),
+        ("active('ph.low')", vec![only(&Quantity::Ph)], false),
+        (
+            "active('concentration.rising')",
+            vec![OwnRead::Signal(&brix)],
+            false,
+        ),
+        (
+            "active('volume.low_low')",
+            vec![OwnRead::Signal(&level)],
+            false,
+        ),
+        ("active('souring.likely')", vec![OwnRead::Fluid], false),
+        (
+            "hardness > 300 || days_to_low_ph < 2",
+            vec![OwnRead::Fluid; 2],
+            false,
+        ),
+        ("active('mixer') || active('overdue.ph')", vec![], false),
+        (
+            "!has_value(minutes_since_entry('note')) && in_shift",
+            vec![],
+            false,
+        ),
+    ] {
+        let rule = compile(text).unwrap();
+        assert_eq!(rule.reads().collect::<Vec<_>>(), reads, "{text}");
+        assert_eq!(rule.looks_for_silence(), silence, "{text}");
+    }
 }
 
 #[test]

@@ -233,12 +233,20 @@ fn wrong_rules_are_told_with_place_and_remedy() {
             "character 8: active takes the name of a condition, as \"concentration.low\"",
         ),
         (
-            "active(\"low\")",
-            "character 8: \"low\" is no name of a condition; write it as in topics, for example \"concentration.low\"",
+            "active(\"pH low\")",
+            "character 8: \"pH low\" is no name of a condition; write it as in topics, for example \"concentration.low\"",
         ),
         (
-            "active(\"concentration.lo\")",
-            "character 8: there is no limit \"lo\"; did you mean \"low\"?",
+            "active(\"ph.\")",
+            "character 8: \"ph.\" is no name of a condition; write it as in topics, for example \"concentration.low\"",
+        ),
+        (
+            "active(\"source.main\")",
+            "character 8: \"source.main\" is an alarm of the plant; a rule can ask for alarms of its sump only",
+        ),
+        (
+            "active(\"disk\")",
+            "character 8: \"disk\" is an alarm of the plant; a rule can ask for alarms of its sump only",
         ),
         (
             "activ(\"ph.low\")",
@@ -290,6 +298,59 @@ fn wrong_rules_are_told_with_place_and_remedy() {
         ),
     ] {
         assert_eq!(told(text).join(" | "), expected, "{text}");
+    }
+}
+
+#[test]
+fn what_no_sump_of_the_rule_has_is_told() {
+    let names = [
+        "concentration.low",
+        "silent.brix",
+        "silent.ph",
+        "loss",
+        "own.b",
+    ];
+    let reach = OwnReach {
+        alarms: names.map(str::to_owned).into(),
+        measured: [Quantity::Brix, Quantity::Ph].into(),
+    };
+    for (text, expected) in [
+        (
+            "active('loss') && active('silent.ph') || active('own.b')",
+            "",
+        ),
+        (
+            "concentration < 5 || ph < 8 || hardness > 300 || bacteria > 1000",
+            "",
+        ),
+        (
+            "has_value(redox) && redox < 0 && minutes_since_reading('ph') > 5",
+            "",
+        ),
+        (
+            "active('concentration.lo') && active('los')",
+            "character 8: there is no alarm \"concentration.lo\" at the sumps of this rule; did you mean \"concentration.low\"? | character 38: there is no alarm \"los\" at the sumps of this rule; did you mean \"loss\"?",
+        ),
+        (
+            "active('silent.conductivity')",
+            "character 8: there is no alarm \"silent.conductivity\" at the sumps of this rule; there are silent.brix, silent.ph",
+        ),
+        (
+            "ph < 8 &&\n active('nothing')",
+            "line 2, character 9: there is no alarm \"nothing\" at the sumps of this rule; write it as in topics, for example \"concentration.low\"",
+        ),
+        (
+            "ph < 8 || redox < 0",
+            "character 11: no sump of this rule has a channel that measures redox, so that the rule says nothing of it; add one, or ask with has_value(…) where it may be missing",
+        ),
+        (
+            "filled < 80 && minutes_since_reading('concentration') > 5",
+            "character 1: no sump of this rule has a channel that measures level or volume, so that the rule says nothing of it; add one, or ask with has_value(…) where it may be missing | character 38: no sump of this rule has a channel that measures concentration, so that the rule says nothing of it; add one, or ask with has_value(…) where it may be missing",
+        ),
+    ] {
+        let mistakes = compile(text).unwrap().out_of_reach(&reach);
+        let told: Vec<String> = mistakes.iter().map(ToString::to_string).collect();
+        assert_eq!(told.join(" | "), expected, "{text}");
     }
 }
 
