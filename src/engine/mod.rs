@@ -41,6 +41,7 @@ mod mineral_moves;
 mod nitrite_run;
 mod oil;
 mod own_inputs;
+mod own_suppression;
 mod ph_trend;
 mod plant_entries;
 mod plant_evidence;
@@ -74,8 +75,8 @@ pub use crate::model::{
     Bounds, FactorSetup, GermBounds, MineralSetup, SheetBaseLine, SouringSetup, Water,
 };
 pub use crate::rules::{
-    Begins, ChartRule, Charted, Check, Direction, LimitLevel, OwnAlarm, OwnWords, PlanStep,
-    PlannedCheck, RateRule, Rule, RuleSetup, Step,
+    Begins, ChartRule, Charted, Check, Direction, LimitLevel, OwnAlarm, OwnSuppressors, OwnWords,
+    PlanStep, PlannedCheck, RateRule, Rule, RuleSetup, Step,
 };
 pub use crate::signal::{
     DespikeSetup, InstrumentClass, InstrumentReason, InstrumentSetup, MeterSetup, Probe,

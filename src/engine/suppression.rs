@@ -201,7 +201,8 @@ impl SumpWatch {
                 }
                 self.recharge_under_way().then_some(Suppressor::Recharge)
             }
-            Rule::Mixer | Rule::Own(_) => None,
+            Rule::Mixer => None,
+            Rule::Own(own) => self.of_own(alarm, own),
             Rule::Overdue(planned) => self.of_overdue(planned.check),
             Rule::Nitrite(step) => self.of_nitrite_step(*step),
             Rule::PhDrop(step) => self.of_ph_step(*step),

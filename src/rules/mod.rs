@@ -22,5 +22,5 @@ pub use condition::Condition;
 pub use finding::Finding;
 pub use limit::{LimitLevel, judge_limit};
 pub use rate::{Direction, RateRule, Speed, judge_rate};
-pub use rule::{OwnAlarm, OwnWords, Rule, RuleSetup};
+pub use rule::{OwnAlarm, OwnSuppressors, OwnWords, Rule, RuleSetup};
 pub use step::{Step, judge_bound};

@@ -78,8 +78,28 @@ pub struct OwnAlarm {
     pub rule: OwnRule,
     /// By whose clocks hours and weekdays go.
     pub zone: TimeZone,
+    /// What its alarm is suppressed for.
+    pub suppressed_by: OwnSuppressors,
     /// What is told.
     pub words: Arc<OwnWords>,
+}
+
+/// What the alarm of a rule of the plant's own is suppressed for, as far as the rule
+/// reads what that falsifies.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct OwnSuppressors {
+    /// The sources of all channels that it reads are gone.
+    pub source_gone: bool,
+    /// The sump is being cleaned out or filled anew.
+    pub recharge: bool,
+}
+
+impl OwnSuppressors {
+    /// All of them, as of the other rules.
+    pub const ALL: OwnSuppressors = OwnSuppressors {
+        source_gone: true,
+        recharge: true,
+    };
 }
 
 /// What people are told of a rule of the plant's own.

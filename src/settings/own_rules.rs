@@ -5,7 +5,9 @@ use std::thread;
 
 use jiff::tz::TimeZone;
 
-use crate::engine::{AlarmManner, OwnAlarm, OwnWords, Priority, Rule, RuleSetup, SumpSetup};
+use crate::engine::{
+    AlarmManner, OwnAlarm, OwnSuppressors, OwnWords, Priority, Rule, RuleSetup, SumpSetup,
+};
 use crate::rules::own::{OwnMistake, OwnReach, OwnRule};
 use crate::units::{Parse, Span};
 
@@ -50,6 +52,8 @@ pub struct OwnRuleSetup {
     pub off_delay: Span,
     /// Whether the alarm stays until a person resets it.
     pub latched: bool,
+    /// What the alarm is suppressed for.
+    pub suppressed_by: OwnSuppressors,
     /// What to look at first, at most 8 texts of 1 to 300 characters.
     pub look_at: Vec<String>,
     /// What goes out with the alarm, 1 to 300 characters.
@@ -63,6 +67,7 @@ pub(super) fn connect(rules: &[OwnRuleSetup], sumps: &mut [SumpSetup], zone: &Ti
             name: Arc::clone(&rule.name),
             rule: rule.rule.clone(),
             zone: zone.clone(),
+            suppressed_by: rule.suppressed_by,
             words: Arc::new(OwnWords {
                 title: rule.title.clone(),
                 message: rule.message.clone(),
@@ -126,6 +131,7 @@ fn own_rule(
     };
     let on_delay = delay(review, &at.key("on_delay"), raw.on_delay.as_ref());
     let off_delay = delay(review, &at.key("off_delay"), raw.off_delay.as_ref());
+    let suppressed_by = suppressors(review, &at.key("suppressed_by"), raw.suppressed_by);
     let look_at = looks(review, &at.key("look_at"), raw.look_at.unwrap_or_default());
     Some(OwnRuleSetup {
         name: name.into(),
@@ -136,6 +142,7 @@ fn own_rule(
         on_delay: on_delay?,
         off_delay: off_delay?,
         latched: raw.latched.unwrap_or(false),
+        suppressed_by: suppressed_by?,
         look_at: look_at?,
         message: message?,
     })
@@ -198,6 +205,35 @@ fn looks(review: &mut Review, path: &KeyPath, written: Vec<String>) -> Option<Ve
     let looks: Vec<_> = looks.collect();
     looks.into_iter().collect()
 }
+
+/// What its alarm is suppressed for, by the words of the topics.
+fn suppressors(
+    review: &mut Review,
+    path: &KeyPath,
+    written: Option<Vec<String>>,
+) -> Option<OwnSuppressors> {
+    const WORDS: [(&str, Suppressing); 2] = [
+        ("source_gone", |by| by.source_gone = true),
+        ("recharge", |by| by.recharge = true),
+    ];
+    let Some(words) = written else {
+        return Some(OwnSuppressors::ALL);
+    };
+    let mut by = OwnSuppressors {
+        source_gone: false,
+        recharge: false,
+    };
+    let mut all_known = true;
+    for (item, word) in words.iter().enumerate() {
+        match review.one_of(&path.item(item), word, &WORDS) {
+            Some(add) => add(&mut by),
+            None => all_known = false,
+        }
+    }
+    all_known.then_some(by)
+}
+
+type Suppressing = fn(&mut OwnSuppressors);
 
 fn delay(review: &mut Review, path: &KeyPath, written: Option<&Written>) -> Option<Span> {
     let span = review.or_default(path, written, Span::parse, defaults::ALARM_DELAY)?;

@@ -271,6 +271,7 @@ tables! {
         on_delay: Written,
         off_delay: Written,
         latched: bool,
+        suppressed_by: Vec<String>,
         look_at: Vec<String>,
     }
     /// `[mixer.NAME]`

@@ -17,6 +17,7 @@ mod instruments;
 mod loops;
 mod moves;
 mod oil;
+mod own_rules;
 mod plant_alarms;
 mod plant_start_up;
 mod properties;

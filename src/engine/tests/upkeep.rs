@@ -78,6 +78,7 @@ fn a_rule_of_the_plants_own_raises_its_alarm_and_says_its_words() {
         name: "lean".into(),
         rule: crate::rules::own::OwnRule::compile(text).unwrap(),
         zone: jiff::tz::TimeZone::UTC,
+        suppressed_by: OwnSuppressors::ALL,
         words: Arc::clone(&words),
     };
     let mut bench = bench(&[Rule::Own(Arc::new(own))]);

@@ -2,7 +2,7 @@
 
 use super::{read, told};
 use crate::alarm::Verdict;
-use crate::engine::Priority;
+use crate::engine::{OwnSuppressors, Priority};
 use crate::rules::own::OwnInputs;
 use crate::units::Span;
 
@@ -17,6 +17,7 @@ fn a_rule_needs_little() {
     assert_eq!(rule.priority, Priority::Medium);
     let delays = (rule.on_delay, rule.off_delay);
     assert_eq!(delays, (Span::from_mins(10), Span::from_mins(10)));
+    assert_eq!(rule.suppressed_by, OwnSuppressors::ALL);
     assert!(!rule.latched && rule.look_at.is_empty() && rule.message.is_none());
     let lean = OwnInputs {
         concentration: Some(4.9),
@@ -41,6 +42,7 @@ priority = "high"
 on_delay = "1 h"
 off_delay = "0 s"
 latched = true
+suppressed_by = ["recharge"]
 look_at = ["the level", "the mixer"]
 "#;
     let settings = read(extra).unwrap();
@@ -53,6 +55,8 @@ look_at = ["the level", "the mixer"]
         (Span::from_hours(1), Span::ZERO)
     );
     assert!(rule.latched);
+    let by = rule.suppressed_by;
+    assert_eq!((by.source_gone, by.recharge), (false, true));
     assert_eq!(rule.look_at, ["the level", "the mixer"]);
     let asks: Vec<_> = rule.rule.asks().collect();
     let asked = ["weekday", "concentration", "active(\"silent.brix\")"];
@@ -79,6 +83,9 @@ title = \"Without a rule\"
 when = 5
 [rule.f]
 when = \"active(\\\"silent.brxi\\\")\"
+[rule.g]
+when = \"pumps_run\"
+suppressed_by = [\"recharge\", \"source\"]
 [rule.\"Großer\"]
 when = \"pumps_run\"
 ",
@@ -94,7 +101,8 @@ when = \"pumps_run\"
             "z.toml:11:7: rule.d.when: is missing; write for example when = \"concentration < 5.0 && pumps_run\"",
             "z.toml:14:8: rule.e.when: expected text in quotes, found 5",
             "z.toml:16:8: rule.f.when: character 8: there is no alarm \"silent.brxi\" at the sumps of this rule; did you mean \"silent.brix\"?",
-            "z.toml:17:7: rule: \"Großer\" cannot be the name of a setting: only letters, digits, - and _ can",
+            "z.toml:19:30: rule.g.suppressed_by[1]: \"source\" is not one of them; allowed here: source_gone, recharge",
+            "z.toml:20:7: rule: \"Großer\" cannot be the name of a setting: only letters, digits, - and _ can",
         ],
     );
 }
