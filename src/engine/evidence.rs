@@ -9,6 +9,7 @@ use crate::rules::{Condition, Rule, Step};
 use crate::signal::InstrumentClass;
 use crate::units::{Quantity, Span, Timestamp};
 
+use super::own_inputs::AskedValue;
 use super::watch::SumpWatch;
 
 /// What went in or out counts for so long. Choice: from one working day to the
@@ -27,6 +28,9 @@ const WARM_C: f64 = 30.0;
 pub struct AlarmEvidence {
     /// The sump's signals as they are now.
     pub values: Vec<EvidenceValue>,
+    /// What a rule of the plant's own looked at, in the order of its text.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub asked: Vec<AskedValue>,
     /// How the signal goes.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub trend: Option<EvidenceTrend>,
@@ -78,6 +82,7 @@ impl SumpWatch {
         let trend = signal_of(condition).and_then(|signal| self.trend_of(signal, OVER));
         AlarmEvidence {
             values: values.collect(),
+            asked: self.asked_by_rule(condition),
             trend: trend.map(|trend| EvidenceTrend {
                 a_day: trend.a_day.value,
                 uncertainty: trend.a_day.uncertainty,

@@ -93,6 +93,7 @@ pub use figures::{AlarmCounts, ChannelFigures, SumpFigures};
 pub use input::{Calibration, InputSetup};
 pub use instrument::InstrumentStatus;
 pub use journal::{AlarmLine, JournalBody, JournalRecord, Outcome, SourceLost, StockLeft};
+pub use own_inputs::AskedValue;
 pub use ph_trend::PhOutlook;
 pub use plant_evidence::{DiskFull, ForwardStuck, StuckKind};
 pub use plant_setup::{

@@ -6,11 +6,24 @@ use std::sync::Arc;
 use jiff::tz::TimeZone;
 
 use crate::model::{Forecast, Mineral, Outlook};
-use crate::rules::OwnAlarm;
-use crate::rules::own::{OwnEntry, OwnInputs, WEEKDAYS};
+use serde::Serialize;
+
+use crate::rules::own::{OwnEntry, OwnInputs, OwnValue, WEEKDAYS};
+use crate::rules::{Condition, OwnAlarm, Rule};
 use crate::units::{Measured, Quantity, Timestamp};
 
 use super::watch::SumpWatch;
+
+/// A value that a rule of the plant's own looked at.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct AskedValue {
+    /// How the rule asks for it, as `ph` or `minutes_since_reading("ph")`.
+    pub asked: Box<str>,
+    /// What it is; null where it is not there.
+    pub value: Option<OwnValue>,
+    /// Its unit; empty where it has none.
+    pub unit: &'static str,
+}
 
 /// The values of one moment: gathered when the first rule asks for them, and
 /// then shared by all.
@@ -33,6 +46,26 @@ impl InputsOnce {
 }
 
 impl SumpWatch {
+    /// What the rule behind a condition of the plant's own looks at now; of other
+    /// conditions nothing. A rule's text bounds how much that is.
+    pub(super) fn asked_by_rule(&self, condition: &Condition) -> Vec<AskedValue> {
+        let own = self.setup.rules.iter().find_map(|setup| match &setup.rule {
+            Rule::Own(own) if setup.rule.condition() == *condition => Some(own),
+            _ => None,
+        });
+        let Some(own) = own else {
+            return Vec::new();
+        };
+        let inputs = self.own_inputs(&own.zone);
+        let verdict = own.rule.verdict(&inputs);
+        let asked = own.rule.evidence(verdict, &inputs).map(|one| AskedValue {
+            asked: one.asked.into(),
+            value: one.value,
+            unit: one.unit,
+        });
+        asked.collect()
+    }
+
     fn own_inputs(&self, zone: &TimeZone) -> OwnInputs {
         let mut inputs = OwnInputs::default();
         self.ask_setup(&mut inputs);

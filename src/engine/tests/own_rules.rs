@@ -1,7 +1,7 @@
-//! Rules of the plant's own: what suppresses them.
+//! Rules of the plant's own: what suppresses them, and what they go by.
 
 use super::*;
-use crate::rules::own::OwnRule;
+use crate::rules::own::{OwnRule, OwnValue};
 
 const NONE: OwnSuppressors = OwnSuppressors {
     source_gone: false,
@@ -145,4 +145,39 @@ fn a_clean_out_is_no_alarm_of_rules_that_read_the_mix() {
         let steps: Vec<_> = bench.own().into_iter().map(|(step, _)| step).collect();
         assert_eq!(steps, [told], "{when}");
     }
+}
+
+#[test]
+fn the_alarm_carries_what_the_rule_looked_at() {
+    let when =
+        "hour < 3 || concentration < target - 2.0 && minutes_since_reading(\"level\") < 10.0";
+    let mut bench = bench(when, OwnSuppressors::ALL);
+    bench.run(0..60, 8.0, 900.0);
+    bench.run(60..120, 5.0, 900.0);
+    let bodies = bench.journal().into_iter().map(|record| &record.body);
+    let mut lines = bodies.filter_map(|body| match body {
+        JournalBody::Alarm(line) => Some(line),
+        _ => None,
+    });
+    let line = lines.next().expect("it is told");
+    let asked = &line.evidence.as_ref().expect("evidence").asked;
+    let names: Vec<_> = asked.iter().map(|one| (&*one.asked, one.unit)).collect();
+    let expected = [
+        ("hour", "h"),
+        ("concentration", "%"),
+        ("target", "%"),
+        ("minutes_since_reading(\"level\")", "min"),
+    ];
+    assert_eq!(names, expected);
+    let concentration = match asked[1].value {
+        Some(OwnValue::Number(percent)) => percent,
+        ref other => panic!("{other:?}"),
+    };
+    assert!((5.0..6.0).contains(&concentration), "{concentration}");
+    assert_eq!(asked[2].value, Some(OwnValue::Number(8.0)));
+    let told = crate::units::to_wire(line).unwrap();
+    assert!(
+        told.contains(r#"{"asked":"hour","value":7,"unit":"h"}"#),
+        "{told}"
+    );
 }

@@ -7,12 +7,13 @@ pub(super) const ENGLISH: &str = "en";
 pub(super) const PHRASES_FILE: &str = "phrases.toml";
 
 /// Layouts, for all languages.
-pub(super) const LAYOUTS: [(&str, &str); 17] = [
+pub(super) const LAYOUTS: [(&str, &str); 18] = [
     (
         "advice.txt",
         include_str!("../../../config/texts/advice.txt"),
     ),
     ("alarm.txt", include_str!("../../../config/texts/alarm.txt")),
+    ("asked.txt", include_str!("../../../config/texts/asked.txt")),
     (
         "cautions.txt",
         include_str!("../../../config/texts/cautions.txt"),

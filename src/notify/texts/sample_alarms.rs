@@ -3,8 +3,9 @@
 use std::sync::Arc;
 
 use crate::alarm::{AlarmState, Priority, Transition};
-use crate::engine::{AlarmEvidence, AlarmLine, OwnWords, Suppressor};
+use crate::engine::{AlarmEvidence, AlarmLine, AskedValue, OwnWords, Suppressor};
 use crate::rules::causes::{CauseKind, LikelyCause, Sign, SignSeen};
+use crate::rules::own::OwnValue;
 use crate::rules::{Charted, Check, Condition, Direction, LimitLevel, PlanStep, Step};
 use crate::units::{Quantity, Span};
 
@@ -187,6 +188,31 @@ pub(super) fn alarms() -> Vec<AlarmLine> {
     lines
 }
 
+/// Values of every kind, more than one message tells.
+pub(super) fn asked() -> Vec<AskedValue> {
+    let named = |asked: &str, value, unit| AskedValue {
+        asked: asked.into(),
+        value,
+        unit,
+    };
+    let mut all = vec![
+        named("ph", Some(OwnValue::Number(8.42)), "pH"),
+        named(
+            "minutes_since_reading(\"brix\")",
+            Some(OwnValue::Number(61.04)),
+            "min",
+        ),
+        named("concentration", None, "%"),
+        named("pumps_run", Some(OwnValue::Truth(false)), ""),
+        named("in_shift", Some(OwnValue::Truth(true)), ""),
+        named("hour", Some(OwnValue::Whole(14)), "h"),
+        named("weekday", Some(OwnValue::Word("fri")), ""),
+        named("volume", Some(OwnValue::Number(700.4)), "L"),
+    ];
+    all.extend(["flow", "redox"].map(|name| named(name, None, "")));
+    all
+}
+
 /// Every cause with every sign.
 fn all_evidence() -> [AlarmEvidence; 1] {
     let sign = |sign| SignSeen {
@@ -200,6 +226,7 @@ fn all_evidence() -> [AlarmEvidence; 1] {
     };
     [AlarmEvidence {
         values: Vec::new(),
+        asked: asked(),
         trend: None,
         causes: CauseKind::ALL.map(cause).to_vec(),
     }]

@@ -2,6 +2,8 @@
 
 use std::fmt;
 
+use serde::Serialize;
+
 /// A kind of value, with its name in the Common Expression Language.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Kind {
@@ -34,7 +36,8 @@ impl fmt::Display for Kind {
 }
 
 /// A value of one of the kinds.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[serde(untagged)]
 pub enum OwnValue {
     /// A finite number.
     Number(f64),

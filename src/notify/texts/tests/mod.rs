@@ -1,5 +1,6 @@
 //! Messages as people read them.
 
+mod asked;
 mod keys;
 mod overlay;
 mod whole;
