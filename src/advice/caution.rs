@@ -50,11 +50,13 @@ pub enum Caution {
     ElectricalCabinet,
     /// Nitrite beside secondary amines.
     Nitrosamines,
+    /// A cell that is opened, a probe that is drawn.
+    ProbeOut,
 }
 
 impl Caution {
     /// Every caution.
-    pub const ALL: [Caution; 19] = [
+    pub const ALL: [Caution; 20] = [
         Caution::Concentrate,
         Caution::PremixOnly,
         Caution::DosingPoint,
@@ -74,6 +76,7 @@ impl Caution {
         Caution::WasteCodes,
         Caution::ElectricalCabinet,
         Caution::Nitrosamines,
+        Caution::ProbeOut,
     ];
 
     /// The caution in words.
@@ -133,6 +136,9 @@ impl Caution {
             }
             Caution::Nitrosamines => {
                 "Nitrite and secondary amines form nitrosamines, which can cause cancer: nothing with secondary amines or nitrite goes in (TRGS 611); no skin contact, no mist to breathe, extraction on."
+            }
+            Caution::ProbeOut => {
+                "Lock out the pumps before a cell is opened or a probe is drawn, and protect skin and eyes as the safety data sheet says."
             }
         }
     }

@@ -75,6 +75,32 @@ pub enum LookStep {
     ReadInstead,
     /// Where the instrument's state stands.
     SeeChannel,
+    /// The instrument's display, its loop and cable.
+    DisplayAndLoop,
+    /// Let a probe settle.
+    LetSettle,
+    /// Where foam comes from.
+    FoamCauses,
+    /// Over foam nothing is dosed.
+    NothingOverFoam,
+    /// Is the probe wetted, and set as it is?
+    ProbeWetted,
+    /// Bubbles and chips in the cell.
+    BubblesInCell,
+    /// Waves, foam and jets under a level probe.
+    WavesUnderProbe,
+    /// Bubbles at a probe, its cable and earth.
+    BubblesAtProbe,
+    /// Wipe a refractometer's prism.
+    WipePrism,
+    /// Clean and check an electrode.
+    CleanElectrode,
+    /// Clean and check a conductivity cell.
+    CleanCell,
+    /// Swarf and a sticking float at a level probe.
+    ClearLevelProbe,
+    /// Clean any other probe.
+    CleanProbe,
     /// Enter a cleaning or a calibration.
     EnterCare,
     /// Where leaks are.
@@ -207,7 +233,7 @@ pub enum LookStep {
 
 impl LookStep {
     /// Every step.
-    pub const ALL: [LookStep; 98] = [
+    pub const ALL: [LookStep; 111] = [
         LookStep::SampleByHand,
         LookStep::LeanCauses,
         LookStep::RichCauses,
@@ -242,6 +268,19 @@ impl LookStep {
         LookStep::EnterCleaning,
         LookStep::ReadInstead,
         LookStep::SeeChannel,
+        LookStep::DisplayAndLoop,
+        LookStep::LetSettle,
+        LookStep::FoamCauses,
+        LookStep::NothingOverFoam,
+        LookStep::ProbeWetted,
+        LookStep::BubblesInCell,
+        LookStep::WavesUnderProbe,
+        LookStep::BubblesAtProbe,
+        LookStep::WipePrism,
+        LookStep::CleanElectrode,
+        LookStep::CleanCell,
+        LookStep::ClearLevelProbe,
+        LookStep::CleanProbe,
         LookStep::EnterCare,
         LookStep::FindLeak,
         LookStep::EnterTakenOut,

@@ -335,6 +335,7 @@ impl SumpWatch {
                 _ => None,
             },
             silent_with: self.fell_silent_with(alarm, annunciated),
+            instrument: self.instrument_told(alarm).map(Box::new),
             source: None,
             stock: None,
             forward: None,

@@ -127,6 +127,11 @@ impl ChannelWatch {
         Some(taken_for)
     }
 
+    /// What the newest reading was taken for, also where it may not be used.
+    pub(super) fn newest_of_any_quality(&self) -> Option<f64> {
+        self.newest.map(|(_, taken_for)| taken_for)
+    }
+
     /// Takes in a reading in time order, with the marks it has; returns all of
     /// its marks.
     #[inline]

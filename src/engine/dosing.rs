@@ -170,6 +170,7 @@ impl SumpWatch {
     pub(super) fn advise(&mut self, condition: &Condition, out: &mut Vec<Effect>) -> Arc<Advice> {
         let (look_at, mut cautions) = match condition {
             Condition::Overdue(check) => advice::look_at_checks(*check, &self.overdue_checks()),
+            Condition::Instrument(channel) => self.look_at_instrument(channel, condition),
             other => advice::look_at(other),
         };
         let planned = condition.calls_for_dose().then(|| self.plan_dose());
@@ -203,6 +204,22 @@ impl SumpWatch {
             out,
         );
         advice
+    }
+
+    /// By what is wrong with it.
+    fn look_at_instrument(
+        &self,
+        channel: &str,
+        condition: &Condition,
+    ) -> (Vec<advice::LookStep>, Vec<advice::Caution>) {
+        let told = self.channel_named(channel).and_then(|ix| {
+            let reason = self.instrument_judgement(ix).reason?;
+            Some((self.setup.channels[ix].quantity, reason))
+        });
+        match told {
+            Some((quantity, reason)) => advice::look_at_instrument(quantity, reason),
+            None => advice::look_at(condition),
+        }
     }
 
     fn plan_dose(&self) -> Result<(advice::Dose, Vec<advice::Caution>), Withheld> {

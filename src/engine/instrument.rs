@@ -9,6 +9,7 @@ use crate::units::{Measured, Quantity, Span, Timestamp};
 use super::channel::Standing;
 use super::event::{Form, Quality};
 use super::input::Calibration;
+use super::instrument_told::InstrumentFigures;
 use super::instrument_words;
 use super::setup::{ChannelKind, SwitchOf};
 use super::watch::SumpWatch;
@@ -28,9 +29,9 @@ pub struct InstrumentStatus {
     /// Since when.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub since: Option<Timestamp>,
-    /// Of a level probe over foam: the value before it, in the channel's unit.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub held: Option<f64>,
+    /// What that goes by, in the channel's unit.
+    #[serde(flatten)]
+    pub figures: InstrumentFigures,
     /// What it shows, since when, and what to look at first.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub words: Option<String>,
@@ -142,12 +143,13 @@ impl SumpWatch {
     pub(super) fn instrument_status(&self, channel: usize) -> InstrumentStatus {
         let (setup, watch) = (&self.setup.channels[channel], &self.channels[channel]);
         let judged = self.instrument_judgement(channel);
+        let figures = InstrumentFigures::of(setup, watch, &judged);
         InstrumentStatus {
             class: judged.class,
             reason: judged.reason,
             since: judged.since,
-            held: watch.instrument.held(),
-            words: instrument_words::words(setup, watch, &judged),
+            figures,
+            words: instrument_words::words(setup.quantity, &judged, &figures),
         }
     }
 

@@ -12,6 +12,7 @@ use crate::units::{Measured, Timestamp};
 
 use super::entry::Entry;
 use super::evidence::AlarmEvidence;
+use super::instrument_told::InstrumentTold;
 use super::plant_evidence::{DiskFull, ForwardStuck};
 use super::plant_start_up::StartUpList;
 use super::suppression::Suppressor;
@@ -151,6 +152,9 @@ pub struct AlarmLine {
     /// people are told of something new.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub silent_with: Vec<Arc<str>>,
+    /// How the instrument is, where it is about one that something speaks against.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub instrument: Option<Box<InstrumentTold>>,
     /// The source that it is about, where it is about one.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub source: Option<Box<SourceLost>>,

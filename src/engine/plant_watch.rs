@@ -367,6 +367,7 @@ impl PlantWatch {
             because: None,
             until: life.shelved_until(),
             own: None,
+            instrument: None,
             evidence: None,
             silent_with: Vec::new(),
             source: None,

@@ -1,6 +1,9 @@
 //! What people and circumstances do to alarms.
 
 use super::*;
+use crate::advice::LookStep;
+use crate::rules::Condition;
+use crate::signal::{InstrumentClass, InstrumentReason};
 
 fn shelve(alarm: &str, hours: f64) -> EntryKind {
     EntryKind::Shelve {
@@ -228,6 +231,18 @@ fn a_frozen_refractometer_is_told_of_and_the_alarm_that_it_causes_is_not() {
         told.contains(&("instrument.brix".into(), Transition::Raised)),
         "{told:?}"
     );
+    let raised = lines(&bench)
+        .into_iter()
+        .find(|line| line.condition == Condition::Instrument("brix".into()))
+        .unwrap();
+    let instrument = raised.instrument.unwrap();
+    assert_eq!(instrument.reason, Some(InstrumentReason::Frozen));
+    assert_eq!(instrument.class, InstrumentClass::Failure);
+    assert_eq!(instrument.since, Some(raised.since));
+    let frozen_at = instrument.figures.frozen_at.unwrap();
+    assert!((frozen_at - 2.7).abs() < 0.01, "{frozen_at}");
+    let look_at = &raised.advice.unwrap().look_at;
+    assert_eq!(look_at[0], LookStep::WipePrism);
     let (_, last) = told.last().unwrap();
     assert_eq!(*last, Transition::Suppressed, "{told:?}");
     let because = lines(&bench).pop().unwrap().because;

@@ -148,7 +148,7 @@ fn a_frozen_probe_is_told_while_the_pumps_run_over_a_restart_too() {
     assert_eq!(told.class, InstrumentClass::Failure);
     assert_eq!(told.since, Some(minute(3 * HOUR)));
     let words = bench.words(BRIX);
-    let begins = "refractometer frozen at 7.40 °Bx since 2026-03-02T09:00:00Z while the fluid moves: wipe the prism";
+    let begins = "refractometer frozen at 7.40 °Bx since 2026-03-02T09:00:00Z while the fluid moves. Wipe the prism";
     assert!(words.starts_with(begins), "{words}");
     assert!(words.contains("Lock out the pumps"), "{words}");
     let block = bench.watch.dose_grade(usize::from(BRIX)).unwrap_err();
@@ -239,7 +239,10 @@ fn foam_holds_the_level_and_blocks_doses() {
     let told = bench.instrument(LEVEL);
     assert_eq!(told.reason, Some(InstrumentReason::Foam));
     assert_eq!(told.class, InstrumentClass::OutOfSpecification);
-    assert!((told.held.unwrap() - 0.82).abs() < 0.002, "{told:?}");
+    assert!(
+        (told.figures.held.unwrap() - 0.82).abs() < 0.002,
+        "{told:?}"
+    );
     let since = told.since.unwrap();
     assert!(
         (minute(4 * HOUR)..minute(4 * HOUR + 10)).contains(&since),

@@ -78,6 +78,7 @@ fn line(priority: Priority, transition: Transition, state: AlarmState) -> AlarmL
         until: None,
         own: None,
         silent_with: Vec::new(),
+        instrument: None,
         source: None,
         evidence: None,
         stock: None,

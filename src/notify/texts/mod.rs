@@ -22,6 +22,7 @@ mod sample;
 mod sample_advice;
 mod sample_alarms;
 mod sample_balance;
+mod sample_instruments;
 mod sample_plant;
 mod sample_summaries;
 mod sentences;

@@ -11,6 +11,7 @@ use crate::units::{Quantity, Span};
 
 use super::sample::NOW;
 use super::sample_advice::all_advice;
+use super::sample_instruments;
 use super::sample_plant;
 
 const TRANSITIONS: [Transition; 12] = [
@@ -55,6 +56,7 @@ pub(super) fn alarm(condition: Condition, transition: Transition) -> AlarmLine {
             Condition::Silent(_) => vec!["ph-2".into(), "level-2".into()],
             _ => Vec::new(),
         },
+        instrument: sample_instruments::told(&condition),
         source: sample_plant::source(&condition),
         stock: sample_plant::stock(&condition),
         forward: sample_plant::forward(&condition),
@@ -168,6 +170,7 @@ pub(super) fn alarms() -> Vec<AlarmLine> {
         lines.push(alarm(condition, Transition::Returned));
     }
     lines.extend(sample_plant::alarms());
+    lines.extend(sample_instruments::alarms());
     for own in own_words() {
         let line = alarm(Condition::Own("smell".into()), Transition::Raised);
         lines.push(AlarmLine {

@@ -8,13 +8,15 @@ use serde::Serialize;
 use super::super::language::Language;
 use super::super::sample;
 use super::*;
-use crate::advice::{Cause, Caution, LookStep, MixerVerdict, Reason, Way, Withheld};
+use crate::advice::{
+    Cause, Caution, LookStep, MixerVerdict, Reason, Way, Withheld, instrument_step_words,
+};
 use crate::alarm::{Priority, Transition};
 use crate::engine::{StuckKind, Suppressor};
 use crate::model::{DepartureKind, MovementKind};
 use crate::rules::causes::{CauseKind, Sign};
 use crate::rules::{Condition, LimitLevel};
-use crate::signal::InstrumentReason;
+use crate::signal::{InstrumentClass, InstrumentReason};
 use crate::units::Quantity;
 
 /// A list of every variant of an enum; does not compile once one is missing.
@@ -75,10 +77,13 @@ fn asked_for() -> BTreeSet<String> {
         "fluid",
         &all!(MovementKind: Water, Premix, Concentrate, MixOut, Lines, Thinned, Instrument, Unclear),
     );
-    add(
-        "instrument",
-        &all!(InstrumentReason: Silent, Fault, Frozen, JustTouched, OutOfRange, Foam, Noisy, Fouled, Drifting, Spiking),
-    );
+    let reasons = all!(InstrumentReason: Silent, Fault, Frozen, JustTouched, OutOfRange, Foam, Noisy, Fouled, Drifting, Spiking);
+    for table in ["instrument", "instrument_is", "instrument_why"] {
+        add(table, &reasons);
+    }
+    let classes = all!(InstrumentClass: Good, MaintenanceRequired, OutOfSpecification, FunctionCheck, Failure);
+    // Of a good one nothing is told, except where a hand reading contradicts it.
+    add("ne107", &classes[1..]);
     add(
         "likely",
         &all!(CauseKind: WaterIn, PlainWater, MixerWeak, MixerStrong, MixIn, TopUpOverdue, Evaporation, Prism, TrampOil, Cleaner, Dilution, Richer, Bacteria, Acid, Electrode, CarryOff, Leak, LinesFilled, DrainedBack, Overfilled, Foam, LevelProbe, Minerals),
@@ -167,9 +172,9 @@ fn every_key_has_a_sentence_with_the_same_values_in_each_language() {
 /// The lists of look-at steps, cautions and quantities hold every variant.
 #[test]
 fn the_lists_are_complete() {
-    let steps = all!(LookStep: CountStock, OrderStock, DiskMakeRoom, DiskCopy, DiskSettings, ForwardReach, ForwardLetIn, ForwardLines, ForwardKept, WhatChanged, WhyPumpsStand, StandingFluid, ListedByHand, ListedToldLater, CheckLook, CheckConcentration, CheckPh, CheckNitrite, CheckDipSlide, CheckConductivity, CheckHardness, CheckChloride, CheckMakeUpWater, CheckMixer, CheckTrampOil, CheckCleanOut, EnterCheck, NitriteAgain, NitriteWeekly, NitriteSource, NitriteChange, NitrosaminesMeasured, PhAsMakerSays, PhBacteriaOrAcid, PhChangeFluid, PhKeepCirculating, SourcePower, SourceReport, ReadBlindSumps, AllOfTheDose, EntryAsMeant, ElseThen, MixerParts, SetAndRead, ReadItsSumps, ReadInstead, SeeChannel, EnterCare, FindLeak, EnterTakenOut, KeepFromDrains, FindWater, EnterAdded, ReadBeforeAdding, SampleByHand, LeanCauses, RichCauses, TitrateBeforeThinning, PumpsAndLosses, ReadBeforeTopUp, StopAdding, DrainBack, FoamDeceives, PhByHand, CorrectConcentrationFirst, FallingPh, PhDropSteps, RichLiftsPh, AlkaliCarriedIn, WarmUp, Cooling, WarmFluid, ConductivityByHand, Salts, PumpSupply, FilterLoad, PressureOff, PumpAndNozzles, OpenLine, CompareMeter, MeasureAgain, InstrumentSupply, ReadOncePerShift, CheckEntry, CleanAndCompare, EnterCleaning, SaltsMeasured, SaltsBroughtIn, PurifiedTopUp, SmellAndLook, SecondPh, KeepMoving, AppointedDecide, GoByTitration, SkimOil, LetSampleStand, RepeatBoth, SeeMethods);
+    let steps = all!(LookStep: CountStock, OrderStock, DiskMakeRoom, DiskCopy, DiskSettings, ForwardReach, ForwardLetIn, ForwardLines, ForwardKept, WhatChanged, WhyPumpsStand, StandingFluid, ListedByHand, ListedToldLater, CheckLook, CheckConcentration, CheckPh, CheckNitrite, CheckDipSlide, CheckConductivity, CheckHardness, CheckChloride, CheckMakeUpWater, CheckMixer, CheckTrampOil, CheckCleanOut, EnterCheck, NitriteAgain, NitriteWeekly, NitriteSource, NitriteChange, NitrosaminesMeasured, PhAsMakerSays, PhBacteriaOrAcid, PhChangeFluid, PhKeepCirculating, SourcePower, SourceReport, ReadBlindSumps, AllOfTheDose, EntryAsMeant, ElseThen, MixerParts, SetAndRead, ReadItsSumps, ReadInstead, SeeChannel, DisplayAndLoop, LetSettle, FoamCauses, NothingOverFoam, ProbeWetted, BubblesInCell, WavesUnderProbe, BubblesAtProbe, WipePrism, CleanElectrode, CleanCell, ClearLevelProbe, CleanProbe, EnterCare, FindLeak, EnterTakenOut, KeepFromDrains, FindWater, EnterAdded, ReadBeforeAdding, SampleByHand, LeanCauses, RichCauses, TitrateBeforeThinning, PumpsAndLosses, ReadBeforeTopUp, StopAdding, DrainBack, FoamDeceives, PhByHand, CorrectConcentrationFirst, FallingPh, PhDropSteps, RichLiftsPh, AlkaliCarriedIn, WarmUp, Cooling, WarmFluid, ConductivityByHand, Salts, PumpSupply, FilterLoad, PressureOff, PumpAndNozzles, OpenLine, CompareMeter, MeasureAgain, InstrumentSupply, ReadOncePerShift, CheckEntry, CleanAndCompare, EnterCleaning, SaltsMeasured, SaltsBroughtIn, PurifiedTopUp, SmellAndLook, SecondPh, KeepMoving, AppointedDecide, GoByTitration, SkimOil, LetSampleStand, RepeatBoth, SeeMethods);
     assert_eq!(steps.len(), LookStep::ALL.len());
-    let cautions = all!(Caution: Concentrate, PremixOnly, DosingPoint, Waste, MovingParts, ConfinedSpace, Biocide, HotFluid, DataSheets, AlkalineCleaner, BiocideInCleaner, ConfinedSpaceEntry, SlipperyFloor, LockOut, Jetting, ProtectiveEquipment, WasteCodes, ElectricalCabinet, Nitrosamines);
+    let cautions = all!(Caution: Concentrate, PremixOnly, DosingPoint, Waste, MovingParts, ConfinedSpace, Biocide, HotFluid, DataSheets, AlkalineCleaner, BiocideInCleaner, ConfinedSpaceEntry, SlipperyFloor, LockOut, Jetting, ProtectiveEquipment, WasteCodes, ElectricalCabinet, Nitrosamines, ProbeOut);
     assert_eq!(cautions.len(), Caution::ALL.len());
 }
 
@@ -208,6 +213,19 @@ fn cautions_are_the_same_everywhere() {
     }
 }
 
+/// So are those of what to look at first at an instrument, in the state of its
+/// channel.
+#[test]
+fn steps_of_instruments_are_the_same_everywhere() {
+    let en = language("en");
+    for step in LookStep::ALL {
+        let key = keyed("look_at", step);
+        let words = instrument_step_words(step);
+        let text = en.sentences.place(&key).unwrap().text.as_str();
+        assert!(words.is_none_or(|words| words == text), "{key}: {text}");
+    }
+}
+
 /// What each caution must not lack, in German.
 #[test]
 fn german_cautions_are_no_weaker() {
@@ -243,6 +261,10 @@ fn german_cautions_are_no_weaker() {
         (
             "lock_out",
             &["abgeschaltet", "gegen Wiedereinschalten", "drucklos"],
+        ),
+        (
+            "probe_out",
+            &["Pumpen", "gegen Wiedereinschalten", "Haut", "Augen"],
         ),
         ("jetting", &["Atemschutz", "Legionellen"]),
         (

@@ -6,7 +6,9 @@ use std::sync::Arc;
 use proptest::prelude::*;
 
 use super::super::sample::{self, about};
-use super::super::{sample_advice, sample_alarms, sample_balance, sample_summaries};
+use super::super::{
+    sample_advice, sample_alarms, sample_balance, sample_instruments, sample_summaries,
+};
 use super::*;
 use crate::advice::{Advice, Reason, VolumeUnit, Way, Withheld, look_at};
 use crate::alarm::{Priority, Transition};
@@ -66,7 +68,13 @@ fn golden(texts: &Texts, language: &str) -> String {
         })),
         ..sample_alarms::alarm(Condition::StartUp, Transition::Raised)
     };
-    let silent = sample_alarms::alarm(Condition::Silent(channel()), Transition::Raised);
+    let silent = sample_instruments::raised(Condition::Silent(channel()));
+    let frozen = sample_instruments::raised(Condition::Instrument(channel()));
+    let doubted = sample_instruments::raised(Condition::Disagrees(channel()));
+    let not_said = AlarmLine {
+        instrument: None,
+        ..silent.clone()
+    };
     let (drain, neat) = (
         dose(
             Way::DrainAndPremix,
@@ -94,6 +102,9 @@ fn golden(texts: &Texts, language: &str) -> String {
         ("alarm with a dose", Told::Alarm(&premix)),
         ("alarm without a dose", Told::Alarm(&withheld)),
         ("alarm of a silent channel", Told::Alarm(&silent)),
+        ("the same, as old journals have it", Told::Alarm(&not_said)),
+        ("alarm of a frozen instrument", Told::Alarm(&frozen)),
+        ("alarm of a doubted instrument", Told::Alarm(&doubted)),
         ("a start after a stand-still", Told::Alarm(&start_up)),
         ("acknowledged", Told::Alarm(&acknowledged)),
         ("back to normal", Told::Alarm(&returned)),
