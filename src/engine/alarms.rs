@@ -315,6 +315,7 @@ impl SumpWatch {
         let advice = annunciated.then(|| self.advise(&condition, out));
         let evidence = self.evidence(alarm);
         let beside = annunciated.then(|| Box::new(self.alarm_evidence(&condition)));
+        let signal = self.signal_behind(&condition);
         let line = AlarmLine {
             id: self.alarm_id(alarm).unwrap_or_default(),
             condition,
@@ -326,6 +327,7 @@ impl SumpWatch {
             unit: evidence.unit,
             limit: evidence.limit,
             window: evidence.window,
+            signal,
             by: told.by.map(str::to_owned),
             reason: told.reason.map(str::to_owned),
             because: told.because.clone(),
@@ -372,7 +374,7 @@ impl SumpWatch {
                     limit: found.limit,
                     unit: found.unit,
                     since: found.since,
-                    window: None,
+                    window: self.window_of_rule(&self.alarms.spec(alarm).condition),
                 }
             }
         }

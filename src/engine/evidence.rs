@@ -53,6 +53,10 @@ pub struct EvidenceValue {
 /// How a signal went, doses left out.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct EvidenceTrend {
+    /// Which.
+    pub signal: Quantity,
+    /// Its unit.
+    pub unit: &'static str,
     /// Change a day, in the signal's unit.
     pub a_day: f64,
     /// Standard uncertainty of that.
@@ -79,17 +83,48 @@ impl SumpWatch {
             let unit = name.unit();
             Some(EvidenceValue { name, value, unit })
         });
-        let trend = signal_of(condition).and_then(|signal| self.trend_of(signal, OVER));
+        let trend =
+            signal_of(condition).and_then(|signal| Some((signal, self.trend_of(signal, OVER)?)));
         AlarmEvidence {
             values: values.collect(),
             asked: self.asked_by_rule(condition),
-            trend: trend.map(|trend| EvidenceTrend {
+            trend: trend.map(|(signal, trend)| EvidenceTrend {
+                signal,
+                unit: signal.unit(),
                 a_day: trend.a_day.value,
                 uncertainty: trend.a_day.uncertainty,
                 over_h: trend.over_h,
             }),
             causes: causes(condition, &self.pairs(condition)),
         }
+    }
+
+    /// The signal behind a value that is how fast it moves or how far it has
+    /// shifted.
+    pub(super) fn signal_behind(&self, condition: &Condition) -> Option<EvidenceValue> {
+        if !matches!(condition, Condition::Rate(..) | Condition::Shifted(_)) {
+            return None;
+        }
+        let name = signal_of(condition)?;
+        Some(EvidenceValue {
+            name,
+            value: self.signal(name)?,
+            unit: name.unit(),
+        })
+    }
+
+    /// The window of the signal that a rule is about, where it has limits: of what
+    /// lies ahead, and of what moves or has shifted as long as its signal is known.
+    pub(super) fn window_of_rule(
+        &self,
+        condition: &Condition,
+    ) -> Option<(Option<f64>, Option<f64>)> {
+        let signal = match condition {
+            Condition::Ahead(..) => signal_of(condition)?,
+            _ => self.signal_behind(condition)?.name,
+        };
+        let window = self.window(signal);
+        (window != (None, None)).then_some(window)
     }
 
     /// The sump's signals side by side.

@@ -11,7 +11,7 @@ use crate::rules::{Condition, OwnWords};
 use crate::units::{Measured, Timestamp};
 
 use super::entry::Entry;
-use super::evidence::AlarmEvidence;
+use super::evidence::{AlarmEvidence, EvidenceValue};
 use super::instrument_told::InstrumentTold;
 use super::plant_evidence::{DiskFull, ForwardStuck};
 use super::plant_start_up::StartUpList;
@@ -127,12 +127,16 @@ pub struct AlarmLine {
     pub since: Timestamp,
     /// The value now, if there is one.
     pub value: Option<f64>,
-    /// The unit of value, limit and window.
+    /// The unit of value and limit, and of the window where `signal` has none.
     pub unit: Option<&'static str>,
     /// The limit that was crossed.
     pub limit: Option<f64>,
     /// Lowest and highest value wanted, where there is such a window.
     pub window: Option<(Option<f64>, Option<f64>)>,
+    /// The signal itself, where the value is how fast it moves or how far it has
+    /// shifted; the window is in its unit.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub signal: Option<EvidenceValue>,
     /// Who acknowledged, shelved, reset.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub by: Option<String>,

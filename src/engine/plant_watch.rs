@@ -362,6 +362,7 @@ impl PlantWatch {
             unit: None,
             limit: None,
             window: None,
+            signal: None,
             by: told.by.map(str::to_owned),
             reason: told.reason.map(str::to_owned),
             because: None,

@@ -95,6 +95,12 @@ fn a_limit_ahead_is_told_before_it_and_kept_back_once_it_is_told() {
         told_in_order[0],
         told("concentration.low_ahead", Transition::Raised)
     );
+    let records = bench.journal();
+    let first = records.iter().find_map(|record| match &record.body {
+        JournalBody::Alarm(line) => Some(line),
+        _ => None,
+    });
+    assert_eq!(first.unwrap().window, Some((Some(6.0), Some(10.0))));
     let suppressed = told("concentration.low_ahead", Transition::Suppressed);
     assert!(told_in_order.contains(&suppressed), "{told_in_order:?}");
     let low = told("concentration.low", Transition::Raised);

@@ -85,6 +85,33 @@ fn a_fast_fall_is_told_within_its_window_and_over_with_its_dead_band() {
     assert_eq!(told_by(&sump)[1..], [returned]);
 }
 
+/// How far it is from the edge is what a person wants to know of a speed.
+#[test]
+fn a_fall_is_told_with_the_signal_itself_and_its_window_where_it_has_one() {
+    let line = |limits: Vec<LimitSetup>| {
+        let mut sump = Sump::charged_with(with(rates(), limits));
+        go(&mut sump, 600, |_| 9.2);
+        go(&mut sump, 120, falling(0.3 * 1.6));
+        let lines = sump.effects.iter().filter_map(|effect| match effect {
+            Effect::Journal(record) => match &record.body {
+                JournalBody::Alarm(line) => Some(line.clone()),
+                _ => None,
+            },
+            _ => None,
+        });
+        let mut told = lines.filter(|line| line.condition.to_string() == "ph.falling");
+        told.next().expect("it is told")
+    };
+    let plain = line(Vec::new());
+    assert_eq!((plain.unit, plain.window), (Some("pH/h"), None));
+    let limits = vec![limit(Quantity::Ph, LimitLevel::Low, 8.0, 0.1)];
+    let limited = line(limits);
+    assert_eq!(limited.window, Some((Some(8.0), None)));
+    let signal = limited.signal.unwrap();
+    assert_eq!((signal.name, signal.unit), (Quantity::Ph, "pH"));
+    assert!((8.0..9.2).contains(&signal.value), "{signal:?}");
+}
+
 #[test]
 fn a_slow_fall_and_a_step_are_not_told() {
     let mut sump = Sump::charged_with(with(rates(), Vec::new()));

@@ -72,6 +72,7 @@ fn line(priority: Priority, transition: Transition, state: AlarmState) -> AlarmL
         unit: None,
         limit: None,
         window: None,
+        signal: None,
         by: None,
         reason: None,
         because: None,

@@ -202,8 +202,8 @@ impl Form {
         }
     }
 
-    /// A value with its unit, as finely as it is read; volumes in the plant's
-    /// unit, pH without one.
+    /// A value with its unit, as finely as it is read; volumes and what runs an
+    /// hour in the plant's unit, pH without one.
     pub(super) fn reading(&self, value: f64, unit: &str) -> String {
         self.with_unit(value, unit, decimals_of(unit))
     }
@@ -220,6 +220,9 @@ impl Form {
     fn with_unit(&self, value: f64, unit: &str, decimals: usize) -> String {
         if unit == Quantity::Volume.unit() {
             return self.whole(value);
+        }
+        if unit.strip_suffix("/h") == Some(Quantity::Volume.unit()) {
+            return format!("{}/h", self.rough(value));
         }
         let number = self.number(value, decimals);
         match unit {
@@ -277,11 +280,9 @@ impl Form {
     }
 }
 
-/// Of a value of a quantity, or of its change an hour; one of volumes, as they run.
+/// Of a value of a quantity, or of its change an hour.
 fn decimals_of(unit: &str) -> usize {
     let of = |unit: &str| Quantity::ALL.into_iter().find(|q| q.unit() == unit);
-    let hourly = unit.strip_suffix("/h");
-    let hourly = hourly.filter(|unit| *unit != Quantity::Volume.unit());
-    let of_unit = of(unit).or_else(|| hourly.and_then(of));
+    let of_unit = of(unit).or_else(|| unit.strip_suffix("/h").and_then(of));
     of_unit.map_or(1, Quantity::decimals)
 }

@@ -24,6 +24,7 @@ mod sample_alarms;
 mod sample_balance;
 mod sample_instruments;
 mod sample_plant;
+mod sample_sizes;
 mod sample_summaries;
 mod sentences;
 #[cfg(test)]

@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use crate::alarm::{AlarmState, Priority, Transition};
 use crate::engine::{AlarmEvidence, AlarmLine, AskedValue, OwnWords, Suppressor};
+use crate::model::Mineral;
 use crate::rules::causes::{CauseKind, LikelyCause, Sign, SignSeen};
 use crate::rules::own::OwnValue;
 use crate::rules::{Charted, Check, Condition, Direction, LimitLevel, PlanStep, Step};
@@ -13,6 +14,7 @@ use super::sample::NOW;
 use super::sample_advice::all_advice;
 use super::sample_instruments;
 use super::sample_plant;
+use super::sample_sizes;
 
 const TRANSITIONS: [Transition; 12] = [
     Transition::Raised,
@@ -31,22 +33,18 @@ const TRANSITIONS: [Transition; 12] = [
 
 /// An alarm about this condition.
 pub(super) fn alarm(condition: Condition, transition: Transition) -> AlarmLine {
-    let (value, unit) = match &condition {
-        Condition::Limit(Quantity::Concentration, _) => (Some(6.6), Some("%")),
-        Condition::Limit(quantity, _) => (Some(1.0), Some(quantity.unit())),
-        _ => (None, None),
-    };
-    let is_limit = value.is_some();
+    let size = sample_sizes::size(&condition);
     AlarmLine {
         id: format!("mill-4/{condition}/{NOW}"),
         priority: Priority::Medium,
         transition,
         state: AlarmState::Unacknowledged,
         since: NOW - Span::from_mins(20),
-        value,
-        unit,
-        limit: is_limit.then_some(7.0),
-        window: is_limit.then_some((Some(7.0), Some(9.0))),
+        value: size.value,
+        unit: size.unit,
+        limit: size.limit,
+        window: size.window,
+        signal: size.signal,
         by: None,
         reason: None,
         because: None,
@@ -164,6 +162,8 @@ pub(super) fn alarms() -> Vec<AlarmLine> {
         Condition::Rate(Quantity::Ph, Direction::Falling),
         Condition::Rate(Quantity::Volume, Direction::Rising),
         Condition::Shifted(Charted::RefractiveFactor),
+        Condition::Shifted(Charted::Ph),
+        Condition::Mineral(Mineral::Hardness, Step::Act),
         Condition::PumpsStopped,
     ] {
         lines.push(alarm(condition.clone(), Transition::Raised));
@@ -171,6 +171,7 @@ pub(super) fn alarms() -> Vec<AlarmLine> {
     }
     lines.extend(sample_plant::alarms());
     lines.extend(sample_instruments::alarms());
+    lines.extend(sample_sizes::alarms());
     for own in own_words() {
         let line = alarm(Condition::Own("smell".into()), Transition::Raised);
         lines.push(AlarmLine {

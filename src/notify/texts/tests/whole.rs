@@ -7,14 +7,15 @@ use proptest::prelude::*;
 
 use super::super::sample::{self, about};
 use super::super::{
-    sample_advice, sample_alarms, sample_balance, sample_instruments, sample_summaries,
+    sample_advice, sample_alarms, sample_balance, sample_instruments, sample_sizes,
+    sample_summaries,
 };
 use super::*;
 use crate::advice::{Advice, Reason, VolumeUnit, Way, Withheld, look_at};
 use crate::alarm::{Priority, Transition};
 use crate::engine::{AlarmLine, Suppressor};
 use crate::model::{DepartureKind, MovementKind, Origin};
-use crate::rules::{Condition, LimitLevel};
+use crate::rules::{Condition, Direction, LimitLevel};
 use crate::units::{Quantity, Span};
 
 /// What a phone shows of a message before it is opened.
@@ -71,8 +72,21 @@ fn golden(texts: &Texts, language: &str) -> String {
     let silent = sample_instruments::raised(Condition::Silent(channel()));
     let frozen = sample_instruments::raised(Condition::Instrument(channel()));
     let doubted = sample_instruments::raised(Condition::Disagrees(channel()));
+    let rate = sample_instruments::raised(Condition::Rate(Quantity::Ph, Direction::Falling));
+    let loss = AlarmLine {
+        evidence: Some(Box::new(sample_sizes::trend(Quantity::Volume, -60.0))),
+        ..sample_instruments::raised(Condition::Loss)
+    };
+    let dose_missed = sample_instruments::raised(Condition::DoseMissed);
+    let contradicted = sample_instruments::raised(Condition::Contradicted);
+    let factor = sample_instruments::raised(Condition::Factor);
+    let sinking = AlarmLine {
+        evidence: Some(Box::new(sample_sizes::trend(Quantity::Concentration, -0.3))),
+        ..sample_alarms::alarm(low(), Transition::Raised)
+    };
     let not_said = AlarmLine {
         instrument: None,
+        silent_with: Vec::new(),
         ..silent.clone()
     };
     let (drain, neat) = (
@@ -105,6 +119,12 @@ fn golden(texts: &Texts, language: &str) -> String {
         ("the same, as old journals have it", Told::Alarm(&not_said)),
         ("alarm of a frozen instrument", Told::Alarm(&frozen)),
         ("alarm of a doubted instrument", Told::Alarm(&doubted)),
+        ("alarm of a signal that sinks", Told::Alarm(&sinking)),
+        ("alarm of a rate", Told::Alarm(&rate)),
+        ("alarm of a loss", Told::Alarm(&loss)),
+        ("alarm of a missed dose", Told::Alarm(&dose_missed)),
+        ("alarm of a contradicted entry", Told::Alarm(&contradicted)),
+        ("alarm of the factor", Told::Alarm(&factor)),
         ("a start after a stand-still", Told::Alarm(&start_up)),
         ("acknowledged", Told::Alarm(&acknowledged)),
         ("back to normal", Told::Alarm(&returned)),
