@@ -28,12 +28,20 @@ struct Line {
     #[serde(default)]
     condition: Option<String>,
     #[serde(default)]
+    own: Option<OwnRule>,
+    #[serde(default)]
     transition: Option<String>,
     /// An object where advice is given, else its id.
     #[serde(default)]
     advice: Option<serde_json::Value>,
     #[serde(default)]
     as_expected: Option<bool>,
+}
+
+/// What is looked at of a rule of the plant's own.
+#[derive(Deserialize)]
+struct OwnRule {
+    title: String,
 }
 
 /// The digest of a day, which begins at `midnight` and whose day before began
@@ -52,6 +60,7 @@ pub(super) fn digest(
             let alarms = watch.iter().flat_map(|watch| watch.status().alarms);
             digest.standing.extend(alarms.map(|alarm| Standing {
                 title: sump.title.clone(),
+                own_title: sump.own_title(&alarm.condition).map(str::to_owned),
                 alarm,
             }));
         }
@@ -61,6 +70,7 @@ pub(super) fn digest(
     let alarms = plant.watch.alarms_shown().into_iter();
     digest.standing.extend(alarms.map(|alarm| Standing {
         title: settings.plant.name.to_string(),
+        own_title: None,
         alarm,
     }));
     digest
@@ -87,7 +97,7 @@ fn look_through(
         // What is the plant's is everybody's.
         .chain([(PLANT, &*settings.plant.name)])
         .collect();
-    let mut raised: BTreeMap<(&str, String), usize> = BTreeMap::new();
+    let mut raised: BTreeMap<(&str, String), (usize, Option<String>)> = BTreeMap::new();
     let mut open: BTreeMap<String, &str> = BTreeMap::new();
     let mut doses = Doses::default();
     for stored in lines {
@@ -102,7 +112,9 @@ fn look_through(
         match stored.kind.as_str() {
             "alarm" if of_yesterday && line.transition.as_deref() == Some("raised") => {
                 let condition = line.condition.unwrap_or_default();
-                *raised.entry((title, condition)).or_default() += 1;
+                let (count, own_title) = raised.entry((title, condition)).or_default();
+                *count += 1;
+                *own_title = line.own.map(|own| own.title);
             }
             "advice" => {
                 if let Some(id) = dosing(line.advice.as_ref()) {
@@ -125,9 +137,10 @@ fn look_through(
     }
     digest.raised = raised
         .into_iter()
-        .map(|((title, condition), count)| Raised {
+        .map(|((title, condition), (count, own_title))| Raised {
             title: title.to_owned(),
             condition,
+            own_title,
             count,
         })
         .collect();

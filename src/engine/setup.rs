@@ -10,7 +10,7 @@ use crate::alarm::{AlarmManner, Priority};
 use crate::chemistry::{Chart, MixCoefficient};
 use crate::model::money::{Prices, UnitPrice};
 use crate::model::{FactorSetup, MineralSetup, SheetBaseLine, ShiftPattern, SouringSetup, Water};
-use crate::rules::{LimitLevel, RuleSetup};
+use crate::rules::{Condition, LimitLevel, Rule, RuleSetup};
 use crate::signal::{DespikeSetup, InstrumentSetup, MeterSetup};
 use crate::units::{Brix, Concentration, Flow, Ph, Quantity, Span, Timestamp, Volume};
 use crate::vessel::Vessel;
@@ -87,6 +87,20 @@ pub struct SumpSetup {
     pub concentration_series: SeriesIx,
     /// Series of the estimated volume.
     pub volume_series: SeriesIx,
+}
+
+impl SumpSetup {
+    /// Title of the rule of the plant's own that tells of this condition, where one
+    /// does.
+    pub fn own_title(&self, condition: &Condition) -> Option<&str> {
+        let Condition::Own(name) = condition else {
+            return None;
+        };
+        self.rules.iter().find_map(|setup| match &setup.rule {
+            Rule::Own(own) if own.name == *name => Some(own.words.title.as_str()),
+            _ => None,
+        })
+    }
 }
 
 /// A mixer (proportioner) of make-up.

@@ -82,6 +82,9 @@ pub struct Digest {
 pub struct Standing {
     /// Title of its sump.
     pub title: String,
+    /// Title of the rule of the plant's own, where it is one's.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub own_title: Option<String>,
     /// The alarm.
     #[serde(flatten)]
     pub alarm: ActiveAlarm,
@@ -94,6 +97,9 @@ pub struct Raised {
     pub title: String,
     /// What was wrong.
     pub condition: String,
+    /// Title of the rule of the plant's own, where it is one's.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub own_title: Option<String>,
     /// How often.
     pub count: usize,
 }
@@ -242,6 +248,7 @@ topic = "bert"
         let raised = (0..30).map(|n| Raised {
             title: format!("Sump {n}"),
             condition: "ph.low".to_owned(),
+            own_title: None,
             count: n,
         });
         let digest = Digest {

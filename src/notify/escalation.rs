@@ -163,6 +163,7 @@ fn step(
         alarm: alarm.to_owned(),
         title: post.title_of(alarm),
         condition: named.map_or(alarm, |(condition, _)| condition).to_owned(),
+        own_title: None,
         priority,
         transition: transition.name().to_owned(),
         is_new: transition == Transition::Raised,

@@ -84,6 +84,11 @@ fn a_rule_of_the_plants_own_raises_its_alarm_and_says_its_words() {
     let mut bench = bench(&[Rule::Own(Arc::new(own))]);
     bench.run(0..60, 8.0, 900.0);
     bench.run(60..120, 5.5, 900.0);
+    let title = bench
+        .watch
+        .setup()
+        .own_title(&crate::rules::Condition::Own("lean".into()));
+    assert_eq!(title, Some("lean and warm"));
     let raised = told("own.lean", Transition::Raised);
     assert!(bench.alarms().contains(&raised), "{:?}", bench.alarms());
     let lines = bench

@@ -165,6 +165,7 @@ mod tests {
             alarm: format!("s/ph.low/{seconds}"),
             title: "S".to_owned(),
             condition: "ph.low".to_owned(),
+            own_title: None,
             priority: Priority::Medium,
             transition: if is_new { "raised" } else { "returned" }.to_owned(),
             is_new,

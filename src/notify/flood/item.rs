@@ -15,6 +15,9 @@ pub struct Item {
     pub title: String,
     /// What is wrong.
     pub condition: String,
+    /// Title of the rule of the plant's own that says so.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub own_title: Option<String>,
     /// How much hurry.
     pub priority: Priority,
     /// The step.
@@ -34,6 +37,7 @@ impl Item {
             alarm: line.id.clone(),
             title: title.to_owned(),
             condition: line.condition.to_string(),
+            own_title: line.own.as_ref().map(|own| own.title.clone()),
             priority: line.priority,
             transition: line.transition.name().to_owned(),
             is_new: line.transition.annunciates(line.state),
@@ -68,6 +72,7 @@ mod tests {
             alarm: "s/ph.low_low/1".to_owned(),
             title: "S".to_owned(),
             condition: "ph.low_low".to_owned(),
+            own_title: None,
             priority,
             transition: "raised".to_owned(),
             is_new: true,

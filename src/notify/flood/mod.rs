@@ -68,9 +68,17 @@ pub struct Summed {
 struct Line {
     id: String,
     condition: String,
+    #[serde(default)]
+    own: Option<OwnRule>,
     priority: Priority,
     transition: Transition,
     state: AlarmState,
+}
+
+/// What is looked at of a rule of the plant's own.
+#[derive(Deserialize)]
+struct OwnRule {
+    title: String,
 }
 
 impl Post {
@@ -89,6 +97,7 @@ impl Post {
                     title: self.title_of(&line.id),
                     alarm: line.id,
                     condition: line.condition,
+                    own_title: line.own.map(|own| own.title),
                     priority: line.priority,
                     transition: line.transition.name().to_owned(),
                     is_new,

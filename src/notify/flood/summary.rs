@@ -49,6 +49,9 @@ pub struct CommonCause {
     pub kind: &'static str,
     /// The condition that says so.
     pub condition: String,
+    /// Title of the rule of the plant's own, where it is one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub own_title: Option<String>,
 }
 
 /// Conditions of one sump.
@@ -58,6 +61,9 @@ pub struct Group {
     pub title: String,
     /// The conditions, the worst first.
     pub conditions: Vec<String>,
+    /// Titles of the plant's own rules among them, by condition.
+    #[serde(skip_serializing_if = "BTreeMap::is_empty")]
+    pub own_titles: BTreeMap<String, String>,
 }
 
 impl Summary {
@@ -93,21 +99,23 @@ impl Summary {
 }
 
 fn cause<'a>(new: impl Iterator<Item = &'a Item> + Clone) -> Option<CommonCause> {
-    let of = |kind, condition: &str| {
+    let of = |kind, step: &Item| {
         Some(CommonCause {
             kind,
-            condition: condition.to_owned(),
+            condition: step.condition.clone(),
+            own_title: step.own_title.clone(),
         })
     };
     let mut sources = new
         .clone()
         .filter(|step| step.condition.starts_with(SOURCE));
     if let Some(source) = sources.next() {
-        return of("source", &source.condition);
+        return of("source", source);
     }
     let conditions: BTreeSet<&str> = new.clone().map(|step| step.condition.as_str()).collect();
-    match conditions.first() {
-        Some(only) if conditions.len() == 1 && new.count() >= ALIKE => of("alike", only),
+    let mut steps = new.clone();
+    match steps.next() {
+        Some(first) if conditions.len() == 1 && new.count() >= ALIKE => of("alike", first),
         _ => None,
     }
 }
@@ -124,7 +132,11 @@ fn groups<'a>(steps: impl Iterator<Item = &'a Item>) -> Vec<Group> {
     let all = all.into_iter().map(|(title, mut steps)| {
         steps.sort_by_key(|step| std::cmp::Reverse(step.priority));
         let mut conditions: Vec<String> = Vec::new();
+        let mut own_titles = BTreeMap::new();
         for step in steps {
+            if let Some(own) = &step.own_title {
+                own_titles.insert(step.condition.clone(), own.clone());
+            }
             if !conditions.contains(&step.condition) {
                 conditions.push(step.condition.clone());
             }
@@ -132,6 +144,7 @@ fn groups<'a>(steps: impl Iterator<Item = &'a Item>) -> Vec<Group> {
         Group {
             title: title.to_owned(),
             conditions,
+            own_titles,
         }
     });
     all.collect()
@@ -146,6 +159,7 @@ mod tests {
             alarm: format!("{title}/{condition}/1"),
             title: title.to_owned(),
             condition: condition.to_owned(),
+            own_title: None,
             priority,
             transition: transition.to_owned(),
             is_new: transition == "raised",
@@ -177,6 +191,20 @@ mod tests {
         assert_eq!(summary.others[0].conditions, ["ph.low"]);
         // Every step is in it.
         assert_eq!(summary.steps.len(), steps.len());
+    }
+
+    #[test]
+    fn rules_of_the_plants_own_have_their_titles() {
+        let own = Item {
+            own_title: Some("Smell after a stand-still".to_owned()),
+            ..step("A", "own.smell", Priority::Low, "raised")
+        };
+        let steps = vec![own; 3];
+        let summary = Summary::new(Due::Begin, Timestamp::from_millis(0), steps);
+        let titles = &summary.raised[0].own_titles;
+        assert_eq!(titles["own.smell"], "Smell after a stand-still");
+        let cause = summary.cause.unwrap().own_title;
+        assert_eq!(cause.as_deref(), Some("Smell after a stand-still"));
     }
 
     #[test]

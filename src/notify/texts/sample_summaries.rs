@@ -44,11 +44,19 @@ pub(super) const SENTENCES: &[(&str, &[(&str, &str)])] = &[
     ("page.later", &[]),
 ];
 
+/// Title of a rule of the plant's own.
+const OWN: &str = "Smell after a stand-still";
+
 /// Floods at every stage, with every cause.
 pub(super) fn floods() -> Vec<Summary> {
     let group = |title: &str, conditions: &[&str]| Group {
         title: title.to_owned(),
         conditions: conditions.iter().map(|one| (*one).to_owned()).collect(),
+        own_titles: conditions
+            .iter()
+            .filter(|one| one.starts_with("own."))
+            .map(|one| ((*one).to_owned(), OWN.to_owned()))
+            .collect(),
     };
     let full = Summary {
         phase: "begin",
@@ -59,18 +67,20 @@ pub(super) fn floods() -> Vec<Summary> {
         cause: Some(CommonCause {
             kind: "source",
             condition: "source.main".to_owned(),
+            own_title: None,
         }),
         raised: vec![
             group("Mill 4", &["concentration.low", "silent.brix-2"]),
-            group("Cell A", &["ph.low"]),
+            group("Cell A", &["ph.low", "own.smell"]),
         ],
-        returned: vec![group("Cell B", &["concentration.high"])],
+        returned: vec![group("Cell B", &["concentration.high", "own.smell"])],
         others: vec![group("Cell C", &["concentration.low"])],
         steps: Vec::new(),
     };
     let alike = CommonCause {
         kind: "alike",
         condition: "concentration.low".to_owned(),
+        own_title: None,
     };
     vec![
         full.clone(),
@@ -80,6 +90,14 @@ pub(super) fn floods() -> Vec<Summary> {
             raised: vec![group("Mill 4", &["concentration.low"]); 101],
             returned: vec![group("Mill 4", &["concentration.low"]); 101],
             others: vec![group("Mill 4", &["concentration.low"]); 101],
+            ..full.clone()
+        },
+        Summary {
+            cause: Some(CommonCause {
+                kind: "alike",
+                condition: "own.smell".to_owned(),
+                own_title: Some(OWN.to_owned()),
+            }),
             ..full.clone()
         },
         Summary {
@@ -107,14 +125,19 @@ pub(super) fn digest() -> Digest {
         AlarmState::OutOfService,
     ];
     let low = || Condition::Limit(Quantity::Concentration, LimitLevel::Low);
-    let standing = states.into_iter().cycle().take(21);
+    let of = |place: usize| match place % 3 {
+        1 => (Condition::Own("smell".into()), Some(OWN.to_owned())),
+        _ => (low(), None),
+    };
+    let standing = states.into_iter().cycle().take(21).enumerate();
     Digest {
         standing: standing
-            .map(|state| Standing {
+            .map(|(place, state)| Standing {
                 title: "Mill 4".to_owned(),
+                own_title: of(place).1,
                 alarm: ActiveAlarm {
                     id: "mill-4/concentration.low/1".to_owned(),
-                    condition: low(),
+                    condition: of(place).0,
                     priority: Priority::Medium,
                     state,
                     since: NOW - Span::from_mins(20),
@@ -125,7 +148,8 @@ pub(super) fn digest() -> Digest {
         raised: (1..=21)
             .map(|count| Raised {
                 title: "Mill 4".to_owned(),
-                condition: low().to_string(),
+                condition: of(count).0.to_string(),
+                own_title: of(count).1,
                 count,
             })
             .collect(),

@@ -144,7 +144,7 @@ fn golden(texts: &Texts, language: &str) -> String {
         ("usual again", Told::Departure(None)),
         ("a digest", Told::Digest(&digest)),
         ("a flood begins", Told::Flood(&floods[0])),
-        ("a flood is over", Told::Flood(&floods[2])),
+        ("a flood is over", Told::Flood(&floods[floods.len() - 1])),
     ];
     let mut text = String::new();
     for (heading, message) in &messages {
