@@ -92,7 +92,8 @@ impl Verdict {
 pub enum Transition {
     /// A→B, D→B, E→B or F→B.
     Raised,
-    /// C→B: it was taken on and stands for too long.
+    /// C→B: it was taken on and stands for too long. C→B and B→B: there is more to
+    /// tell of what stands, as of an alarm with a list; the standard has no B→B.
     RaisedAgain,
     /// B→C, D→A or E→F.
     Acknowledged,

@@ -108,6 +108,23 @@ fn an_acknowledged_alarm_that_stands_is_raised_again() {
 }
 
 #[test]
+fn more_of_what_stands_is_told_taken_on_or_not_and_nothing_of_what_does_not() {
+    let at_once = AlarmManner::default();
+    let mut alarm = raised(at_once);
+    assert_eq!(alarm.raise_for_more(), Some(Transition::RaisedAgain));
+    assert_eq!(alarm.state(), AlarmState::Unacknowledged);
+    alarm.acknowledge(at(1));
+    assert_eq!(alarm.raise_for_more(), Some(Transition::RaisedAgain));
+    assert_eq!(alarm.state(), AlarmState::Unacknowledged);
+    assert_eq!(alarm.raised(), Some(at(0)), "the same occurrence");
+    alarm.hide(Hiding::Shelve(at(60)));
+    assert_eq!(alarm.raise_for_more(), None);
+    alarm.end_shelf(at(60));
+    alarm.observe(at(61), Verdict::Inside, at_once);
+    assert_eq!(alarm.raise_for_more(), None);
+}
+
+#[test]
 fn a_shelf_ends_and_what_holds_is_told_then() {
     let at_once = AlarmManner::default();
     let mut alarm = raised(at_once);
@@ -165,14 +182,18 @@ fn what_is_out_of_service_stays_so_whatever_is_shelved_or_suppressed() {
     assert_eq!(alarm.state(), AlarmState::Suppressed);
 }
 
-/// The arrows of the diagram (from memory), and the one that takes an
-/// acknowledgement back.
-fn allowed(from: AlarmState, by: Transition, to: AlarmState) -> bool {
+/// The arrows of the diagram (from memory), the one that takes an acknowledgement
+/// back, and the one by which more is told of what stands (`for_more`).
+fn allowed(from: AlarmState, by: Transition, to: AlarmState, for_more: bool) -> bool {
     use AlarmState::*;
     let hidden = |state| matches!(state, Shelved | Suppressed | OutOfService);
     match by {
         Transition::Raised => !hidden(from) && !from.holds() && to == Unacknowledged,
-        Transition::RaisedAgain => (from, to) == (Acknowledged, Unacknowledged),
+        Transition::RaisedAgain => match from {
+            Acknowledged => to == Unacknowledged,
+            Unacknowledged => for_more && to == Unacknowledged,
+            _ => false,
+        },
         Transition::Acknowledged => matches!(
             (from, to),
             (Unacknowledged, Acknowledged)
@@ -205,7 +226,7 @@ fn allowed(from: AlarmState, by: Transition, to: AlarmState) -> bool {
 proptest! {
     #[test]
     fn no_sequence_leaves_the_diagram(
-        steps in prop::collection::vec((0u8..14, 0i64..20), 0..300),
+        steps in prop::collection::vec((0u8..15, 0i64..20), 0..300),
         latching: bool,
         again in prop::option::of(1i64..60),
     ) {
@@ -217,6 +238,7 @@ proptest! {
             let now = at(minute);
             let before = alarm.state();
             prop_assert_eq!(before, told_of, "a step was not told");
+            let (stands, raised) = (before.holds(), alarm.raised());
             let transition = match what {
                 0 | 1 => alarm.observe(now, Verdict::Outside, manner),
                 2 | 3 => alarm.observe(now, Verdict::Inside, manner),
@@ -229,14 +251,21 @@ proptest! {
                 10 => alarm.end_shelf(now),
                 11 => alarm.hide(Hiding::Suppress),
                 12 => alarm.hide(Hiding::Unsuppress),
+                13 => alarm.raise_for_more(),
                 _ => alarm.hide(if wait % 2 == 0 { Hiding::TakeOut } else { Hiding::PutBack }),
             };
             told_of = alarm.state();
+            let for_more = what == 13;
             match transition {
                 Some(by) => prop_assert!(
-                    allowed(before, by, told_of), "{before:?} by {by:?} to {told_of:?}"
+                    allowed(before, by, told_of, for_more), "{before:?} by {by:?} to {told_of:?}"
                 ),
                 None => prop_assert_eq!(before, told_of),
+            }
+            if for_more {
+                let by = stands.then_some(Transition::RaisedAgain);
+                prop_assert_eq!(transition, by, "more is told of what stands, and of that alone");
+                prop_assert_eq!(alarm.raised(), raised, "the same occurrence");
             }
             let json = serde_json::to_string(&alarm).unwrap();
             prop_assert_eq!(serde_json::from_str::<AlarmLife>(&json).unwrap(), alarm);
