@@ -42,22 +42,27 @@ impl SumpWatch {
         }
     }
 
-    /// Of what has an alarm of its own (silence, hand readings) or needs nobody
-    /// (just cleaned) nothing is found.
+    /// Of what has an alarm of its own (hand readings) or needs nobody (just cleaned)
+    /// nothing is found. An instrument of which nothing was heard of late may be as it
+    /// was; silence has an alarm of its own.
     fn of_instrument(&self, channel: &str) -> Finding {
         let Some(ix) = self.channel_named(channel) else {
             return Finding::plain(Verdict::Unknown);
         };
         let judged = self.instrument_judgement(ix);
         let told = match judged.reason {
-            None
-            | Some(
-                InstrumentReason::Silent
-                | InstrumentReason::Drifting
-                | InstrumentReason::JustTouched,
-            ) => false,
+            None | Some(InstrumentReason::Drifting | InstrumentReason::JustTouched) => false,
             Some(_) => judged.class > InstrumentClass::Good,
         };
+        let (watch, setup) = (&self.channels[ix], &self.setup.channels[ix]);
+        let is_silent = judged.reason == Some(InstrumentReason::Silent);
+        if is_silent || self.now - watch.last_time >= setup.silent_after {
+            return Finding {
+                value: self.value_of(ix),
+                unit: Some(setup.quantity.unit()),
+                ..Finding::plain(Verdict::Unknown)
+            };
+        }
         Finding {
             value: self.value_of(ix),
             unit: Some(self.setup.channels[ix].quantity.unit()),

@@ -134,6 +134,12 @@ impl SumpWatch {
             .status(&setup.instrument, self.now, silent_since)
     }
 
+    /// How the channel's instrument was when it was last heard.
+    pub(super) fn judged_when_heard(&self, channel: usize) -> InstrumentJudgement {
+        let (setup, watch) = (&self.setup.channels[channel], &self.channels[channel]);
+        watch.instrument.status(&setup.instrument, self.now, None)
+    }
+
     /// Whether what the channel shows is not to be acted on yet.
     pub(super) fn is_unsettled(&self, channel: usize) -> bool {
         let setup = &self.setup.channels[channel].instrument;

@@ -130,15 +130,20 @@ impl InstrumentFigures {
 
 impl SumpWatch {
     /// How the instrument is that the alarm is about; none of other alarms, nor
-    /// where nothing speaks against it any more.
+    /// where nothing speaks against it any more. That it is silent is told by another
+    /// alarm than how it was when it was heard.
     pub(super) fn instrument_told(&self, alarm: AlarmIx) -> Option<InstrumentTold> {
-        let channel = match (self.alarms.watched(alarm), self.alarms.rule(alarm)) {
-            (Watched::Silence(channel) | Watched::Doubt(channel), _) => channel,
-            (_, Some(Rule::Instrument { channel })) => self.channel_named(channel)?,
+        let (channel, judged) = match (self.alarms.watched(alarm), self.alarms.rule(alarm)) {
+            (Watched::Silence(channel) | Watched::Doubt(channel), _) => {
+                (channel, self.instrument_judgement(channel))
+            }
+            (_, Some(Rule::Instrument { channel })) => {
+                let channel = self.channel_named(channel)?;
+                (channel, self.judged_when_heard(channel))
+            }
             _ => return None,
         };
         let (setup, watch) = (&self.setup.channels[channel], &self.channels[channel]);
-        let judged = self.instrument_judgement(channel);
         let figures = InstrumentFigures::of(setup, watch, &judged);
         let told = judged.reason.is_some() || figures.over_hand.is_some();
         told.then_some(InstrumentTold {

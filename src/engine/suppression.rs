@@ -184,7 +184,7 @@ impl SumpWatch {
         if self.recharge_under_way() {
             return Some(Suppressor::Recharge);
         }
-        let failed = self.instrument_judgement(channel).reason == Some(InstrumentReason::Fault);
+        let failed = self.judged_when_heard(channel).reason == Some(InstrumentReason::Fault);
         let told = self.instrument_alarm_stands(channel);
         let by_instrument = || Suppressor::Instrument(self.name_of(channel));
         (failed && told)
@@ -267,7 +267,7 @@ impl SumpWatch {
     }
 
     /// Whether what is known of the channel's instrument would show the signal
-    /// too low (or too high) by itself.
+    /// too low (or too high) by itself; one that fell silent is no better for that.
     pub(super) fn misleads(&self, channel: usize, low: bool) -> bool {
         let watch = &self.channels[channel].instrument;
         if self.alarms.is_doubted(channel) {
@@ -277,7 +277,7 @@ impl SumpWatch {
         if !self.has_instrument_alarm(channel) {
             return false;
         }
-        match self.instrument_judgement(channel).reason {
+        match self.judged_when_heard(channel).reason {
             Some(InstrumentReason::Fouled) => {
                 let falls = watch.drift_forbidden().map(|a_day| a_day < 0.0);
                 falls == Some(low)

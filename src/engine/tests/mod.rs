@@ -15,6 +15,7 @@ mod fluid_rules;
 mod instrument_status;
 mod instruments;
 mod loops;
+mod missing_data;
 mod moves;
 mod oil;
 mod own_rules;
