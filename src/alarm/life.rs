@@ -42,12 +42,17 @@ pub struct AlarmManner {
 pub struct AlarmLife {
     /// Where it stands behind whatever hides it: one of the states A to F.
     state: AlarmState,
-    /// When the condition of the present or last occurrence began.
+    /// When the condition of the present or last occurrence began, later by the time
+    /// in which nobody watched.
     since: Option<Timestamp>,
     /// When the present or last occurrence was raised.
     raised: Option<Timestamp>,
     /// Since when the condition has been other than the state says.
     turning: Option<Timestamp>,
+    /// For how long it had been so when nobody watched any more: its delay goes on
+    /// with that once there is something to judge by.
+    #[serde(default, skip_serializing_if = "is_zero")]
+    had: Span,
     /// When it was taken on.
     #[serde(default)]
     taken_on: Option<Timestamp>,
@@ -85,9 +90,13 @@ impl AlarmLife {
         };
         if !turns {
             self.turning = None;
+            if verdict != Verdict::Unknown {
+                self.had = Span::ZERO;
+            }
             return None;
         }
-        let began = *self.turning.get_or_insert(now);
+        let began = *self.turning.get_or_insert(now - self.had);
+        self.had = Span::ZERO;
         if now - began < self.delay(manner) {
             return None;
         }
@@ -147,9 +156,24 @@ impl AlarmLife {
         Some(self.taken_on.filter(|_| stands)? + manner.again_after?)
     }
 
-    /// A running delay begins anew: nobody watched in between.
+    /// A running delay begins anew: what was seen says nothing about when.
     pub fn restart_delay(&mut self) {
         self.turning = None;
+        self.had = Span::ZERO;
+    }
+
+    /// Nobody watches from `now` on: a running delay goes on with the time that it
+    /// has had once the condition is seen to be so still.
+    pub fn pause_delay(&mut self, now: Timestamp) {
+        if let Some(began) = self.turning.take() {
+            self.had = (now - began).max(Span::ZERO);
+        }
+    }
+
+    /// Whether a delay waits for something to judge by.
+    #[inline]
+    pub fn is_paused(&self) -> bool {
+        self.had > Span::ZERO
     }
 
     /// A person takes the alarm on.
@@ -254,7 +278,8 @@ impl AlarmLife {
         self.hidden.shelved_until()
     }
 
-    /// When the condition of the present or last occurrence began.
+    /// When the condition of the present or last occurrence began, later by the time
+    /// in which nobody watched its on-delay.
     pub fn since(&self) -> Option<Timestamp> {
         self.since
     }
@@ -286,6 +311,10 @@ impl AlarmLife {
             manner.on
         }
     }
+}
+
+fn is_zero(span: &Span) -> bool {
+    *span == Span::ZERO
 }
 
 #[cfg(test)]

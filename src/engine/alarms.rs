@@ -10,6 +10,7 @@ use super::alarm_list::{AlarmIx, Watched};
 use super::event::Effect;
 use super::journal::{AlarmLine, JournalBody};
 use super::own_inputs::InputsOnce;
+use super::setup::ChannelKind;
 use super::suppression::Suppressor;
 use super::watch::{SumpWatch, judging_after};
 
@@ -52,8 +53,9 @@ impl SumpWatch {
     #[inline]
     fn watch_value(&mut self, limit: usize, value: Option<f64>, out: &mut Vec<Effect>) -> bool {
         let setup = self.setup.limits[limit];
-        let verdict = judge_limit(setup.level, setup.threshold, setup.dead_band, value);
         let alarm = self.alarms.limit(limit);
+        let value = value.filter(|_| !self.awaits_data(alarm));
+        let verdict = judge_limit(setup.level, setup.threshold, setup.dead_band, value);
         let transition = self
             .alarms
             .life_mut(alarm)
@@ -70,6 +72,10 @@ impl SumpWatch {
     /// Judges the alarm of a rule, of a silence or a doubt by what was found.
     fn judge(&mut self, alarm: AlarmIx, verdict: Verdict, out: &mut Vec<Effect>) {
         let manner = self.alarms.manner(alarm);
+        let verdict = match self.awaits_data(alarm) {
+            true => Verdict::Unknown,
+            false => verdict,
+        };
         let transition = self
             .alarms
             .life_mut(alarm)
@@ -80,6 +86,35 @@ impl SumpWatch {
         if let Some(transition) = transition {
             self.turned(alarm, transition, out);
         }
+    }
+
+    /// Whether the alarm's delay waits, after nobody had listened, for what is yet to
+    /// be heard: of a limit its own channels, of a rule any probe of the sump. What has
+    /// fallen silent is not waited for.
+    #[inline]
+    fn awaits_data(&self, alarm: AlarmIx) -> bool {
+        self.alarms.life(alarm).is_paused() && self.awaits_channels(alarm)
+    }
+
+    fn awaits_channels(&self, alarm: AlarmIx) -> bool {
+        let watched = self.alarms.watched(alarm);
+        let is_of_it = |ix: usize| match watched {
+            Watched::Limit(limit) => {
+                let mut touched = self.limits_of[ix].iter();
+                touched.any(|one| usize::from(*one) == limit)
+            }
+            _ => matches!(self.setup.channels[ix].kind, ChannelKind::Gauge),
+        };
+        let mut awaited = false;
+        for ix in (0..self.channels.len()).filter(|ix| is_of_it(*ix)) {
+            let (watch, setup) = (&self.channels[ix], &self.setup.channels[ix]);
+            let is_heard = !watch.is_awaited() && !watch.is_stale(setup, self.now);
+            if is_heard {
+                return false;
+            }
+            awaited |= watch.is_awaited() && !watch.is_silent(setup, self.now);
+        }
+        awaited
     }
 
     /// The alarm took a step by itself.

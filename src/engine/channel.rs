@@ -20,6 +20,10 @@ pub(super) struct ChannelWatch {
     pub(super) last_time: Timestamp,
     /// Sump time when a usable reading last came, or when the watch began.
     pub(super) usable_at: Timestamp,
+    /// From when on it could be heard again, after nobody listened or its source was
+    /// lost; until a usable reading comes what it said before may be over.
+    #[serde(default, skip_serializing_if = "is_default")]
+    listened_from: Option<Timestamp>,
     despike: Despike,
     smoother: Smoother,
     /// Readings that the despiking filter replaced, ever.
@@ -96,6 +100,7 @@ impl ChannelWatch {
         ChannelWatch {
             last_time: Timestamp::MIN,
             usable_at: start,
+            listened_from: None,
             despike: Despike::default(),
             smoother: Smoother::default(),
             spikes: 0,
@@ -292,10 +297,54 @@ impl ChannelWatch {
         first
     }
 
-    /// Whether no usable reading came for too long at `now`, or the instrument
-    /// is said to be gone.
+    /// Whether no usable reading came for too long at `now`, though somebody
+    /// listened, or the instrument is said to be gone.
     pub(super) fn is_silent(&self, setup: &ChannelSetup, now: Timestamp) -> bool {
+        self.gone || now - self.expected_from() >= setup.silent_after
+    }
+
+    /// When it is silent unless a usable reading comes.
+    pub(super) fn silent_at(&self, setup: &ChannelSetup) -> Timestamp {
+        self.expected_from() + setup.silent_after
+    }
+
+    fn expected_from(&self) -> Timestamp {
+        let listened = self.listened_from.unwrap_or(self.usable_at);
+        self.usable_at.max(listened)
+    }
+
+    /// Whether its newest usable reading is too old at `now` to say what is now,
+    /// whoever listened, or the instrument is said to be gone.
+    #[inline]
+    pub(super) fn is_stale(&self, setup: &ChannelSetup, now: Timestamp) -> bool {
         self.gone || now - self.usable_at >= setup.silent_after
+    }
+
+    /// It can be heard from `time` on. One that was silent before stays so until a
+    /// usable reading comes.
+    pub(super) fn listen_from(&mut self, time: Timestamp) {
+        self.listened_from = self.listened_from.max(Some(time));
+    }
+
+    /// A usable reading came at `now`.
+    #[inline]
+    pub(super) fn heard(&mut self, now: Timestamp) {
+        self.usable_at = now;
+        self.listened_from = None;
+    }
+
+    /// Whether it has yet to be heard since it can be.
+    #[inline]
+    pub(super) fn is_awaited(&self) -> bool {
+        self.listened_from.is_some()
+    }
+
+    /// The clock had run ahead, and stands at `start` again.
+    pub(super) fn pull_back(&mut self, start: Timestamp) {
+        self.last_time = self.last_time.min(start);
+        self.usable_at = self.usable_at.min(start);
+        self.listened_from = self.listened_from.map(|from| from.min(start));
+        self.start_anew();
     }
 
     /// What the channel said before says nothing about what it says now.

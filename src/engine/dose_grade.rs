@@ -75,7 +75,7 @@ impl SumpWatch {
     pub(super) fn dose_grade(&self, ix: usize) -> Result<f64, DoseBlock> {
         let (setup, watch) = (&self.setup.channels[ix], &self.channels[ix]);
         let value = watch.value(&setup.kind).ok_or(DoseBlock::NoValue)?;
-        if watch.is_silent(setup, self.now) {
+        if watch.is_stale(setup, self.now) {
             let since = watch.usable_at;
             return Err(DoseBlock::Silent { since });
         }

@@ -36,7 +36,7 @@ impl SumpWatch {
                 continue;
             }
             let then = corrected.and_then(|said| inline_of(said, &setup.name));
-            let fresh = time >= self.now - FRESH && !self.channels[ix].is_silent(setup, self.now);
+            let fresh = time >= self.now - FRESH && !self.channels[ix].is_stale(setup, self.now);
             let now = || self.value_of(ix).filter(|_| self.reads_alike(quantity));
             let now = fresh.then(now).flatten();
             // What moves fast the smoothed value follows a little later.

@@ -105,19 +105,19 @@ impl PlantWatch {
     /// The clock had run ahead, and stands at `start` again.
     pub fn pull_back(&mut self, start: Timestamp) {
         self.now = self.now.min(start);
-        self.restart_delays();
+        self.lives_mut().for_each(AlarmLife::restart_delay);
     }
 
-    /// Nobody watched until `start`: after a longer pause no delay goes on.
+    /// Nobody watched until `start`: after a longer pause a delay goes on with the time
+    /// that it had once it is told how things stand now.
     pub fn listen_from(&mut self, start: Timestamp) {
-        if start - self.now > self.admission.late_after {
-            self.restart_delays();
+        let stopped = self.now;
+        if start - stopped > self.admission.late_after {
+            self.lives_mut().for_each(|life| life.pause_delay(stopped));
         }
     }
 
-    fn restart_delays(&mut self) {
-        for alarm in &mut self.alarms {
-            alarm.life.restart_delay();
-        }
+    fn lives_mut(&mut self) -> impl Iterator<Item = &mut AlarmLife> {
+        self.alarms.iter_mut().map(|alarm| &mut alarm.life)
     }
 }

@@ -26,11 +26,11 @@ const ASSUMED_VOLUME_UNCERTAINTY: f64 = 0.1;
 const HAND_UNCERTAINTY: f64 = 0.1;
 
 impl SumpWatch {
-    /// The channel's smoothed value, unless it is silent or doubted.
+    /// The channel's smoothed value, unless it is too old or doubted.
     #[inline]
     pub(super) fn usable(&self, channel: usize) -> Option<f64> {
         let watch = &self.channels[channel];
-        let fresh = !watch.is_silent(&self.setup.channels[channel], self.now);
+        let fresh = !watch.is_stale(&self.setup.channels[channel], self.now);
         if fresh && !self.alarms.is_doubted(channel) {
             watch.value(&self.setup.channels[channel].kind)
         } else {

@@ -193,9 +193,7 @@ impl SumpWatch {
         self.now = self.now.min(start);
         self.estimated_at = self.estimated_at.min(start);
         for channel in &mut self.channels {
-            channel.last_time = channel.last_time.min(start);
-            channel.usable_at = channel.usable_at.min(start);
-            channel.start_anew();
+            channel.pull_back(start);
         }
         self.balance.begin_anew();
         self.ph_trend.begin_anew();
@@ -212,15 +210,21 @@ impl SumpWatch {
     }
 
     /// Nobody listened until `start`. No channel is called silent for not
-    /// having been heard before it; after a longer pause no delay goes on, and
-    /// nothing is judged to be mixed in before new readings could come.
+    /// having been heard before it; one that was silent stays so until it is heard.
+    /// After a longer pause no rule is judged for that time, a delay goes on with the
+    /// time that it had once something new is heard, and nothing is judged to be mixed
+    /// in before new readings could come.
     pub fn listen_from(&mut self, start: Timestamp) {
-        let pause = start - self.now;
-        for channel in &mut self.channels {
-            channel.usable_at = channel.usable_at.max(start);
+        let (stopped, pause) = (self.now, start - self.now);
+        for (channel, setup) in self.channels.iter_mut().zip(&self.setup.channels) {
+            if !channel.is_silent(setup, stopped) {
+                channel.listen_from(start);
+            }
         }
         if pause > self.admission.late_after {
-            self.alarms.lives_mut().for_each(AlarmLife::restart_delay);
+            let lives = self.alarms.lives_mut();
+            lives.for_each(|life| life.pause_delay(stopped));
+            self.judge_at = judging_after(start);
             let earliest = start + SETTLE_AFTER_PAUSE;
             let mixing = &mut self.dosing.mixing_until;
             *mixing = mixing.map(|until| until.max(earliest));

@@ -25,7 +25,7 @@ impl SumpWatch {
         if gone {
             channel.silent_before = silent;
         } else if !channel.silent_before {
-            channel.usable_at = channel.usable_at.max(time);
+            channel.listen_from(time);
         }
         self.watch_silence(ix, out);
         self.review_suppression(out);

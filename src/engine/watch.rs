@@ -231,7 +231,7 @@ impl SumpWatch {
         if !quality.is_usable() {
             return;
         }
-        self.channels[ix].usable_at = self.now;
+        self.channels[ix].heard(self.now);
         if self.channels[ix].switched() != switched {
             self.show(out);
         }
@@ -331,7 +331,7 @@ impl SumpWatch {
         let channels = self.channels.iter().zip(&self.setup.channels).enumerate();
         let silences = channels
             .filter(|(ix, _)| !self.alarms.life(self.alarms.silence(*ix)).is_active())
-            .map(|(_, (watch, setup))| watch.usable_at + setup.silent_after);
+            .map(|(_, (watch, setup))| watch.silent_at(setup));
         let alarms = self.alarms.each();
         let alarms = alarms.filter_map(|(alarm, _, life)| life.due(self.alarms.manner(alarm)));
         let due = silences

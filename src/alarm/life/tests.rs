@@ -125,6 +125,43 @@ fn more_of_what_stands_is_told_taken_on_or_not_and_nothing_of_what_does_not() {
 }
 
 #[test]
+fn a_delay_goes_on_with_the_time_it_had_before_nobody_watched() {
+    // Of ten minutes six are over, or of five three.
+    let mut rising = AlarmLife::default();
+    rising.observe(at(0), Verdict::Outside, MANNER);
+    let mut falling = raised(MANNER);
+    falling.observe(at(13), Verdict::Inside, MANNER);
+    for (alarm, stopped, left, verdict) in [
+        (&mut rising, 6, 4, Verdict::Outside),
+        (&mut falling, 16, 2, Verdict::Inside),
+    ] {
+        alarm.pause_delay(at(stopped));
+        // A second stop before anything could be judged.
+        alarm.pause_delay(at(500));
+        assert_eq!(alarm.due(MANNER), None);
+        let before = alarm.state();
+        assert_eq!(alarm.observe(at(900), Verdict::Unknown, MANNER), None);
+        assert_eq!(alarm.observe(at(1000), verdict, MANNER), None);
+        assert_eq!(alarm.due(MANNER), Some(at(1000 + left)));
+        let just_before = at(1000 + left) - Span::from_millis(1);
+        assert_eq!(alarm.observe(just_before, verdict, MANNER), None);
+        let turned = alarm.observe(at(1000 + left), verdict, MANNER);
+        assert!(turned.is_some() && alarm.state() != before);
+    }
+    assert_eq!(rising.since(), Some(at(994)));
+}
+
+#[test]
+fn a_delay_begins_anew_where_the_condition_is_over_once_somebody_watches() {
+    let mut alarm = AlarmLife::default();
+    alarm.observe(at(0), Verdict::Outside, MANNER);
+    alarm.pause_delay(at(9));
+    alarm.observe(at(1000), Verdict::Band, MANNER);
+    alarm.observe(at(1001), Verdict::Outside, MANNER);
+    assert_eq!(alarm.due(MANNER), Some(at(1011)));
+}
+
+#[test]
 fn a_shelf_ends_and_what_holds_is_told_then() {
     let at_once = AlarmManner::default();
     let mut alarm = raised(at_once);
@@ -226,7 +263,7 @@ fn allowed(from: AlarmState, by: Transition, to: AlarmState, for_more: bool) -> 
 proptest! {
     #[test]
     fn no_sequence_leaves_the_diagram(
-        steps in prop::collection::vec((0u8..15, 0i64..20), 0..300),
+        steps in prop::collection::vec((0u8..16, 0i64..20), 0..300),
         latching: bool,
         again in prop::option::of(1i64..60),
     ) {
@@ -252,6 +289,10 @@ proptest! {
                 11 => alarm.hide(Hiding::Suppress),
                 12 => alarm.hide(Hiding::Unsuppress),
                 13 => alarm.raise_for_more(),
+                14 => {
+                    alarm.pause_delay(now);
+                    None
+                }
                 _ => alarm.hide(if wait % 2 == 0 { Hiding::TakeOut } else { Hiding::PutBack }),
             };
             told_of = alarm.state();

@@ -247,6 +247,29 @@ fn nobody_counts_the_time_of_a_long_stop_to_the_delay() {
 }
 
 #[test]
+fn after_a_long_stop_a_delay_goes_on_with_the_time_that_it_had() {
+    let mut plant = Plant::new();
+    plant.source(10, Some((9, "closed")));
+    plant.tick(100);
+    plant.restart(900);
+    plant.tick(905);
+    assert!(plant.lines().is_empty(), "nobody knows whether it is gone");
+    plant.source(910, Some((909, "closed")));
+    plant.tick(910 + 29);
+    assert!(plant.lines().is_empty());
+    plant.tick(910 + 31);
+    assert_eq!(plant.steps(), [Transition::Raised]);
+    let mut plant = Plant::new();
+    plant.source(10, Some((9, "closed")));
+    plant.tick(100);
+    plant.restart(900);
+    plant.source(901, None);
+    plant.source(902, Some((902, "closed")));
+    plant.tick(902 + 119);
+    assert!(plant.lines().is_empty(), "it was there in between");
+}
+
+#[test]
 fn people_take_it_on_shelve_it_and_take_it_out_of_service() {
     let mut plant = Plant::new();
     plant.source(0, Some((0, "closed")));
