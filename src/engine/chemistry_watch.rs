@@ -191,6 +191,8 @@ impl SumpWatch {
         }
         if look.contains(&Look::Slime) {
             signs.souring.see_slime(time);
+        } else if !look.is_empty() {
+            signs.souring.see_no_slime(time);
         }
         if look.contains(&Look::OilFilm) {
             signs.oil_film = signs.oil_film.max(Some(time));
@@ -242,7 +244,7 @@ impl SumpWatch {
     }
 
     /// pH by its instrument; none as long as that settles after it was touched.
-    fn instrument_ph(&self) -> Option<f64> {
+    pub(super) fn instrument_ph(&self) -> Option<f64> {
         let (channel, ph) = self.first_usable(Quantity::Ph)?;
         let class = self.instrument_judgement(channel).class;
         (class != InstrumentClass::FunctionCheck).then_some(ph)
@@ -326,6 +328,13 @@ impl SumpWatch {
     pub(super) fn souring_status(&self) -> Option<SouringStatus> {
         let souring = &self.chemistry.now.souring;
         souring.status(&self.setup.souring, &self.souring_now())
+    }
+
+    /// Whether it went sour by what people found last, where some of that is too old
+    /// to count.
+    pub(super) fn souring_as_last_found(&self) -> Option<SouringStatus> {
+        let souring = &self.chemistry.now.souring;
+        souring.status_as_last_found(&self.setup.souring, &self.souring_now())
     }
 
     /// Nitrite, mg/L, by a reading that still counts.

@@ -49,6 +49,17 @@ impl SumpWatch {
             .is_some_and(|percent| percent > least)
     }
 
+    /// Whether a film was seen, nobody has titrated since, and nothing shows whether
+    /// the refractometer reads rich.
+    pub(super) fn cannot_tell_of_oil(&self) -> bool {
+        let seen = self.chemistry.now.oil_film;
+        let untitrated = seen.is_some_and(|since| {
+            let since = since.min(self.now - HOLDS);
+            !self.titrated_since(since)
+        });
+        untitrated && self.signal(Quantity::Concentration).is_none()
+    }
+
     /// Whether titration or a laboratory has spoken since then.
     fn titrated_since(&self, time: Timestamp) -> bool {
         let newest = self.chemistry.now.other;

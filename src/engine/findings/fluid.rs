@@ -42,13 +42,15 @@ impl SumpWatch {
     }
 
     /// Told first where at least one moderate sign says so: two weak ones, as a
-    /// weekend's stand-still and a slow fall of pH, need nobody yet.
+    /// weekend's stand-still and a slow fall of pH, need nobody yet. What people found
+    /// too long ago tells of nothing new, and that it is over is seen by looking again.
     pub(super) fn of_souring(&self, step: Step) -> Finding {
         let status = self.souring_status();
-        let told = status.as_ref().is_some_and(|status| match step {
+        let speaks = |status: &SouringStatus| match step {
             Step::Watch => status.level >= Souring::Watch && has_moderate_sign(status),
             Step::Act => status.level >= Souring::Likely,
-        });
+        };
+        let told = status.as_ref().is_some_and(speaks);
         let since = status.filter(|_| told).and_then(|status| {
             let facts = status.evidence.into_iter();
             facts
@@ -56,10 +58,14 @@ impl SumpWatch {
                 .filter_map(|fact| fact.since)
                 .min()
         });
-        let verdict = if !told && self.misses_a_sign() {
-            Verdict::Unknown
-        } else {
-            Verdict::of(told)
+        let is_unknown = || {
+            let as_found = self.souring_as_last_found();
+            self.misses_a_sign() || as_found.is_some_and(|status| speaks(&status))
+        };
+        let verdict = match told {
+            true => Verdict::Outside,
+            false if is_unknown() => Verdict::Unknown,
+            false => Verdict::Inside,
         };
         Finding {
             since,
@@ -69,24 +75,34 @@ impl SumpWatch {
 
     /// Whether an instrument that tells of souring tells nothing now.
     fn misses_a_sign(&self) -> bool {
-        let signs = [Quantity::Ph, Quantity::DissolvedOxygen, Quantity::Redox];
         let mut channels = self.setup.channels.iter();
-        channels.any(|channel| {
-            signs.contains(&channel.quantity) && self.signal(channel.quantity).is_none()
+        channels.any(|channel| match channel.quantity {
+            Quantity::Ph => self.instrument_ph().is_none(),
+            of @ (Quantity::DissolvedOxygen | Quantity::Redox) => self.signal(of).is_none(),
+            _ => false,
         })
     }
 
+    /// What was measured too long ago says no more that there is too much, and not
+    /// that it is gone; nor does a refractometer that is not heard.
     pub(super) fn of_tramp_oil(&self) -> Finding {
         let most = self.setup.methods.tramp_oil_pct;
         let read = self.tramp_oil();
         let parts = self.factor_status().filter(parts_by_tramp_oil);
         let found = read.is_some_and(|read| read > most) || parts.is_some();
         let told = found || self.suspects_oil(self.is_told_of_oil());
+        let last_read = self.chemistry.now.tramp_oil;
+        let was_too_much = last_read.is_some_and(|(share, _)| share > most);
+        let verdict = match told {
+            true => Verdict::Outside,
+            false if was_too_much || self.cannot_tell_of_oil() => Verdict::Unknown,
+            false => Verdict::Inside,
+        };
         Finding {
             value: read,
             unit: Some(Quantity::TrampOil.unit()),
             limit: read.map(|_| most),
-            ..Finding::plain(Verdict::of(told))
+            ..Finding::plain(verdict)
         }
     }
 

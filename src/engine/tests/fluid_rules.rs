@@ -171,3 +171,71 @@ fn tramp_oil_is_told_by_its_reading_and_a_wrong_factor_by_titration() {
     sump.usual(60);
     assert_eq!(told_by(&sump), [told("factor", Transition::Raised)]);
 }
+
+/// A sump with these rules in which that was found, and nobody looked again for so
+/// many days. A cleaner has come in, so that its pH speaks against nothing.
+fn found(rules: &[(Rule, Priority)], what: EntryKind) -> Sump {
+    let mut sump = ruled(rules);
+    sump.run(60, 4.2, 9.6, 2400.0);
+    sump.write("found", None, what);
+    sump.run(9 * 24 * 60, 4.2, 9.6, 2400.0);
+    sump
+}
+
+#[test]
+fn what_people_found_stands_until_somebody_looks_again() {
+    let souring = [(Rule::Souring(Step::Watch), Priority::Low)];
+    let oil = [(Rule::TrampOil, Priority::Low)];
+    let slide = |count| read(Quantity::Bacteria, count, Some(Method::DipSlide));
+    let looked = |look: Look| EntryKind::Impression {
+        smell: None,
+        look: vec![look],
+        text: None,
+    };
+    let share = |percent| read(Quantity::TrampOil, percent, None);
+    for (rules, bad, other, good) in [
+        (
+            &souring,
+            smelt(Smell::Rotten),
+            looked(Look::Dirty),
+            smelt(Smell::Fresh),
+        ),
+        (
+            &souring,
+            looked(Look::Slime),
+            smelt(Smell::Fresh),
+            looked(Look::Fresh),
+        ),
+        (&souring, slide(1e7), smelt(Smell::Fresh), slide(1e2)),
+        (&oil, share(3.0), smelt(Smell::Fresh), share(0.5)),
+    ] {
+        let mut sump = found(rules, bad);
+        let first = told_by(&sump);
+        let [(condition, Transition::Raised)] = &first[..] else {
+            panic!("{first:?}");
+        };
+        sump.write("other", None, other);
+        sump.run(24 * 60, 4.2, 9.6, 2400.0);
+        assert_eq!(told_by(&sump).len(), 1, "{condition}: it was not looked at");
+        sump.write("good", None, good);
+        sump.run(60, 4.2, 9.6, 2400.0);
+        let returned = told(condition, Transition::Returned);
+        assert_eq!(told_by(&sump)[1..], [returned]);
+    }
+}
+
+#[test]
+fn what_people_found_too_long_ago_raises_nothing() {
+    let rules = [
+        (Rule::Souring(Step::Watch), Priority::Low),
+        (Rule::TrampOil, Priority::Low),
+    ];
+    let mut sump = ruled(&rules);
+    sump.usual(9 * 24 * 60);
+    let then = minute(sump.minute - 8 * 24 * 60 - 60);
+    sump.write_of(then, "smell", None, smelt(Smell::Rotten));
+    let oil = read(Quantity::TrampOil, 3.0, None);
+    sump.write_of(then, "oil", None, oil);
+    sump.usual(24 * 60);
+    assert_eq!(told_by(&sump), []);
+}

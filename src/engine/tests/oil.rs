@@ -1,7 +1,7 @@
 //! A refractometer that reads more than there is: by a film on its prism, by oil in
 //! the mix, and a mix that truly is rich.
 
-use super::charged_sump::{Sump, equipped, event, read};
+use super::charged_sump::{PH, Sump, equipped, event, read};
 use super::*;
 use crate::signal::InstrumentReason;
 
@@ -173,4 +173,27 @@ fn a_film_of_oil_and_a_rich_reading_call_for_titration_once_a_week() {
     sump.write("skimmed", None, event(HappeningKind::Skimmed, None));
     sump.run(60, 4.5, 9.2, 2580.0);
     assert!(!stands(&sump));
+}
+
+#[test]
+fn a_film_of_oil_is_not_over_because_the_refractometer_falls_silent() {
+    let mut sump = kept_for_a_week();
+    by_hand(&mut sump, 4.2);
+    see_oil(&mut sump);
+    grow(&mut sump, 1, 0.3, 180.0);
+    assert_eq!(told(&sump), ["tramp_oil"]);
+    let before = sump.effects.len();
+    for _ in 0..120 {
+        sump.minute += 1;
+        sump.sense(PH, 9.2);
+        sump.sense(LEVEL, 0.9);
+    }
+    let of_oil = sump.effects[before..].iter().filter(|effect| match effect {
+        Effect::Journal(record) => match &record.body {
+            JournalBody::Alarm(line) => line.condition.to_string() == "tramp_oil",
+            _ => false,
+        },
+        _ => false,
+    });
+    assert_eq!(of_oil.count(), 0);
 }

@@ -78,6 +78,18 @@ impl SouringWatch {
         })
     }
 
+    /// Whether it goes sour by what people found last of each kind, however long ago;
+    /// nothing where all of that still counts. That nobody has looked again is no sign
+    /// that it is over.
+    pub fn status_as_last_found(
+        &self,
+        setup: &SouringSetup,
+        now: &SouringNow,
+    ) -> Option<SouringStatus> {
+        let (watch, setup) = self.as_last_found(setup, now.time)?;
+        watch.status(&setup, now)
+    }
+
     /// What to do, the first first. The first two are what the sources demand,
     /// whatever else is known.
     fn look(&self, setup: &SouringSetup, now: &SouringNow, level: Souring) -> Vec<&'static str> {

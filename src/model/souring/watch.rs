@@ -21,6 +21,8 @@ const KEPT: usize = 4;
 /// pH rises with concentration too: where that has risen by more than this
 /// share, a rise is no jump. Choice: above what two readings differ by.
 const STRONGER: f64 = 1.05;
+/// Longer than any charge.
+const FOR_EVER: Span = Span::from_hours(24 * 365 * 1000);
 /// Differences of numbers with two decimals are exact to this.
 pub(super) const ROUNDING: f64 = 1e-9;
 
@@ -79,6 +81,9 @@ pub struct SouringWatch {
     pub(super) odour: Option<(Timestamp, Odour)>,
     /// When slime was last seen.
     pub(super) slime: Option<Timestamp>,
+    /// When somebody last looked and saw none.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    no_slime: Option<Timestamp>,
     /// Whether it circulates, and since when.
     circulates: Option<(Timestamp, bool)>,
 }
@@ -156,6 +161,12 @@ impl SouringWatch {
         self.slime = self.slime.max(Some(time));
     }
 
+    /// Somebody looked, and saw none. What was seen before counts for its time all
+    /// the same: slime hides under covers.
+    pub fn see_no_slime(&mut self, time: Timestamp) {
+        self.no_slime = self.no_slime.max(Some(time));
+    }
+
     /// The circulation pumps were found on or off.
     pub fn circulate(&mut self, time: Timestamp, on: bool) {
         if self.circulates.is_none_or(|(_, was_on)| was_on != on) {
@@ -226,6 +237,35 @@ impl SouringWatch {
         let counts = |(time, _): &(Timestamp, f64)| now.time - *time <= setup.counts_for;
         let by_hand = self.by_hand.filter(counts);
         now.ph.or(by_hand.map(|(_, ph)| Ph::from_units(ph)))
+    }
+
+    /// The same with what people found last of each kind counting for ever, where
+    /// some of it is too old to count.
+    pub(super) fn as_last_found(
+        &self,
+        setup: &SouringSetup,
+        now: Timestamp,
+    ) -> Option<(SouringWatch, SouringSetup)> {
+        let numbers = [self.by_hand, self.bacteria, self.fungi];
+        let times = numbers.into_iter().flatten().map(|(time, _)| time);
+        let smelt = self.odour.map(|(time, _)| time);
+        let slime = self.slime.filter(|seen| self.no_slime < Some(*seen));
+        let mut found = times.chain(smelt).chain(slime);
+        let some_is_old = found.any(|time| now - time > setup.counts_for);
+        some_is_old.then(|| {
+            let counts_for = FOR_EVER;
+            let watch = SouringWatch {
+                slime,
+                ..self.clone()
+            };
+            (
+                watch,
+                SouringSetup {
+                    counts_for,
+                    ..*setup
+                },
+            )
+        })
     }
 
     fn note_drop(&mut self, setup: &SouringSetup, time: Timestamp, ph: Ph) {
