@@ -95,7 +95,6 @@ impl Desk {
             batch.expire = Some(now);
         }
         let summed = self.post.summaries(&kept.reader, now)?;
-        batch.outbox.extend(summed.outbox);
         batch.waiting.extend(summed.waiting);
         batch.cursors.extend(summed.cursors);
         self.digests(&mut kept, now, &mut batch);
@@ -154,13 +153,11 @@ impl Desk {
         }
         let own = WaitingChange::Take {
             id: due.id,
-            outbox: outcome.outbox,
-            waiting: outcome.waiting,
+            then: outcome.then,
         };
         let also = outcome.also.into_iter().map(|taken| WaitingChange::Take {
             id: taken.id,
-            outbox: taken.outbox,
-            waiting: taken.waiting,
+            then: taken.then,
         });
         Ok(std::iter::once(own).chain(also).collect())
     }
@@ -201,7 +198,8 @@ impl Desk {
             Ok(digest) => {
                 let plant = &self.settings.plant.name;
                 let note = digest.note(plant, day, now, contact, self.post.texts());
-                batch.outbox.extend(self.post.written(contact, &note));
+                let outbox = self.post.written(contact, &note);
+                batch.waiting.push(WaitingChange::Send { outbox });
             }
             Err(error) => {
                 tracing::error!(contact = %contact.name, "no digest today: {error}");

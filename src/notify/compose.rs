@@ -183,7 +183,7 @@ impl Composer {
                 Some(line) if !is_for_people(line) => &[],
                 _ => &to.contacts[..],
             };
-            self.post.tell(contacts, &mut notes, alarm, out, later);
+            self.post.tell(contacts, &mut notes, alarm, later);
         }
         out.push(OutboxRow {
             receiver: BROKER.to_owned(),

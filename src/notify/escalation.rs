@@ -11,15 +11,15 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
-use crate::alarm::{Priority, Transition};
+use crate::alarm::{AlarmState, Priority, Transition};
 use crate::engine::AlarmLine;
 use crate::settings::Contact;
-use crate::store::{OutboxRow, StoredWaiting, WaitingChange, WaitingRow};
+use crate::store::{StoredWaiting, WaitingChange};
 use crate::units::{Span, Timestamp};
 
 use super::closing::with_value;
 use super::flood::Item;
-use super::post::{Later, Note, Post, hand_over, reader_of, voice};
+use super::post::{Later, Note, Post, reader_of, voice};
 
 /// Who was told by escalation is kept in mind for so long. Choice: an alarm
 /// that stands longer has other stewards by then.
@@ -41,10 +41,8 @@ pub(super) struct Escalating {
 /// What comes of something that has fallen due.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Outcome {
-    /// Messages that go out now.
-    pub outbox: Vec<OutboxRow>,
-    /// What is to happen later.
-    pub waiting: Vec<WaitingRow>,
+    /// Messages, and what is to happen later.
+    pub then: Vec<WaitingChange>,
     /// Other rows that happen with it.
     pub also: Vec<Taken>,
     /// What people should know.
@@ -56,10 +54,8 @@ pub struct Outcome {
 pub struct Taken {
     /// The row.
     pub id: i64,
-    /// Messages that go out with it.
-    pub outbox: Vec<OutboxRow>,
-    /// What is to happen later in its place.
-    pub waiting: Vec<WaitingRow>,
+    /// What comes of it.
+    pub then: Vec<WaitingChange>,
 }
 
 /// Something that was kept and cannot be read.
@@ -103,20 +99,17 @@ impl Escalating {
         let priority = note.priority;
         let at = next.told_at(now, priority);
         let note = self.next_note(note, next, post, now);
-        let mut changes = Vec::new();
-        let step = step(post, &self.alarm, Transition::Raised, priority, now);
-        if !post.is_held(next, step, &mut changes) {
-            let rows = post.letters(next, &note, Some(&self.alarm), at);
-            hand_over(rows, at, now, &mut outcome.outbox, &mut changes);
-        }
-        outcome.waiting = changes.into_iter().filter_map(added).collect();
+        let raised = (Transition::Raised, AlarmState::Unacknowledged);
+        let step = step(post, &self.alarm, raised, priority, now);
+        let then = &mut outcome.then;
+        post.deliver(next, &note, Some(step), Some(&self.alarm), now, then);
         if !post.hears_anyway(next, &self.alarm, priority) {
             let follower = Follower {
                 contact: self.to.clone(),
             };
             let subject = Some(subject_of_followers(&self.alarm));
             let row = Later::Told(follower).row(now + FOLLOWED, subject);
-            outcome.waiting.push(row);
+            then.push(WaitingChange::Add(row));
         }
         if let Some(after_them) = next.escalation {
             let due = at + after_them.after;
@@ -126,7 +119,8 @@ impl Escalating {
                 to: post.contacts()[after_them.to].name.to_string(),
                 ..self
             };
-            outcome.waiting.push(Later::Escalate(on).row(due, subject));
+            let row = Later::Escalate(on).row(due, subject);
+            then.push(WaitingChange::Add(row));
         }
         outcome
     }
@@ -152,7 +146,7 @@ impl Escalating {
 fn step(
     post: &Post,
     alarm: &str,
-    transition: Transition,
+    (transition, state): (Transition, AlarmState),
     priority: Priority,
     now: Timestamp,
 ) -> Item {
@@ -166,6 +160,7 @@ fn step(
         own_title: None,
         priority,
         transition: transition.name().to_owned(),
+        state,
         is_new: transition == Transition::Raised,
         time: now,
         told: false,
@@ -201,6 +196,9 @@ pub(super) struct Settled {
     alarm: String,
     /// Which step.
     transition: Transition,
+    /// Where the alarm stands after it; normal in what earlier versions kept.
+    #[serde(default)]
+    state: AlarmState,
 }
 
 impl Settled {
@@ -209,6 +207,7 @@ impl Settled {
             notes,
             alarm: line.id.clone(),
             transition: line.transition,
+            state: line.state,
         }
     }
 
@@ -229,25 +228,13 @@ impl Settled {
             if let Some((contact, note)) =
                 contact.zip(contact.and_then(|one| note_for(&self.notes, one)))
             {
-                let at = contact.told_at(now, note.priority);
-                let mut changes = Vec::new();
-                let step = step(post, &self.alarm, self.transition, note.priority, now);
-                if !post.is_held(contact, step, &mut changes) {
-                    let rows = post.letters(contact, note, None, at);
-                    hand_over(rows, at, now, &mut taken.outbox, &mut changes);
-                }
-                taken.waiting = changes.into_iter().filter_map(added).collect();
+                let ended = (self.transition, self.state);
+                let step = step(post, &self.alarm, ended, note.priority, now);
+                post.deliver(contact, note, Some(step), None, now, &mut taken.then);
             }
             outcome.also.push(taken);
         }
         outcome
-    }
-}
-
-fn added(change: WaitingChange) -> Option<WaitingRow> {
-    match change {
-        WaitingChange::Add(row) => Some(row),
-        WaitingChange::Forget { .. } | WaitingChange::Take { .. } => None,
     }
 }
 
@@ -265,13 +252,13 @@ pub fn happen<E: From<Unreadable>>(
     Ok(
         match serde_json::from_str(body).map_err(Unreadable::from)? {
             Later::Held { rows } => Outcome {
-                outbox: rows,
+                then: vec![WaitingChange::Send { outbox: rows }],
                 ..Outcome::default()
             },
             Later::Escalate(escalating) => escalating.happen(post, now),
             // How it ended was never told, or no summary took it; it is too
             // late for that.
-            Later::Told(_) | Later::Flooded { .. } => Outcome::default(),
+            Later::Told(_) | Later::Flooded { .. } | Later::Away { .. } => Outcome::default(),
             Later::Settled(settled) => {
                 let followers = kept(&subject_of_followers(&settled.alarm))?;
                 settled.happen(post, now, followers)

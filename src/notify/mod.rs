@@ -7,6 +7,7 @@
 //! nothing. A receiver may get a message twice and tells so by its `id` and
 //! `state`. Refuses: to invent words that the engine did not decide.
 
+pub mod away;
 mod closing;
 mod compose;
 mod delivery;

@@ -8,12 +8,13 @@ use serde::{Deserialize, Serialize};
 use crate::alarm::{AlarmState, Priority};
 use crate::engine::{AlarmLine, PLANT};
 use crate::settings::{Contact, Settings};
-use crate::store::{BROKER, OutboxRow, WaitingChange, WaitingRow};
+use crate::store::{BROKER, Before, OutboxRow, WaitingChange, WaitingRow};
 use crate::units::{Span, Timestamp, to_wire};
 
+use super::away;
 use super::closing::{in_payload, in_text};
 use super::escalation::{Escalating, Follower, Settled};
-use super::flood::{Floods, Item};
+use super::flood::{self, Floods, Item};
 use super::link::Links;
 use super::texts::{Reader, Texts};
 
@@ -87,7 +88,14 @@ impl<F: FnMut(&Reader<'_>) -> Note> Notes<F> {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "what", rename_all = "snake_case")]
 pub(super) enum Later {
-    /// Messages that wait for somebody's working hours.
+    /// Messages that wait for somebody's working hours, or behind what does; of
+    /// an alarm with the step that they tell of.
+    Away {
+        item: Option<Item>,
+        rows: Vec<OutboxRow>,
+    },
+    /// Messages that wait for somebody's working hours, as earlier versions kept
+    /// them.
     Held { rows: Vec<OutboxRow> },
     /// An alarm that nobody has acknowledged.
     Escalate(Escalating),
@@ -182,7 +190,6 @@ impl Post {
         caring: &[usize],
         notes: &mut Notes<impl FnMut(&Reader<'_>) -> Note>,
         alarm: Option<&AlarmLine>,
-        out: &mut Vec<OutboxRow>,
         later: &mut Vec<WaitingChange>,
     ) {
         let (time, priority) = notes.occasion();
@@ -197,17 +204,16 @@ impl Post {
             .collect();
         let step = alarm.map(|line| Item::new(line, &self.title_of(&line.id), time));
         for contact in &wanted {
-            if let Some(step) = step.clone()
-                && self.is_held(contact, step, later)
-            {
-                continue;
-            }
             let asking = alarm.filter(|line| line.state.asks());
             let asking = asking.map(|line| line.id.as_str());
-            let at = contact.told_at(time, priority);
-            let note = notes.of(contact);
-            let rows = self.letters(contact, note, asking, at);
-            hand_over(rows, at, time, out, later);
+            self.deliver(
+                contact,
+                notes.of(contact),
+                step.clone(),
+                asking,
+                time,
+                later,
+            );
         }
         // Each step to this state asks anew for somebody to take the alarm on.
         if let Some(line) = alarm.filter(|line| line.state == AlarmState::Unacknowledged) {
@@ -216,6 +222,53 @@ impl Post {
         if let Some(line) = alarm.filter(|line| line.state != AlarmState::Unacknowledged) {
             self.settle(&wanted, notes, line, later);
         }
+    }
+
+    /// One message to one contact at `now`, in its turn: at once, when they work again,
+    /// behind what waits for that, or in a summary. With a link where they may
+    /// acknowledge the alarm `asking`.
+    pub(super) fn deliver(
+        &self,
+        contact: &Contact,
+        note: &Note,
+        step: Option<Item>,
+        asking: Option<&str>,
+        now: Timestamp,
+        later: &mut Vec<WaitingChange>,
+    ) {
+        let at = contact.told_at(now, note.priority);
+        let is_away = at > now;
+        if let Some(step) = step.clone()
+            && !is_away
+            && self.is_held(contact, step, later)
+        {
+            return;
+        }
+        let rows = self.letters(contact, note, asking, at);
+        if rows.is_empty() {
+            return;
+        }
+        later.push(match step {
+            _ if is_away => WaitingChange::Add(away::row_of(contact, step, rows, at)),
+            // What hurries waits for nothing but what a summary of a flood has yet
+            // to tell of the same alarm.
+            Some(step) if step.priority == Priority::High => WaitingChange::InTurn {
+                before: Before {
+                    subjects: vec![flood::subject_of(contact)],
+                    alarm: Some(step.alarm.clone()),
+                },
+                outbox: rows,
+                row: flood::row_of(contact, step),
+            },
+            step => WaitingChange::InTurn {
+                before: Before {
+                    subjects: vec![flood::subject_of(contact), away::subject_of(contact)],
+                    alarm: None,
+                },
+                outbox: rows.clone(),
+                row: away::row_of(contact, step, rows, at),
+            },
+        });
     }
 
     /// Those who were told by escalation alone hear of it too.
@@ -316,8 +369,7 @@ impl Post {
             slot: None,
             created: note.time,
         };
-        let links = self.links.as_ref().zip(asking);
-        let url = links.map(|(links, alarm)| links.url(alarm, &contact.name, at));
+        let url = asking.and_then(|alarm| self.link(contact, alarm, at));
         let payload = match &url {
             Some(url) => in_payload(&note.payload, url),
             None => note.payload.clone(),
@@ -346,6 +398,13 @@ impl Post {
         rows
     }
 
+    /// The link by which a contact who is told at `at` acknowledges an alarm, where
+    /// there are links.
+    pub(super) fn link(&self, contact: &Contact, alarm: &str, at: Timestamp) -> Option<String> {
+        let links = self.links.as_ref()?;
+        Some(links.url(alarm, &contact.name, at))
+    }
+
     /// The object that a webhook gets. The message in it is the same to the
     /// byte as over MQTT.
     fn envelope(&self, id: &str, contact: &Contact, kind: &str, payload: &str) -> String {
@@ -372,21 +431,5 @@ pub(super) fn reader_of(contact: &Contact) -> Reader<'_> {
     Reader {
         language: &contact.language,
         zone: &contact.time_zone,
-    }
-}
-
-/// Into the outbox, or for later where they are told later.
-pub(super) fn hand_over(
-    rows: Vec<OutboxRow>,
-    at: Timestamp,
-    now: Timestamp,
-    out: &mut Vec<OutboxRow>,
-    later: &mut Vec<WaitingChange>,
-) {
-    if at <= now {
-        out.extend(rows);
-    } else if !rows.is_empty() {
-        let row = Later::Held { rows }.row(at, None);
-        later.push(WaitingChange::Add(row));
     }
 }

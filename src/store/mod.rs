@@ -96,7 +96,7 @@ pub use reader::{
     StoredMessage, StoredReading, StoredRollup, StoredSeries, Window,
 };
 pub use rows::{
-    AnswerRow, BROKER, Batch, Counts, CursorRow, JournalRow, OutboxRow, Receipt, RecentRow,
+    AnswerRow, BROKER, Batch, Before, Counts, CursorRow, JournalRow, OutboxRow, Receipt, RecentRow,
     SettledRow, SnapshotRow, Tally, WaitingChange, WaitingRow,
 };
 pub use series::{SeriesId, SeriesKind, SeriesMap, SeriesRow};

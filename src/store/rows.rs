@@ -61,25 +61,48 @@ pub struct WaitingRow {
     pub body: String,
 }
 
+/// What comes before a message.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Before {
+    /// Whatever waits under one of these subjects.
+    pub subjects: Vec<String>,
+    /// Of that only what is about this alarm: `item.alarm` in its body.
+    pub alarm: Option<String>,
+}
+
 /// A change of what is to happen later.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum WaitingChange {
     /// One thing more.
     Add(WaitingRow),
+    /// These messages go out now.
+    Send {
+        /// The messages.
+        outbox: Vec<OutboxRow>,
+    },
+    /// These messages go out now where nothing waits that comes before them; else
+    /// the row waits behind it. That is looked at in the transaction, so that
+    /// nothing overtakes what was held back.
+    InTurn {
+        /// What comes before them.
+        before: Before,
+        /// The messages.
+        outbox: Vec<OutboxRow>,
+        /// What waits in their place.
+        row: WaitingRow,
+    },
     /// Nothing of this subject is to happen any more.
     Forget {
         /// The subject.
         subject: String,
     },
-    /// It happens now: these messages go out, and these rows take its place.
-    /// Nothing of that where it has been taken back in between.
+    /// It happens now: these changes take its place. None of them where it has
+    /// been taken back in between.
     Take {
         /// Which.
         id: i64,
-        /// The messages.
-        outbox: Vec<OutboxRow>,
-        /// What is to happen next.
-        waiting: Vec<WaitingRow>,
+        /// What comes of it, in this order.
+        then: Vec<WaitingChange>,
     },
 }
 

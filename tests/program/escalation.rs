@@ -141,17 +141,27 @@ fn a_message_waits_for_the_working_hours_of_its_contact() {
     );
     let plant = plant(&broker, 1, &contacts);
     let client = TestClient::connect(broker.port, "test", &["people/#"]);
-    let _daemon = Daemon::start(&plant);
+    let daemon = Daemon::start(&plant);
     reads(&client, 0, 2.9);
     let told = client.next("people/bert");
     assert_eq!(told["transition"], "raised");
     let store = rusqlite::Connection::open(plant.store().join("sumpward.db")).unwrap();
-    let due: i64 = store
-        .query_row("SELECT due FROM waiting", (), |row| row.get(0))
+    let (subject, due): (String, i64) = store
+        .query_row("SELECT subject, due FROM waiting", (), |row| {
+            Ok((row.get(0)?, row.get(1)?))
+        })
         .unwrap();
-    let wait = (due - now().millis()) / Span::from_hours(1).millis();
+    assert_eq!(subject, "away/anna");
+    // Kept for thirty days from when its hours begin.
+    let wait = (due - now().millis()) / Span::from_hours(1).millis() - 30 * 24;
     assert!((24..72).contains(&wait), "{wait} h");
     // Its hours begin.
-    store.execute("UPDATE waiting SET due = 1", ()).unwrap();
+    daemon.kill();
+    std::fs::write(
+        plant.config().join("roads.toml"),
+        "[contact.anna]\ntopic = \"people/anna\"\n",
+    )
+    .unwrap();
+    let _daemon = Daemon::start(&plant);
     assert_eq!(client.next("people/anna"), told);
 }

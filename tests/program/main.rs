@@ -5,6 +5,7 @@
 #![allow(unreachable_pub, clippy::disallowed_methods)]
 
 mod alarms;
+mod away;
 mod backup;
 mod broker;
 mod command_line;

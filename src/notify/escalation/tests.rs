@@ -7,6 +7,7 @@ use crate::engine::AlarmLine;
 use crate::notify::{Reader, Texts};
 use crate::rules::{Condition, LimitLevel};
 use crate::settings::{MessageTexts, Settings};
+use crate::store::{OutboxRow, WaitingRow};
 use crate::units::{Quantity, Span};
 
 const PLANT: &str = r#"
@@ -95,6 +96,32 @@ const READER: Reader<'static> = Reader {
     zone: &jiff::tz::TimeZone::UTC,
 };
 
+/// The messages that go out by these changes where nothing waits, and what is to
+/// happen later.
+fn parted(changes: Vec<WaitingChange>) -> (Vec<OutboxRow>, Vec<WaitingChange>) {
+    let mut out = Vec::new();
+    let mut later = Vec::new();
+    for change in changes {
+        match change {
+            WaitingChange::Send { outbox } | WaitingChange::InTurn { outbox, .. } => {
+                out.extend(outbox);
+            }
+            other => later.push(other),
+        }
+    }
+    (out, later)
+}
+
+/// The messages, and the rows that are to happen later.
+fn happened(changes: &[WaitingChange]) -> (Vec<OutboxRow>, Vec<WaitingRow>) {
+    let (out, later) = parted(changes.to_vec());
+    let rows = later.into_iter().map(|change| match change {
+        WaitingChange::Add(row) => row,
+        other => panic!("{other:?}"),
+    });
+    (out, rows.collect())
+}
+
 /// What a line at this time causes.
 fn told(line: &AlarmLine, time: Timestamp) -> (Vec<OutboxRow>, Vec<WaitingChange>) {
     let note = Note {
@@ -105,10 +132,10 @@ fn told(line: &AlarmLine, time: Timestamp) -> (Vec<OutboxRow>, Vec<WaitingChange
         time,
         priority: line.priority,
     };
-    let (mut out, mut later) = (Vec::new(), Vec::new());
+    let mut later = Vec::new();
     let mut notes = Notes::new(&READER, note.clone(), |_| note.clone());
-    post().tell(&[0, 1], &mut notes, Some(line), &mut out, &mut later);
-    (out, later)
+    post().tell(&[0, 1], &mut notes, Some(line), &mut later);
+    parted(later)
 }
 
 /// What comes of a row, with nobody told by escalation before.
@@ -135,20 +162,21 @@ fn a_chain_is_told_one_after_the_other_to_its_end() {
     assert_eq!(first.due, begun + Span::from_mins(10));
     assert_eq!(first.subject.as_deref(), Some("cell-a/concentration.low/1"));
     let outcome = due(&first.body, first.due);
-    assert_eq!(topics(&outcome.outbox), ["lead"]);
-    let row = &outcome.outbox[0];
+    let (outbox, waiting) = happened(&outcome.then);
+    assert_eq!(topics(&outbox), ["lead"]);
+    let row = &outbox[0];
     assert_eq!(row.payload, "{\"a\":{\"b\":1},\"escalated_from\":\"anna\"}");
-    let [follower, second] = &outcome.waiting[..] else {
+    let [follower, second] = &waiting[..] else {
         panic!("{outcome:?}");
     };
     let subject = "told/cell-a/concentration.low/1";
     assert_eq!(follower.subject.as_deref(), Some(subject));
     assert_eq!(second.due, first.due + Span::from_mins(20));
     assert_eq!(second.subject, first.subject);
-    let end = due(&second.body, second.due);
-    assert_eq!(topics(&end.outbox), ["boss"]);
-    assert_eq!(end.waiting.len(), 1, "the boss follows too");
-    assert_ne!(end.outbox[0].message, row.message);
+    let (end, after) = happened(&due(&second.body, second.due).then);
+    assert_eq!(topics(&end), ["boss"]);
+    assert_eq!(after.len(), 1, "the boss follows too");
+    assert_ne!(end[0].message, row.message);
 }
 
 #[test]
@@ -202,25 +230,21 @@ fn outside_their_hours_the_next_one_is_told_when_they_work() {
     let Some(WaitingChange::Add(row)) = later.last() else {
         panic!("{later:?}");
     };
-    let outcome = due(&row.body, row.due);
-    assert!(outcome.outbox.is_empty());
+    let (outbox, waiting) = happened(&due(&row.body, row.due).then);
+    assert!(outbox.is_empty());
     let morning = at("2026-12-01T08:00:00Z");
-    let [held, _, next] = &outcome.waiting[..] else {
-        panic!("{outcome:?}");
+    let [held, _, next] = &waiting[..] else {
+        panic!("{waiting:?}");
     };
-    assert_eq!(
-        (held.due, next.due),
-        (morning, morning + Span::from_mins(20))
-    );
-    let told = due(&held.body, morning);
-    assert_eq!(topics(&told.outbox), ["lead"]);
+    assert_eq!(held.subject.as_deref(), Some("away/lead"));
+    assert_eq!(next.due, morning + Span::from_mins(20));
     // A high one does not wait.
     let (_, later) = self::told(&raised(Priority::High), night);
     let Some(WaitingChange::Add(row)) = later.last() else {
         panic!("{later:?}");
     };
-    let outcome = due(&row.body, row.due);
-    assert_eq!(topics(&outcome.outbox), ["lead"]);
+    let (outbox, _) = happened(&due(&row.body, row.due).then);
+    assert_eq!(topics(&outbox), ["lead"]);
 }
 
 #[test]
@@ -230,11 +254,11 @@ fn who_was_told_by_escalation_alone_hears_of_the_end_once() {
     let Some(WaitingChange::Add(first)) = later.last() else {
         panic!("{later:?}");
     };
-    let escalated = due(&first.body, first.due);
+    let (_, escalated) = happened(&due(&first.body, first.due).then);
     let follower = StoredWaiting {
         id: 7,
-        due: escalated.waiting[0].due,
-        body: escalated.waiting[0].body.clone(),
+        due: escalated[0].due,
+        body: escalated[0].body.clone(),
     };
     let end = line(
         Priority::Medium,
@@ -252,13 +276,14 @@ fn who_was_told_by_escalation_alone_hears_of_the_end_once() {
         Ok::<_, Unreadable>(vec![follower])
     };
     let outcome = happen(&settled.body, &post(), settled.due, kept).unwrap();
-    assert!(outcome.outbox.is_empty());
+    assert!(outcome.then.is_empty());
     let [taken] = &outcome.also[..] else {
         panic!("{outcome:?}");
     };
-    assert_eq!((taken.id, topics(&taken.outbox)), (7, vec!["lead"]));
     // Their row goes with it, so that there is no second time.
-    assert!(taken.waiting.is_empty());
+    let (outbox, waiting) = happened(&taken.then);
+    assert_eq!((taken.id, topics(&outbox)), (7, vec!["lead"]));
+    assert!(waiting.is_empty());
     // Where nobody was told by escalation, nobody hears of the end by this.
     assert!(due(&settled.body, settled.due).also.is_empty());
     // Anna cares for the sump and hears of it anyway.

@@ -14,7 +14,7 @@ use super::item::Item;
 /// What is counted together.
 pub(super) const TEN_MINUTES: Span = Span::from_mins(10);
 /// It begins with more than so many.
-const MANY: usize = 10;
+pub(in crate::notify) const MANY: usize = 10;
 /// It is over with fewer than so many.
 const FEW: usize = 5;
 
@@ -105,6 +105,11 @@ impl Course {
         }
     }
 
+    /// An annunciation that waited has a message of its own at its `time`.
+    pub(super) fn handle_told_singly(&mut self, item: Item) {
+        self.count(item);
+    }
+
     /// Whether one more of high priority is followed by itself: there were no more
     /// of them within ten minutes than a person can follow.
     pub(super) fn takes_one_more(&self, now: Timestamp) -> bool {
@@ -154,6 +159,7 @@ impl Course {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::alarm::AlarmState;
     use proptest::prelude::*;
 
     fn at(seconds: i64) -> Timestamp {
@@ -168,6 +174,7 @@ mod tests {
             own_title: None,
             priority: Priority::Medium,
             transition: if is_new { "raised" } else { "returned" }.to_owned(),
+            state: AlarmState::Unacknowledged,
             is_new,
             time: at(seconds),
             told: false,

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::alarm::Priority;
+use crate::alarm::{AlarmState, Priority};
 use crate::engine::AlarmLine;
 use crate::units::Timestamp;
 
@@ -22,6 +22,9 @@ pub struct Item {
     pub priority: Priority,
     /// The step.
     pub transition: String,
+    /// Where the alarm stands after it; normal in what earlier versions kept.
+    #[serde(default)]
+    pub state: AlarmState,
     /// Whether people are told of something that holds now: an annunciation.
     pub is_new: bool,
     /// When.
@@ -40,6 +43,7 @@ impl Item {
             own_title: line.own.as_ref().map(|own| own.title.clone()),
             priority: line.priority,
             transition: line.transition.name().to_owned(),
+            state: line.state,
             is_new: line.transition.annunciates(line.state),
             time,
             told: false,
@@ -47,7 +51,7 @@ impl Item {
     }
 
     /// Whether it is an annunciation.
-    pub(super) fn is_new(&self) -> bool {
+    pub(in crate::notify) fn is_new(&self) -> bool {
         self.is_new
     }
 }
@@ -75,6 +79,7 @@ mod tests {
             own_title: None,
             priority,
             transition: "raised".to_owned(),
+            state: AlarmState::Unacknowledged,
             is_new: true,
             time: Timestamp::from_millis(0),
             told,

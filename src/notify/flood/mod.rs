@@ -7,7 +7,8 @@
 //! transaction of the summary that tells of it: a kill at any instant leaves
 //! each step either held or told. While a flood goes on, the cursor of that name
 //! holds when it began, and when it was last summed up. The machines' topics of
-//! the sumps are not concerned.
+//! the sumps are not concerned, nor is what waits for a contact's working hours
+//! (`notify/away`): it counts once it is told.
 
 mod course;
 mod item;
@@ -20,14 +21,15 @@ use serde::Deserialize;
 
 use crate::alarm::{AlarmState, Priority, Transition};
 use crate::settings::Contact;
-use crate::store::{CursorRow, OutboxRow, Reader, StoreError, StoredWaiting, WaitingChange};
+use crate::store::{CursorRow, Reader, StoreError, StoredWaiting, WaitingChange, WaitingRow};
 use crate::units::{Span, Timestamp, to_wire};
 
-use super::post::{Later, Note, Post, hand_over, reader_of};
+use super::post::{Later, Note, Post, reader_of};
 
 pub use item::Item;
 pub use summary::{CommonCause, Group, Summary};
 
+pub(super) use course::MANY;
 use course::{Course, Due, Flood, Flow, TEN_MINUTES};
 use item::hurry;
 
@@ -52,12 +54,10 @@ impl Floods {
     }
 }
 
-/// A summary on its way, and what goes with it.
+/// Summaries on their way, and what goes with them.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Summed {
-    /// Its messages.
-    pub outbox: Vec<OutboxRow>,
-    /// The rows that it tells of go, and it waits for its receiver's hours.
+    /// They go out, and the rows that they tell of go.
     pub waiting: Vec<WaitingChange>,
     /// How the flood stands.
     pub cursors: Vec<CursorRow>,
@@ -100,6 +100,7 @@ impl Post {
                     own_title: line.own.map(|own| own.title),
                     priority: line.priority,
                     transition: line.transition.name().to_owned(),
+                    state: line.state,
                     is_new,
                     time: stored.time,
                     told: true,
@@ -124,7 +125,11 @@ impl Post {
                     })
                 }
             };
-            let hears = |item: &&Item| self.hears_anyway(contact, &item.alarm, item.priority);
+            // What waits for their hours has not come to them.
+            let hears = |item: &&Item| {
+                self.hears_anyway(contact, &item.alarm, item.priority)
+                    && contact.told_at(item.time, item.priority) <= item.time
+            };
             let newest = new.iter().filter(hears).cloned();
             floods.insert(contact.name.to_string(), Course::take_up(newest, flood));
         }
@@ -144,11 +149,7 @@ impl Post {
         let at_once = item.priority == Priority::High && course.takes_one_more(item.time);
         let flow = course.take(&item, at_once);
         drop(floods);
-        let keep = |item: Item| {
-            let due = item.time + KEPT;
-            let row = Later::Flooded { item }.row(due, Some(subject_of(contact)));
-            WaitingChange::Add(row)
-        };
+        let keep = |item: Item| WaitingChange::Add(row_of(contact, item));
         match flow {
             Flow::Single => return false,
             Flow::Held => {}
@@ -160,12 +161,44 @@ impl Post {
         !at_once
     }
 
-    /// The summaries that are due at `now`.
+    /// What waited for their working hours reaches a contact singly at `now`: that
+    /// counts as much as what is new.
+    pub(super) fn handle_told_singly(&self, contact: &Contact, items: &[Item], now: Timestamp) {
+        let mut floods = self.floods().lock();
+        let course = floods.entry(contact.name.to_string()).or_default();
+        for item in items.iter().filter(|item| item.is_new()) {
+            course.handle_told_singly(Item {
+                time: now,
+                told: true,
+                ..item.clone()
+            });
+        }
+    }
+
+    /// The summaries that are due at `now`: of floods, then of what waited for
+    /// somebody's working hours.
     ///
     /// # Errors
     /// When the store cannot be read.
     pub fn summaries(&self, reader: &Reader, now: Timestamp) -> Result<Summed, StoreError> {
         let mut summed = Summed::default();
+        let back = self.back(reader, now, &mut summed)?;
+        self.flood_summaries(reader, now, &back, &mut summed)?;
+        for contact in back {
+            self.tell_what_waited(contact, reader, now, &mut summed)?;
+        }
+        Ok(summed)
+    }
+
+    /// Where somebody is `back` and hears of what waited for them, what a flood
+    /// holds back for them comes before it.
+    fn flood_summaries(
+        &self,
+        reader: &Reader,
+        now: Timestamp,
+        back: &[&Contact],
+        summed: &mut Summed,
+    ) -> Result<(), StoreError> {
         let mut subjects = reader.waiting_subjects(SUBJECTS)?;
         let floods = self.floods().lock();
         let going = floods.iter().filter(|(_, course)| course.flood().is_some());
@@ -177,7 +210,10 @@ impl Post {
             let held = reader.waiting_under(&subject, AT_ONCE)?;
             let mut contacts = self.contacts().iter();
             match contacts.find(|contact| subject_of(contact) == subject) {
-                Some(contact) => self.sum_up(contact, held, now, &mut summed),
+                Some(contact) => {
+                    let is_back = back.iter().any(|one| one.name == contact.name);
+                    self.sum_up(contact, held, is_back, now, summed);
+                }
                 None => {
                     tracing::warn!(
                         subject,
@@ -188,13 +224,14 @@ impl Post {
                 }
             }
         }
-        Ok(summed)
+        Ok(())
     }
 
     fn sum_up(
         &self,
         contact: &Contact,
         held: Vec<StoredWaiting>,
+        is_back: bool,
         now: Timestamp,
         summed: &mut Summed,
     ) {
@@ -207,7 +244,10 @@ impl Post {
         let flood = course.flood();
         // What was held back just when a flood ended is told by itself.
         let due = match flood {
-            Some(_) => course.due(now, !held.is_empty()),
+            Some(_) => {
+                let comes_before = (is_back && !held.is_empty()).then_some(Due::GoesOn);
+                course.due(now, !held.is_empty()).or(comes_before)
+            }
             None => (!held.is_empty()).then_some(Due::End),
         };
         let Some(due) = due else {
@@ -219,8 +259,8 @@ impl Post {
         let since = flood.map_or(now, |flood| flood.since);
         let summary = Summary::new(due, since, items);
         let note = self.flood_note(contact, &summary, now);
-        let rows = self.letters(contact, &note, None, now);
-        hand_over(rows, now, now, &mut summed.outbox, &mut summed.waiting);
+        let outbox = self.letters(contact, &note, None, now);
+        summed.waiting.push(WaitingChange::Send { outbox });
         summed.waiting.extend(held.iter().map(gone));
         summed.cursors.push(CursorRow {
             name: subject_of(contact),
@@ -264,15 +304,21 @@ fn held_back(row: &StoredWaiting) -> Option<Item> {
     }
 }
 
-fn subject_of(contact: &Contact) -> String {
+/// What a flood holds back for a contact waits under this.
+pub(super) fn subject_of(contact: &Contact) -> String {
     format!("{SUBJECTS}{}", contact.name)
 }
 
+/// A step that comes in a summary of a flood.
+pub(super) fn row_of(contact: &Contact, item: Item) -> WaitingRow {
+    let due = item.time + KEPT;
+    Later::Flooded { item }.row(due, Some(subject_of(contact)))
+}
+
 /// The row goes; what it held is told otherwise.
-fn gone(row: &StoredWaiting) -> WaitingChange {
+pub(super) fn gone(row: &StoredWaiting) -> WaitingChange {
     WaitingChange::Take {
         id: row.id,
-        outbox: Vec::new(),
-        waiting: Vec::new(),
+        then: Vec::new(),
     }
 }

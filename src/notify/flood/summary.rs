@@ -153,6 +153,7 @@ fn groups<'a>(steps: impl Iterator<Item = &'a Item>) -> Vec<Group> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::alarm::AlarmState;
 
     fn step(title: &str, condition: &str, priority: Priority, transition: &str) -> Item {
         Item {
@@ -162,6 +163,7 @@ mod tests {
             own_title: None,
             priority,
             transition: transition.to_owned(),
+            state: AlarmState::Unacknowledged,
             is_new: transition == "raised",
             time: Timestamp::from_millis(0),
             told: false,

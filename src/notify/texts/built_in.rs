@@ -7,13 +7,14 @@ pub(super) const ENGLISH: &str = "en";
 pub(super) const PHRASES_FILE: &str = "phrases.toml";
 
 /// Layouts, for all languages.
-pub(super) const LAYOUTS: [(&str, &str); 18] = [
+pub(super) const LAYOUTS: [(&str, &str); 19] = [
     (
         "advice.txt",
         include_str!("../../../config/texts/advice.txt"),
     ),
     ("alarm.txt", include_str!("../../../config/texts/alarm.txt")),
     ("asked.txt", include_str!("../../../config/texts/asked.txt")),
+    ("away.txt", include_str!("../../../config/texts/away.txt")),
     (
         "cautions.txt",
         include_str!("../../../config/texts/cautions.txt"),

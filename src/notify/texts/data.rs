@@ -6,6 +6,7 @@ use serde_json::{Map, Value, json};
 use crate::advice::{Advice, Measure, MixerCheck, VolumeUnit};
 use crate::engine::{AlarmLine, Outcome};
 use crate::model::{Departure, Movement};
+use crate::notify::away::AwaySummary;
 use crate::notify::digest::Digest;
 use crate::notify::flood::Summary;
 use crate::units::{Timestamp, Volume};
@@ -55,6 +56,7 @@ pub(super) enum Told<'a> {
     Departure(Option<&'a Departure>),
     Digest(&'a Digest),
     Flood(&'a Summary),
+    Away(&'a AwaySummary),
 }
 
 impl Told<'_> {
@@ -69,6 +71,7 @@ impl Told<'_> {
             Told::Departure(_) => "departure.txt",
             Told::Digest(_) => "digest.txt",
             Told::Flood(_) => "flood.txt",
+            Told::Away(_) => "away.txt",
         }
     }
 
@@ -112,6 +115,9 @@ impl Told<'_> {
             }
             Told::Flood(summary) => {
                 set("flood", plain(summary));
+            }
+            Told::Away(summary) => {
+                set("away", plain(summary));
             }
         }
         data

@@ -41,6 +41,7 @@ use minijinja::value::{Serde, Value};
 use crate::advice::{Advice, MixerCheck};
 use crate::engine::{AlarmLine, Outcome};
 use crate::model::{Departure, Movement};
+use crate::notify::away::AwaySummary;
 use crate::notify::digest::Digest;
 use crate::notify::flood::Summary;
 use crate::phrases::TextsError;
@@ -166,6 +167,21 @@ impl Texts {
             ..About::now(now)
         };
         self.tell(to, &about, &Told::Flood(summary))
+    }
+
+    /// What happened while nobody was there, summed up; `plant` is its name.
+    pub fn away(
+        &self,
+        to: &Reader<'_>,
+        plant: &str,
+        now: Timestamp,
+        summary: &AwaySummary,
+    ) -> String {
+        let about = About {
+            title: plant,
+            ..About::now(now)
+        };
+        self.tell(to, &about, &Told::Away(summary))
     }
 
     /// One sentence by its key, told at `now`; its values by name.

@@ -55,4 +55,7 @@ pub(super) fn each(mut see: impl FnMut(&About<'_>, &Told<'_>)) {
     for summary in sample_summaries::floods() {
         see(&about, &Told::Flood(&summary));
     }
+    for summary in sample_summaries::aways() {
+        see(&about, &Told::Away(&summary));
+    }
 }

@@ -3,6 +3,7 @@
 
 use crate::alarm::{AlarmState, Priority};
 use crate::engine::ActiveAlarm;
+use crate::notify::away::{AwaySummary, Counted, Place};
 use crate::notify::digest::{Digest, Doses, Open, Raised, Standing, Stock};
 use crate::notify::flood::{CommonCause, Group, Summary};
 use crate::rules::{Condition, LimitLevel};
@@ -13,6 +14,10 @@ use super::sample::NOW;
 /// Sentences that stand in no layout, with values of the kind that they get.
 pub(super) const SENTENCES: &[(&str, &[(&str, &str)])] = &[
     ("escalation.why", &[("from", "anna")]),
+    (
+        "away.acknowledge",
+        &[("title", "Mill 4"), ("what", "concentration TOO LOW")],
+    ),
     ("test.title", &[]),
     ("test.nothing", &[]),
     ("link.acknowledge", &[]),
@@ -107,6 +112,72 @@ pub(super) fn floods() -> Vec<Summary> {
             cause: None,
             raised: Vec::new(),
             others: Vec::new(),
+            ..full
+        },
+    ]
+}
+
+/// Times in which nobody was there: with something of every sort, with more than is
+/// shown, and with nothing that stands.
+pub(super) fn aways() -> Vec<AwaySummary> {
+    let place = |title: &str, conditions: &[(&str, AlarmState, usize)]| Place {
+        title: title.to_owned(),
+        conditions: conditions
+            .iter()
+            .map(|(condition, state, count)| Counted {
+                condition: (*condition).to_owned(),
+                state: *state,
+                count: *count,
+            })
+            .collect(),
+    };
+    let over = AlarmState::ReturnedUnacknowledged;
+    let full = AwaySummary {
+        phase: "away",
+        since: NOW - Span::from_hours(60),
+        count: 9,
+        stand: 3,
+        went: 4,
+        worst: Some(Priority::Medium),
+        standing: vec![
+            place(
+                "Mill 4",
+                &[
+                    ("concentration.low", AlarmState::Unacknowledged, 1),
+                    ("silent.brix-2", AlarmState::Acknowledged, 1),
+                ],
+            ),
+            place(
+                "Cell A",
+                &[("ph.low", AlarmState::LatchedUnacknowledged, 1)],
+            ),
+        ],
+        came_and_went: vec![place("Cell B", &[("volume.low", over, 4)])],
+        over: vec![place(
+            "Cell C",
+            &[("concentration.high", AlarmState::Normal, 1)],
+        )],
+        set_aside: vec![place("Cell D", &[("ph.low", AlarmState::Shelved, 1)])],
+        steps: Vec::new(),
+    };
+    let many = |state| vec![place("Mill 4", &[("concentration.low", state, 1)]); 101];
+    vec![
+        full.clone(),
+        AwaySummary {
+            standing: many(AlarmState::LatchedAcknowledged),
+            came_and_went: many(over),
+            over: many(AlarmState::Normal),
+            set_aside: many(AlarmState::OutOfService),
+            ..full.clone()
+        },
+        AwaySummary {
+            count: 4,
+            stand: 0,
+            went: 4,
+            worst: None,
+            standing: Vec::new(),
+            over: Vec::new(),
+            set_aside: Vec::new(),
             ..full
         },
     ]

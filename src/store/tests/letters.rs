@@ -148,12 +148,16 @@ fn what_was_taken_back_does_not_happen_though_it_was_read_before() {
     }]));
     let happens = |id: i64, name: &str| WaitingChange::Take {
         id,
-        outbox: vec![letter("lead/mail", name, None)],
-        waiting: vec![WaitingRow {
-            due: at(90),
-            subject: Some(name.to_owned()),
-            body: "null".to_owned(),
-        }],
+        then: vec![
+            WaitingChange::Send {
+                outbox: vec![letter("lead/mail", name, None)],
+            },
+            WaitingChange::Add(WaitingRow {
+                due: at(90),
+                subject: Some(name.to_owned()),
+                body: "null".to_owned(),
+            }),
+        ],
     };
     let both = vec![happens(due[0].id, "alarm-1"), happens(due[1].id, "alarm-2")];
     let receipt = plant.commit(changed(both.clone()));
@@ -179,4 +183,53 @@ fn changes_of_one_batch_keep_their_order() {
     let due = plant.reader().due(at(9), 9).unwrap();
     assert_eq!(due.len(), 1);
     assert_eq!(due[0].due, at(2));
+}
+
+#[test]
+fn a_message_in_its_turn_overtakes_nothing_that_was_held_back_before() {
+    let plant = Plant::start(patient());
+    let in_turn = |name: &str, alarm: Option<&str>| WaitingChange::InTurn {
+        before: Before {
+            subjects: vec!["flood/anna".to_owned(), "away/anna".to_owned()],
+            alarm: alarm.map(str::to_owned),
+        },
+        outbox: vec![letter("anna/mail", name, None)],
+        row: WaitingRow {
+            due: at(90),
+            subject: Some("away/anna".to_owned()),
+            body: format!("{{\"item\":{{\"alarm\":\"{name}\"}}}}"),
+        },
+    };
+    // Nothing waits: it goes out.
+    let receipt = plant.commit(changed(vec![in_turn("first", None)]));
+    assert_eq!(receipt.counts.outbox_added, 1);
+    // In one transaction with what is held back, and in later ones.
+    let held = WaitingChange::Add(WaitingRow {
+        due: at(90),
+        subject: Some("away/anna".to_owned()),
+        body: "{\"item\":{\"alarm\":\"one\"}}".to_owned(),
+    });
+    let receipt = plant.commit(changed(vec![held, in_turn("second", None)]));
+    assert_eq!(receipt.counts.outbox_added, 0);
+    let receipt = plant.commit(changed(vec![in_turn("third", None)]));
+    assert_eq!(receipt.counts.outbox_added, 0);
+    // One that waits for its own alarm only.
+    let receipt = plant.commit(changed(vec![
+        in_turn("fourth", Some("other")),
+        in_turn("fifth", Some("one")),
+    ]));
+    assert_eq!(receipt.counts.outbox_added, 1);
+    let waiting = plant.reader().waiting_under("away/anna", 9).unwrap();
+    assert_eq!(waiting.len(), 4);
+    // Once they are gone the next one goes out again; all in one transaction.
+    let mut changes: Vec<WaitingChange> = waiting
+        .iter()
+        .map(|row| WaitingChange::Take {
+            id: row.id,
+            then: Vec::new(),
+        })
+        .collect();
+    changes.push(in_turn("sixth", None));
+    let receipt = plant.commit(changed(changes));
+    assert_eq!(receipt.counts.outbox_added, 1);
 }

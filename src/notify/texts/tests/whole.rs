@@ -112,6 +112,7 @@ fn golden(texts: &Texts, language: &str) -> String {
     digest.raised.truncate(2);
     digest.advice.truncate(1);
     let floods = sample_summaries::floods();
+    let aways = sample_summaries::aways();
     let messages = [
         ("alarm with a dose", Told::Alarm(&premix)),
         ("alarm without a dose", Told::Alarm(&withheld)),
@@ -145,6 +146,8 @@ fn golden(texts: &Texts, language: &str) -> String {
         ("a digest", Told::Digest(&digest)),
         ("a flood begins", Told::Flood(&floods[0])),
         ("a flood is over", Told::Flood(&floods[floods.len() - 1])),
+        ("back at work", Told::Away(&aways[0])),
+        ("back at work, and nothing stands", Told::Away(&aways[2])),
     ];
     let mut text = String::new();
     for (heading, message) in &messages {
