@@ -116,6 +116,9 @@ pub enum Transition {
     TakenOutOfService,
     /// From I to what holds.
     PutIntoService,
+    /// Any→A: the settings watch for it no more. The standard has no such step, but
+    /// removal as a change that is managed and recorded (memory).
+    Removed,
 }
 
 impl Transition {
@@ -134,6 +137,7 @@ impl Transition {
             Transition::Unsuppressed => "unsuppressed",
             Transition::TakenOutOfService => "taken_out_of_service",
             Transition::PutIntoService => "put_into_service",
+            Transition::Removed => "removed",
         }
     }
 

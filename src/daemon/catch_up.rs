@@ -3,11 +3,13 @@
 use std::sync::Arc;
 
 use crate::engine::{
-    Effect, Event, Form, GRID, Quality, Reading, SETTLING, SumpSnapshot, SumpWatch,
+    Effect, Event, Form, GRID, KeptAlarm, Quality, Reading, SETTLING, SumpSnapshot, SumpWatch,
 };
 use crate::settings::Settings;
 use crate::store::{Reader, SeriesMap, StoreError};
 use crate::units::Timestamp;
+
+use super::removed::priority;
 
 /// A watch taken up again, and what it wants done.
 pub(super) struct TakenUp {
@@ -20,7 +22,8 @@ pub(super) struct TakenUp {
 /// Each goes on from its snapshot and the readings that were stored after it.
 /// They drive the watch as they did before, the clock before each included;
 /// since the snapshot is kept with every journal line, nothing that they cause
-/// has been told yet. Readings that the snapshot knows change nothing.
+/// has been told yet. Readings that the snapshot knows change nothing. Alarms that
+/// stood and that the settings know no more are closed at `start`.
 pub(super) fn take_up(
     settings: &Settings,
     reader: &Reader,
@@ -29,9 +32,11 @@ pub(super) fn take_up(
 ) -> Result<Vec<TakenUp>, StoreError> {
     let mut since = start;
     let mut taken = Vec::with_capacity(settings.sumps.len());
+    let mut stood = Vec::with_capacity(settings.sumps.len());
     for place in 0..settings.sumps.len() {
-        let (watch, kept_at) = from_snapshot(settings, place, reader, start)?;
+        let (watch, kept_at, alarms) = from_snapshot(settings, place, reader, start)?;
         since = since.min(kept_at - settings.admission.late_after - SETTLING - GRID);
+        stood.push(alarms);
         taken.push(TakenUp {
             watch,
             effects: Vec::new(),
@@ -63,27 +68,31 @@ pub(super) fn take_up(
         }
         effects.retain(|effect| matches!(effect, Effect::Journal(_)));
     })?;
-    for TakenUp { watch, .. } in &mut taken {
+    for (TakenUp { watch, effects }, stood) in taken.iter_mut().zip(&stood) {
         watch.listen_from(start);
+        let sump = Arc::clone(&watch.setup().name);
+        let of = |kept: &_| priority(reader, &sump, kept);
+        watch.close_removed(stood, start, of, effects);
     }
     Ok(taken)
 }
 
-/// The watch of one sump and when its snapshot was taken.
+/// The watch of one sump, when its snapshot was taken, and what stood then.
 fn from_snapshot(
     settings: &Settings,
     place: usize,
     reader: &Reader,
     start: Timestamp,
-) -> Result<(SumpWatch, Timestamp), StoreError> {
+) -> Result<(SumpWatch, Timestamp, Vec<KeptAlarm>), StoreError> {
     let setup = Arc::clone(&settings.sumps[place]);
     let admission = settings.admission;
     let Some(kept) = reader.snapshot(&setup.name)? else {
-        return Ok((SumpWatch::new(setup, admission, start), start));
+        return Ok((SumpWatch::new(setup, admission, start), start, Vec::new()));
     };
     match serde_json::from_slice::<SumpSnapshot>(&kept.body) {
         Ok(snapshot) => {
             let name = Arc::clone(&setup.name);
+            let stood = snapshot.standing();
             let mut watch = SumpWatch::restore(setup, admission, snapshot);
             if watch.now() > start + admission.future_skew {
                 tracing::error!(
@@ -93,14 +102,14 @@ fn from_snapshot(
                 );
                 watch.pull_back(start);
             }
-            Ok((watch, kept.time.min(start)))
+            Ok((watch, kept.time.min(start), stood))
         }
         Err(error) => {
             tracing::error!(
                 sump = %setup.name,
                 "its kept state cannot be read ({error}); the watch starts anew"
             );
-            Ok((SumpWatch::new(setup, admission, start), start))
+            Ok((SumpWatch::new(setup, admission, start), start, Vec::new()))
         }
     }
 }

@@ -20,6 +20,7 @@ pub mod kept;
 mod pages;
 mod plant_desk;
 mod plant_news;
+mod removed;
 mod reports;
 mod source_watch;
 mod sources;
@@ -154,6 +155,8 @@ pub async fn run(
     let start = clock.now();
     let taken = take_up(&settings, &reader, &series_map, start)?;
     composer.post().take_up_floods(&reader, start)?;
+    let gone = removed::close_gone_sumps(&settings, &reader, &composer, start)?;
+    writer.handle().submit(gone)?;
     let mut plant = Some(PlantDesk::take_up(&settings, &reader, start)?);
     let (of_plant, _) = intake.place(settings.sumps.len() as u32);
     let spare = Arc::new(Mutex::new(spare_room));

@@ -3,13 +3,14 @@
 
 use std::sync::Arc;
 
-use crate::engine::{PLANT, PlantSnapshot, PlantWatch};
+use crate::engine::{Effect, PLANT, PlantSnapshot, PlantWatch};
 use crate::ingest::{Arrived, Batch, Content, Intake, IntakeClosed};
 use crate::settings::Settings;
 use crate::store::{Reader, SnapshotRow, StoreError};
 use crate::units::Timestamp;
 
 use super::Clock;
+use super::removed::priority;
 use super::worker::SNAPSHOT_EVERY;
 
 /// Tells the plant's watch, which has its place behind the sumps.
@@ -38,6 +39,8 @@ pub(super) async fn tell(
 /// The plant's watch, with when it is to be kept next.
 pub(super) struct PlantDesk {
     pub(super) watch: PlantWatch,
+    /// What it wanted done while it was taken up, until that is done.
+    pub(super) wanted: Vec<Effect>,
     keep_at: Timestamp,
 }
 
@@ -63,6 +66,7 @@ impl PlantDesk {
             })
             .ok()
         });
+        let stood = snapshot.as_ref().map(PlantSnapshot::standing);
         let mut watch = match snapshot {
             Some(snapshot) => PlantWatch::restore(setup, admission, snapshot),
             None => PlantWatch::new(setup, admission, start),
@@ -71,8 +75,12 @@ impl PlantDesk {
             watch.pull_back(start);
         }
         watch.listen_from(start);
+        let mut wanted = Vec::new();
+        let of = |kept: &_| priority(reader, PLANT, kept);
+        watch.close_removed(&stood.unwrap_or_default(), start, of, &mut wanted);
         Ok(PlantDesk {
             watch,
+            wanted,
             keep_at: start,
         })
     }

@@ -122,6 +122,10 @@ impl Worker {
     /// What the watches wanted done while they were taken up is done, each kept with
     /// where it stands. `false` when the store is gone.
     fn begin(&mut self) -> bool {
+        if let Some(plant) = &mut self.plant {
+            drain(&mut plant.wanted, &self.composer, &mut self.batch);
+            self.keep_plant();
+        }
         let wanted = std::mem::take(&mut self.wanted);
         for (ix, mut effects) in wanted.into_iter().enumerate() {
             drain(&mut effects, &self.composer, &mut self.batch);
@@ -470,7 +474,11 @@ fn snapshot_row(watch: &SumpWatch, clock: Timestamp) -> SnapshotRow {
 
 /// Moves effects into the batch; says whether the journal got something, so
 /// that the watch must be kept with it.
-fn drain(effects: &mut Vec<Effect>, composer: &Composer, batch: &mut Batch<Ack>) -> bool {
+pub(super) fn drain(
+    effects: &mut Vec<Effect>,
+    composer: &Composer,
+    batch: &mut Batch<Ack>,
+) -> bool {
     let mut wrote = false;
     for effect in effects.drain(..) {
         match effect {

@@ -55,6 +55,7 @@ mod prism;
 mod rates;
 mod remedy;
 mod remembered;
+mod removal;
 mod setup;
 mod shard;
 mod signals;
@@ -107,6 +108,7 @@ pub use plant_states::Lost;
 pub use plant_watch::{PlantEvent, PlantWatch};
 pub use remedy::{ChargeFound, OldCharge, RemedyStatus};
 pub use remembered::{Correction, CorrectionError};
+pub use removal::KeptAlarm;
 pub use setup::{
     AdmissionSetup, ChannelKind, ChannelSetup, FluidSetup, LimitSetup, MeterOf, MixerSetup,
     SumpSetup, SwitchOf,

@@ -16,7 +16,8 @@ use super::remembered::Remembered;
 use super::setup::AdmissionSetup;
 
 /// Everything that the plant's watch remembers. Sources, servers and alarms are kept by
-/// name: what is still in the settings goes on, what is gone is forgotten.
+/// name: what is still in the settings goes on, what is gone is forgotten; alarms that
+/// stood are closed first (`removal`).
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct PlantSnapshot {
     now: Timestamp,
@@ -33,7 +34,7 @@ pub struct PlantSnapshot {
     #[serde(default)]
     start_up: StartUpWatch,
     #[serde(default)]
-    alarms: BTreeMap<String, AlarmLife>,
+    pub(super) alarms: BTreeMap<String, AlarmLife>,
     #[serde(default)]
     remembered: Remembered,
 }

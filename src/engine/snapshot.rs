@@ -27,14 +27,15 @@ const SETTLE_AFTER_PAUSE: Span = Span::from_mins(10);
 
 /// Everything that a watch remembers. Channels and alarms are kept by name, so
 /// that settings may change in between: what is still there goes on, what is
-/// new starts fresh, what is gone is forgotten.
+/// new starts fresh, what is gone is forgotten; alarms that stood are closed first
+/// (`removal`).
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct SumpSnapshot {
     now_ms: i64,
-    seq: u64,
+    pub(super) seq: u64,
     channels: BTreeMap<String, ChannelWatch>,
     /// Those that something ever happened to.
-    alarms: BTreeMap<String, AlarmLife>,
+    pub(super) alarms: BTreeMap<String, AlarmLife>,
     dosing: Dosing,
     #[serde(default)]
     chemistry: ChemistryWatch,
@@ -68,7 +69,7 @@ pub struct SumpSnapshot {
     upkeep: Upkeep,
     /// What the plant's alarm about a start tells of, since when.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
-    listed: BTreeMap<String, Timestamp>,
+    pub(super) listed: BTreeMap<String, Timestamp>,
 }
 
 impl BalanceWatch {

@@ -27,6 +27,8 @@ pub struct Composer {
     language: Arc<str>,
     zone: TimeZone,
     sumps: HashMap<Arc<str>, Addressed>,
+    /// Places of the contacts who hear of sumps that the settings have no more.
+    of_gone: Vec<usize>,
     /// The people.
     post: Post,
 }
@@ -139,6 +141,11 @@ impl Composer {
             texts,
             language: Arc::clone(&settings.texts.language),
             zone: settings.plant.time_zone.clone(),
+            of_gone: {
+                let all = settings.contacts.iter().enumerate();
+                let caring = all.filter(|(_, contact)| !contact.sumps.is_empty());
+                caring.map(|(place, _)| place).collect()
+            },
             sumps: sumps.chain([(PLANT.into(), plant)]).collect(),
         }
     }
@@ -152,8 +159,13 @@ impl Composer {
         out: &mut Vec<OutboxRow>,
         later: &mut Vec<WaitingChange>,
     ) {
-        let Some(to) = self.sumps.get(&record.sump) else {
-            return;
+        let gone;
+        let to = match self.sumps.get(&record.sump) {
+            Some(to) => to,
+            None => {
+                gone = self.gone(&record.sump);
+                &gone
+            }
         };
         let plant = Reader {
             language: &self.language,
@@ -195,6 +207,16 @@ impl Composer {
             slot: None,
             created: record.time,
         });
+    }
+
+    /// A sump that the settings have no more: nobody knows who cared for it, so that
+    /// everybody who cares for any hears of it.
+    fn gone(&self, sump: &str) -> Addressed {
+        Addressed {
+            title: sump.to_owned(),
+            measure: self.sumps[PLANT].measure,
+            contacts: self.of_gone.clone(),
+        }
     }
 
     /// The people, and what their messages have in common.

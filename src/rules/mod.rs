@@ -10,6 +10,7 @@ mod check;
 mod condition;
 mod finding;
 mod limit;
+mod named;
 pub mod own;
 mod rate;
 mod rule;

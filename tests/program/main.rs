@@ -40,6 +40,7 @@ mod plant_alarms;
 mod proxy;
 mod receiver;
 mod refused;
+mod removed;
 mod replay;
 mod report;
 mod rough_server;

@@ -257,6 +257,8 @@ fn allowed(from: AlarmState, by: Transition, to: AlarmState, for_more: bool) -> 
         Transition::Unsuppressed => from == Suppressed && !hidden(to),
         Transition::TakenOutOfService => to == OutOfService,
         Transition::PutIntoService => from == OutOfService && to != OutOfService,
+        // Not by the life of an alarm: by new settings.
+        Transition::Removed => false,
     }
 }
 

@@ -98,7 +98,9 @@ pub fn meaning(transition: &str, state: &str) -> Option<(Step, Standing)> {
         "acknowledged" => Step::Acknowledged,
         "unacknowledged" => Step::Unacknowledged,
         "unshelved" | "unsuppressed" | "put_into_service" => Step::Shown,
-        "returned" | "reset" | "shelved" | "suppressed" | "taken_out_of_service" => Step::Other,
+        "returned" | "reset" | "shelved" | "suppressed" | "taken_out_of_service" | "removed" => {
+            Step::Other
+        }
         _ => return None,
     };
     let standing = match state {

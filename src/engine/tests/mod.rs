@@ -22,6 +22,7 @@ mod own_rules;
 mod plant_alarms;
 mod plant_start_up;
 mod properties;
+mod removal;
 mod silence;
 mod start_up;
 mod upkeep;

@@ -16,7 +16,7 @@ use super::sample_instruments;
 use super::sample_plant;
 use super::sample_sizes;
 
-const TRANSITIONS: [Transition; 12] = [
+const TRANSITIONS: [Transition; 13] = [
     Transition::Raised,
     Transition::RaisedAgain,
     Transition::Acknowledged,
@@ -29,6 +29,7 @@ const TRANSITIONS: [Transition; 12] = [
     Transition::Unsuppressed,
     Transition::TakenOutOfService,
     Transition::PutIntoService,
+    Transition::Removed,
 ];
 
 /// An alarm about this condition.

@@ -153,6 +153,16 @@ impl Reader {
         )
     }
 
+    /// Of which sumps a watch is kept, the plant's among them.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn kept_sumps(&self) -> Result<Vec<Arc<str>>, StoreError> {
+        self.list("SELECT sump FROM snapshots ORDER BY sump", (), |row| {
+            row.get::<_, String>(0).map(Arc::from)
+        })
+    }
+
     /// The time of the newest snapshot of any sump.
     ///
     /// # Errors

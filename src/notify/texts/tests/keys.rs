@@ -95,7 +95,7 @@ fn asked_for() -> BTreeSet<String> {
     add("hurry", &all!(Priority: Low, Medium, High));
     add(
         "transition",
-        &all!(Transition: Raised, RaisedAgain, Acknowledged, Returned, Unacknowledged, Reset, Shelved, Unshelved, Suppressed, Unsuppressed, TakenOutOfService, PutIntoService),
+        &all!(Transition: Raised, RaisedAgain, Acknowledged, Returned, Unacknowledged, Reset, Shelved, Unshelved, Suppressed, Unsuppressed, TakenOutOfService, PutIntoService, Removed),
     );
     add("condition", &all!(LimitLevel: LowLow, Low, High, HighHigh));
     let conditions = all!(Condition: Limit, Silent, Disagrees, Instrument, Loss, Gain, DoseMissed, Contradicted, Mixer, Excess, TrampOil, Factor, Own, Source, Stock, Forward, Disk, StartUp, Overdue, Mineral, Souring, Ahead, Nitrite, PhDrop, Rate, Shifted, PumpsStopped);
