@@ -6,6 +6,8 @@
 //! When it falls due, the next contact is told, and the escalation to whoever
 //! comes after them takes its place, to the end of the chain. Who hears of the
 //! alarm by that alone is kept too, and told once when it needs nobody any more.
+//! Where the next one is no contact any more, it goes on to the next who is; where
+//! there is none, whoever was told last is told that nobody else will be.
 
 use std::collections::BTreeMap;
 
@@ -36,6 +38,10 @@ pub(super) struct Escalating {
     from: String,
     /// Who is told next.
     to: String,
+    /// Who was to come after them when it was planned, in order; nobody in what
+    /// earlier versions kept.
+    #[serde(default)]
+    rest: Vec<String>,
 }
 
 /// What comes of something that has fallen due.
@@ -65,12 +71,14 @@ pub struct Unreadable(#[from] serde_json::Error);
 
 impl Escalating {
     pub(super) fn new(
+        post: &Post,
         notes: BTreeMap<String, Note>,
         alarm: &str,
         from: &Contact,
         to: &Contact,
     ) -> Self {
         Escalating {
+            rest: rest(post, to),
             notes,
             alarm: alarm.to_owned(),
             from: from.name.to_string(),
@@ -80,32 +88,43 @@ impl Escalating {
 
     /// What happens at `now`.
     fn happen(self, post: &Post, now: Timestamp) -> Outcome {
-        let mut outcome = Outcome::default();
-        let known = post.contacts().iter();
-        let Some(next) = known.clone().find(|contact| *contact.name == self.to) else {
-            outcome.remark = Some(format!(
-                "alarm {}: {} was to be told next and is no contact any more",
-                self.alarm, self.to
-            ));
-            return outcome;
+        match self.next(post) {
+            Some(next) => self.tell_next(next, post, now),
+            None => self.tell_again(post, now),
+        }
+    }
+
+    /// Who is told next: as planned, or else whom the settings of now have whoever
+    /// was told last escalate to, or the next of those who were to come after.
+    fn next<'p>(&self, post: &'p Post) -> Option<&'p Contact> {
+        let by_settings = || {
+            let escalation = post.named(&self.from)?.escalation?;
+            post.contacts().get(escalation.to)
         };
-        outcome.remark = Some(format!(
-            "alarm {}: not acknowledged after {} was told; {} is told",
-            self.alarm, self.from, self.to
-        ));
+        let after_them = || self.rest.iter().find_map(|name| post.named(name));
+        let planned = post.named(&self.to);
+        planned.or_else(by_settings).or_else(after_them)
+    }
+
+    fn tell_next(self, next: &Contact, post: &Post, now: Timestamp) -> Outcome {
+        let mut outcome = Outcome {
+            remark: Some(format!(
+                "alarm {}: not acknowledged after {} was told; {} is told",
+                self.alarm, self.from, next.name
+            )),
+            ..Outcome::default()
+        };
         let Some(note) = note_for(&self.notes, next) else {
             return outcome;
         };
         let priority = note.priority;
         let at = next.told_at(now, priority);
         let note = self.next_note(note, next, post, now);
-        let raised = (Transition::Raised, AlarmState::Unacknowledged);
-        let step = step(post, &self.alarm, raised, priority, now);
         let then = &mut outcome.then;
-        post.deliver(next, &note, Some(step), Some(&self.alarm), now, then);
+        self.deliver(next, &note, post, now, then);
         if !post.hears_anyway(next, &self.alarm, priority) {
             let follower = Follower {
-                contact: self.to.clone(),
+                contact: next.name.to_string(),
             };
             let subject = Some(subject_of_followers(&self.alarm));
             let row = Later::Told(follower).row(now + FOLLOWED, subject);
@@ -114,15 +133,63 @@ impl Escalating {
         if let Some(after_them) = next.escalation {
             let due = at + after_them.after;
             let subject = Some(self.alarm.clone());
+            let to = &post.contacts()[after_them.to];
             let on = Escalating {
-                from: self.to,
-                to: post.contacts()[after_them.to].name.to_string(),
+                from: next.name.to_string(),
+                to: to.name.to_string(),
+                rest: rest(post, to),
                 ..self
             };
             let row = Later::Escalate(on).row(due, subject);
             then.push(WaitingChange::Add(row));
         }
         outcome
+    }
+
+    /// Nobody comes next any more: whoever was told last is told so, or, where they
+    /// are no contact any more either, those who care for the sump.
+    fn tell_again(&self, post: &Post, now: Timestamp) -> Outcome {
+        let mut outcome = Outcome::default();
+        let cares = |contact: &&Contact| {
+            let note = note_for(&self.notes, contact);
+            note.is_some_and(|note| post.hears_anyway(contact, &self.alarm, note.priority))
+        };
+        let told: Vec<&Contact> = match post.named(&self.from) {
+            Some(last) => vec![last],
+            None => post.contacts().iter().filter(cares).collect(),
+        };
+        for contact in &told {
+            if let Some(note) = note_for(&self.notes, contact) {
+                let note = self.last_note(note, contact, post, now);
+                self.deliver(contact, &note, post, now, &mut outcome.then);
+            }
+        }
+        let names: Vec<&str> = told.iter().map(|contact| &*contact.name).collect();
+        outcome.remark = Some(format!(
+            "alarm {}: not acknowledged after {} was told, and {}, who was to be told next, is no \
+             contact any more, nor is anybody after them; told instead: {}",
+            self.alarm,
+            self.from,
+            self.to,
+            match names[..] {
+                [] => "nobody, as no contact cares for it".to_owned(),
+                _ => names.join(", "),
+            }
+        ));
+        outcome
+    }
+
+    fn deliver(
+        &self,
+        contact: &Contact,
+        note: &Note,
+        post: &Post,
+        now: Timestamp,
+        then: &mut Vec<WaitingChange>,
+    ) {
+        let raised = (Transition::Raised, AlarmState::Unacknowledged);
+        let step = step(post, &self.alarm, raised, note.priority, now);
+        post.deliver(contact, note, Some(step), Some(&self.alarm), now, then);
     }
 
     /// The message to the next one says why they get it.
@@ -140,6 +207,28 @@ impl Escalating {
             ..note.clone()
         }
     }
+
+    /// The message to whoever is told in place of the next one says so.
+    fn last_note(&self, note: &Note, contact: &Contact, post: &Post, now: Timestamp) -> Note {
+        let values = [("to", self.to.as_str())];
+        let reader = reader_of(contact);
+        let why = post
+            .texts()
+            .sentence(&reader, now, "escalation.nobody_next", &values);
+        Note {
+            id: format!("{}.instead.of.{}", note.id, self.to),
+            payload: with_value(&note.payload, "instead_of", &self.to),
+            text: format!("{}\n{why}", note.text),
+            time: now,
+            ..note.clone()
+        }
+    }
+}
+
+/// Who comes after a contact, in order.
+fn rest(post: &Post, contact: &Contact) -> Vec<String> {
+    let after_them = post.chain(contact).skip(1);
+    after_them.map(|one| one.name.to_string()).collect()
 }
 
 /// What a summary would tell of it.

@@ -179,6 +179,11 @@ impl Post {
         &self.contacts
     }
 
+    /// The contact of this name, where there still is one.
+    pub(super) fn named(&self, name: &str) -> Option<&Contact> {
+        self.contacts.iter().find(|contact| *contact.name == *name)
+    }
+
     /// The id of the note that tells of a journal line.
     pub(super) fn id(&self, sump: &str, time: Timestamp, seq: u64) -> String {
         format!("{}.{sump}.{}.{seq}", self.plant, time.millis())
@@ -323,7 +328,7 @@ impl Post {
             let to = &self.contacts[next.to];
             let chain = self.chain(to);
             let chain = chain.map(|one| (voice(&reader_of(one)), notes.of(one).clone()));
-            let escalating = Escalating::new(chain.collect(), &line.id, contact, to);
+            let escalating = Escalating::new(self, chain.collect(), &line.id, contact, to);
             match planned.iter_mut().find(|(to, ..)| *to == next.to) {
                 Some(other) if other.1 <= due => {}
                 Some(other) => *other = (next.to, due, escalating),
@@ -338,7 +343,7 @@ impl Post {
     }
 
     /// A contact and those who come after them.
-    fn chain<'a>(&'a self, first: &'a Contact) -> impl Iterator<Item = &'a Contact> {
+    pub(super) fn chain<'a>(&'a self, first: &'a Contact) -> impl Iterator<Item = &'a Contact> {
         std::iter::successors(Some(first), |contact| {
             contact.escalation.map(|next| &self.contacts[next.to])
         })

@@ -48,7 +48,11 @@ sumps = []
 "#;
 
 fn post() -> Post {
-    let settings = Settings::from_texts(&[("plant.toml", PLANT)], std::iter::empty());
+    post_of(PLANT)
+}
+
+fn post_of(plant: &str) -> Post {
+    let settings = Settings::from_texts(&[("plant.toml", plant)], std::iter::empty());
     let texts = Texts::new(&MessageTexts::default()).unwrap();
     Post::new(
         &settings.unwrap_or_else(|error| panic!("{error}")),
@@ -300,4 +304,62 @@ fn what_cannot_be_read_is_told() {
     let night = at("2026-11-30T20:00:00Z");
     let told = happen("{\"what\":\"dance\"}", &post(), night, nothing);
     assert!(told.unwrap_err().to_string().contains("is dropped"));
+}
+
+/// The plant's settings without a contact, and with none who escalates to them.
+fn without(name: &str, plant: &str) -> String {
+    let (before, rest) = plant.split_once(&format!("[contact.{name}]")).unwrap();
+    let after = rest.split_once("[contact.").map(|(_, after)| after);
+    let plant = match after {
+        Some(after) => format!("{before}[contact.{after}"),
+        None => before.to_owned(),
+    };
+    let ended = format!("escalate_to = \"{name}\"\n");
+    let mut lines: Vec<&str> = Vec::new();
+    for line in plant.split_inclusive('\n') {
+        if line == ended {
+            // With it goes after how long.
+            lines.pop();
+        } else {
+            lines.push(line);
+        }
+    }
+    lines.concat()
+}
+
+#[test]
+fn where_the_next_one_is_gone_it_goes_on_to_whoever_there_is() {
+    let begun = at("2026-11-30T09:00:00Z");
+    let (_, later) = told(&raised(Priority::High), begun);
+    let Some(WaitingChange::Add(row)) = later.last() else {
+        panic!("{later:?}");
+    };
+    let by = |plant: &str| {
+        let kept = |_: &str| Ok::<_, Unreadable>(Vec::new());
+        let outcome = happen(&row.body, &post_of(plant), row.due, kept).unwrap();
+        let (outbox, waiting) = happened(&outcome.then);
+        (outbox, waiting, outcome.remark.unwrap())
+    };
+    // It was planned from bert, who is the soonest, to the lead and then the boss.
+    let no_lead = without("lead", PLANT);
+    let (outbox, waiting, remark) = by(&no_lead);
+    assert_eq!(topics(&outbox), ["boss"], "{remark}");
+    assert_eq!(waiting.len(), 1, "the boss follows, and nobody comes after");
+    assert!(outbox[0].payload.contains("\"escalated_from\":\"bert\""));
+    // By the settings of now bert escalates to anna.
+    let to_anna = no_lead.replace(
+        "priorities = \"high\"\n",
+        "priorities = \"high\"\nescalate_after = \"5 min\"\nescalate_to = \"anna\"\n",
+    );
+    assert_eq!(topics(&by(&to_anna).0), ["anna"]);
+    // Nobody comes next: whoever was told last hears that.
+    let no_chain = without("boss", &no_lead);
+    let (outbox, waiting, remark) = by(&no_chain);
+    assert_eq!(topics(&outbox), ["bert"], "{remark}");
+    assert!(waiting.is_empty());
+    assert!(outbox[0].payload.contains("\"instead_of\":\"lead\""));
+    // Or those who care for the sump.
+    let (outbox, _, remark) = by(&without("bert", &no_chain));
+    assert_eq!(topics(&outbox), ["anna"], "{remark}");
+    assert!(remark.contains("told instead: anna"), "{remark}");
 }

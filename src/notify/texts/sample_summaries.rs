@@ -14,6 +14,7 @@ use super::sample::NOW;
 /// Sentences that stand in no layout, with values of the kind that they get.
 pub(super) const SENTENCES: &[(&str, &[(&str, &str)])] = &[
     ("escalation.why", &[("from", "anna")]),
+    ("escalation.nobody_next", &[("to", "anna")]),
     (
         "away.acknowledge",
         &[("title", "Mill 4"), ("what", "concentration TOO LOW")],
