@@ -37,7 +37,7 @@ fn it_tells_its_story_and_stops_by_itself() {
         "Never pour neat concentrate",
         "mill-2     dose worked",
         "probe pH SILENT",
-        "probe refractometer NEEDS A LOOK",
+        "probe refractometer DRIFTS UP",
     ] {
         assert!(
             output.contains(words),
