@@ -47,6 +47,9 @@ pub(super) struct ChannelWatch {
     /// It was silent before that.
     #[serde(default, skip_serializing_if = "is_default")]
     pub(super) silent_before: bool,
+    /// It has not been heard since its source was lost.
+    #[serde(default, skip_serializing_if = "is_default")]
+    pub(super) unheard_since: bool,
     /// Messages that could not be read since the last reading.
     #[serde(default, skip_serializing_if = "is_default")]
     pub(super) unreadable: Option<Unreadable>,
@@ -111,6 +114,7 @@ impl ChannelWatch {
             gone: false,
             source_gone: false,
             silent_before: false,
+            unheard_since: false,
             unreadable: None,
             instrument: InstrumentWatch::default(),
             last_quality: Quality::GOOD,
@@ -331,6 +335,14 @@ impl ChannelWatch {
     pub(super) fn heard(&mut self, now: Timestamp) {
         self.usable_at = now;
         self.listened_from = None;
+        self.unheard_since = false;
+    }
+
+    /// Whether it is not heard for the loss of its source: that is gone, or was until
+    /// just now.
+    pub(super) fn is_blinded(&self, setup: &ChannelSetup, now: Timestamp) -> bool {
+        let returns = self.unheard_since && self.is_awaited() && !self.is_silent(setup, now);
+        self.source_gone || returns
     }
 
     /// Whether it has yet to be heard since it can be.

@@ -19,16 +19,19 @@ impl SumpWatch {
         recharge.then_some(Suppressor::Recharge)
     }
 
-    /// Whether the sources of all channels that the rule reads are gone. What people
-    /// were told of a value before is not taken back for that: it stands until the
-    /// value is known to be another.
+    /// Whether the sources of all channels that the rule reads are gone, or were until
+    /// just now and the channels have their time to report. What people were told of a
+    /// value before is not taken back for that: it stands until the value is known to be
+    /// another.
     fn is_blinded(&self, alarm: AlarmIx, rule: &OwnRule) -> bool {
         let known = self.alarms.life(alarm).is_told() && !self.is_raised_now(alarm);
         if known && !rule.looks_for_silence() {
             return false;
         }
         let mut channels = self.channels_read(rule).peekable();
-        channels.peek().is_some() && channels.all(|ix| self.channels[ix].source_gone)
+        let is_blinded =
+            |ix: usize| self.channels[ix].is_blinded(&self.setup.channels[ix], self.now);
+        channels.peek().is_some() && channels.all(is_blinded)
     }
 
     /// The channels of the sump that the rule reads, some of them more than once.

@@ -24,6 +24,7 @@ impl SumpWatch {
         channel.source_gone = gone;
         if gone {
             channel.silent_before = silent;
+            channel.unheard_since = true;
         } else if !channel.silent_before {
             channel.listen_from(time);
         }

@@ -369,3 +369,23 @@ fn what_entries_say_of_a_sump_whose_probes_stay_silent_is_judged_after_a_stop() 
         "{raised}"
     );
 }
+
+#[test]
+fn a_rule_that_misses_readings_is_told_where_they_do_not_come_once_the_source_is_back() {
+    let rule = own("minutes_since_reading(\"brix\") > 30.0");
+    let mut bench = bench_of(ruled(rule, AlarmManner::default()));
+    bench.run(0..60, 8.0, 900.0);
+    bench.both_sources(60, true);
+    bench.tick(5 * HOUR);
+    bench.both_sources(5 * HOUR, false);
+    bench.level(5 * HOUR..5 * HOUR + 15);
+    let suppressed = (90, Transition::Suppressed);
+    assert_eq!(
+        bench.steps_of("own"),
+        [suppressed],
+        "it has its time to report"
+    );
+    bench.level(5 * HOUR + 15..5 * HOUR + 30);
+    let forth = (5 * HOUR + 15, Transition::Unsuppressed);
+    assert_eq!(bench.steps_of("own"), [suppressed, forth]);
+}
