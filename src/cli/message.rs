@@ -12,6 +12,7 @@ use super::{NO, WELL, WRONG};
 use crate::alarm::Priority;
 use crate::daemon::{Clock, kept};
 use crate::mqtt::{self, Event, Introduction, Leaving, SessionWish};
+use crate::notify::away::SUBJECTS as HELD;
 use crate::notify::{Address, Dialogue, Note, Post, Reader, Road, Texts};
 use crate::settings::{BrokerSettings, Contact, Settings, nearest};
 use crate::store::{BROKER, OutboxRow, StoredAside, StoredLetter};
@@ -197,11 +198,16 @@ fn waiting(settings: &Settings) -> anyhow::Result<u8> {
         return Ok(WRONG);
     };
     let receivers = reader.receivers()?;
-    if receivers.is_empty() {
+    let held = reader.waiting_counts(HELD)?;
+    if receivers.is_empty() && held.is_empty() {
         say("nothing waits");
     }
     for (receiver, count) in receivers {
         say(&format!("{receiver}: {count}"));
+    }
+    for (subject, count) in held {
+        let contact = subject.trim_start_matches(HELD);
+        say(&format!("{contact}: {count} until their working hours"));
     }
     Ok(WELL)
 }

@@ -191,6 +191,20 @@ impl Reader {
         )
     }
 
+    /// How much waits under each subject that begins so.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn waiting_counts(&self, beginning: &str) -> Result<Vec<(String, u64)>, StoreError> {
+        let end = format!("{beginning}\u{10ffff}");
+        self.list(
+            "SELECT subject, count(*) FROM waiting WHERE subject >= ?1 AND subject < ?2
+             GROUP BY subject ORDER BY subject",
+            (beginning, end),
+            |row| Ok((row.get(0)?, row.get::<_, i64>(1)?.cast_unsigned())),
+        )
+    }
+
     /// The steps of an alarm from `since` on, by its sump and condition, as JSON
     /// with their times; the first `limit` of them.
     ///

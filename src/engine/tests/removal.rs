@@ -134,3 +134,59 @@ fn a_sump_that_is_gone_keeps_what_it_learned_and_no_alarm() {
         [told("concentration.low", Transition::Raised)]
     );
 }
+
+#[test]
+fn a_source_that_is_gone_from_the_settings_ends_its_alarm_of_the_plant() {
+    let source = |name: &str| SourceSetup {
+        name: name.into(),
+        kind: "modbus",
+        address: "192.168.2.5:502".to_owned(),
+        channels: Vec::new(),
+        priority: Priority::Medium,
+        manner: AlarmManner::default(),
+    };
+    let setup = |names: &[&str]| {
+        Arc::new(PlantSetup {
+            sources: names.iter().map(|name| source(name)).collect(),
+            stocks: Vec::new(),
+            forwards: Vec::new(),
+            disk: None,
+            start_up: None,
+        })
+    };
+    let mut watch = PlantWatch::new(setup(&["hall-3", "hall-4"]), ADMISSION, start());
+    let mut effects = Vec::new();
+    for name in ["hall-3", "hall-4"] {
+        let lost = Lost {
+            since: start(),
+            why: "no answer".to_owned(),
+        };
+        let event = PlantEvent::Source {
+            name: name.into(),
+            time: minute(1),
+            lost: Some(lost),
+        };
+        watch.step(&event, &mut effects);
+    }
+    assert_eq!(effects.len(), 2);
+    let snapshot = watch.snapshot();
+    let stood = snapshot.standing();
+    let mut watch = PlantWatch::restore(setup(&["hall-4"]), ADMISSION, snapshot);
+    effects.clear();
+    watch.close_removed(&stood, minute(5), |_| Priority::Low, &mut effects);
+    let [Effect::Journal(record)] = &effects[..] else {
+        panic!("{effects:?}");
+    };
+    let JournalBody::Alarm(line) = &record.body else {
+        panic!("{record:?}");
+    };
+    assert_eq!(
+        (&*record.sump, record.seq, record.time),
+        (PLANT, 3, minute(5))
+    );
+    assert_eq!(line.condition.to_string(), "source.hall-3");
+    assert_eq!(
+        (line.transition, line.state),
+        (Transition::Removed, AlarmState::Normal)
+    );
+}

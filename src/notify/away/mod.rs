@@ -24,7 +24,7 @@ use super::post::{Later, Note, Post, reader_of};
 pub use summary::{AwaySummary, Counted, Place};
 
 /// Beginning of the subjects, before the contact.
-const SUBJECTS: &str = "away/";
+pub const SUBJECTS: &str = "away/";
 /// What nobody was there for within so long after it was to be told is dropped.
 /// Choice, as in floods.
 const KEPT: Span = Span::from_hours(30 * 24);
@@ -161,7 +161,8 @@ impl Post {
     /// What stands above a link in a summary.
     fn words_of_link(&self, contact: &Contact, item: &Item, now: Timestamp) -> String {
         let reader = reader_of(contact);
-        let what = self.texts().condition(&reader, now, &item.condition);
+        let named = || self.texts().condition(&reader, now, &item.condition);
+        let what = item.own_title.clone().unwrap_or_else(named);
         let values = [("title", item.title.as_str()), ("what", &what)];
         self.texts()
             .sentence(&reader, now, "away.acknowledge", &values)

@@ -50,6 +50,9 @@ pub struct Place {
 pub struct Counted {
     /// The condition.
     pub condition: String,
+    /// Title of the rule of the plant's own that says so.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub own_title: Option<String>,
     /// Where its last alarm stands.
     pub state: AlarmState,
     /// How many alarms of it there were.
@@ -167,9 +170,12 @@ fn conditions(items: &[&Item]) -> Vec<Counted> {
             Some(known) => {
                 known.count += 1;
                 known.state = item.state;
+                let own = known.own_title.take();
+                known.own_title = own.or_else(|| item.own_title.clone());
             }
             None => told.push(Counted {
                 condition: item.condition.clone(),
+                own_title: item.own_title.clone(),
                 state: item.state,
                 count: 1,
             }),

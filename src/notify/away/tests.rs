@@ -5,7 +5,7 @@ use tempfile::TempDir;
 
 use super::*;
 use crate::alarm::{AlarmState, Transition};
-use crate::notify::Texts;
+use crate::notify::{Links, Texts};
 use crate::settings::{MessageTexts, Settings};
 use crate::store::{BROKER, Batch, Limits, Store, Writer};
 
@@ -44,7 +44,11 @@ fn at(text: &str) -> Timestamp {
 
 impl Bench {
     fn new() -> Self {
-        let settings = Settings::from_texts(&[("plant.toml", PLANT)], std::iter::empty());
+        Bench::with(PLANT, None)
+    }
+
+    fn with(plant: &str, links: Option<Links>) -> Self {
+        let settings = Settings::from_texts(&[("plant.toml", plant)], std::iter::empty());
         let settings = settings.unwrap_or_else(|error| panic!("{error}"));
         let texts = Texts::new(&MessageTexts::default()).unwrap();
         let folder = tempfile::tempdir().unwrap();
@@ -52,7 +56,7 @@ impl Bench {
         let series = store.register(&[]).unwrap();
         let after = Box::new(|_| {});
         Bench {
-            post: Post::new(&settings, texts, None),
+            post: Post::new(&settings, texts, links),
             writer: Writer::start(store, series, Limits::default(), after).unwrap(),
             folder,
         }
@@ -248,4 +252,48 @@ fn the_messages_have_receivers_that_there_are() {
     bench.look(at(MONDAY));
     let reader = Reader::open(bench.folder.path()).unwrap();
     assert_eq!(reader.receivers().unwrap(), [(BROKER.to_owned(), 1)]);
+}
+
+#[test]
+fn a_summary_brings_the_links_of_what_asks_for_somebody_and_of_no_more_than_ten() {
+    let secret = b"0123456789abcdef0123456789abcdef";
+    let address = "https://north.example";
+    let links = Links::new(address, Span::from_hours(72), secret, "north");
+    let mail = "mail = \"anna@north.example\"\n[mail]\nserver = \"mail.north.example\"\n\
+        security = \"none\"\nfrom = \"sumpward@north.example\"\n";
+    let bench = Bench::with(&format!("{PLANT}{mail}"), Some(links.clone()));
+    for n in 0..13 {
+        let time = at(SATURDAY) + Span::from_mins(n as i64);
+        bench.step(n, Priority::Medium, Transition::Raised, time);
+    }
+    bench.step(
+        0,
+        Priority::Medium,
+        Transition::Returned,
+        at(SATURDAY) + Span::from_hours(1),
+    );
+    bench.look(at(MONDAY));
+    let summary = bench.got().remove(0);
+    let told = summary["acknowledge"].as_object().unwrap();
+    assert_eq!(told.len(), 10);
+    assert!(!told.contains_key("cell-a/ph.low/0"), "it is over");
+    let reader = Reader::open(bench.folder.path()).unwrap();
+    let letter = reader.first_letter("anna/mail", at(MONDAY)).unwrap();
+    let letter = letter.unwrap().payload;
+    for (alarm, url) in told {
+        let url = url.as_str().unwrap();
+        assert!(
+            letter.contains(&format!("press the button:\n{url}")),
+            "{letter}"
+        );
+        let token = url.rsplit('/').next().unwrap();
+        let ticket = links
+            .read(token, at(MONDAY) + Span::from_hours(71))
+            .unwrap();
+        assert_eq!(
+            (ticket.alarm, ticket.contact),
+            (alarm.clone(), "anna".to_owned())
+        );
+    }
+    assert_eq!(letter.matches(address).count(), 10);
 }

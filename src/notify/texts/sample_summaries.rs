@@ -127,6 +127,7 @@ pub(super) fn aways() -> Vec<AwaySummary> {
             .iter()
             .map(|(condition, state, count)| Counted {
                 condition: (*condition).to_owned(),
+                own_title: condition.starts_with("own.").then(|| OWN.to_owned()),
                 state: *state,
                 count: *count,
             })
@@ -161,7 +162,8 @@ pub(super) fn aways() -> Vec<AwaySummary> {
         set_aside: vec![place("Cell D", &[("ph.low", AlarmState::Shelved, 1)])],
         steps: Vec::new(),
     };
-    let many = |state| vec![place("Mill 4", &[("concentration.low", state, 1)]); 101];
+    let both = |state| [("concentration.low", state, 1), ("own.smell", state, 2)];
+    let many = |state| vec![place("Mill 4", &both(state)); 101];
     vec![
         full.clone(),
         AwaySummary {
