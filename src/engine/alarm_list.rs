@@ -6,16 +6,7 @@ use std::sync::Arc;
 use crate::alarm::{AlarmLife, AlarmManner, Priority};
 use crate::rules::{Condition, Rule};
 
-use super::setup::SumpSetup;
-
-/// Alarms about instruments tell at once and go at once: what they look at is
-/// already a delay of its own.
-const AT_ONCE: AlarmManner = AlarmManner {
-    on: crate::units::Span::ZERO,
-    off: crate::units::Span::ZERO,
-    latching: false,
-    again_after: None,
-};
+use super::setup::{AlarmSetup, SumpSetup};
 
 /// Place of an alarm in the sump's list.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -42,8 +33,8 @@ pub(super) struct AlarmSpec {
     pub(super) priority: Priority,
 }
 
-/// Every alarm of a sump: first its limits, then the silence of each channel,
-/// then the doubt about each, then the rules.
+/// Every alarm of a sump: first its limits, then the silence of each channel
+/// where that is told, then the doubt about each, then the rules.
 #[derive(Debug, Clone)]
 pub(super) struct AlarmList {
     setup: Arc<SumpSetup>,
@@ -68,15 +59,16 @@ impl AlarmList {
     /// What the alarm watches.
     #[inline]
     pub(super) fn watched(&self, AlarmIx(ix): AlarmIx) -> Watched {
-        let (limits, channels) = (self.setup.limits.len(), self.setup.channels.len());
+        let limits = self.setup.limits.len();
+        let (doubts, rules) = (self.first_doubt(), self.first_rule());
         if ix < limits {
             Watched::Limit(ix)
-        } else if ix < limits + channels {
+        } else if ix < doubts {
             Watched::Silence(ix - limits)
-        } else if ix < limits + 2 * channels {
-            Watched::Doubt(ix - limits - channels)
+        } else if ix < rules {
+            Watched::Doubt(ix - doubts)
         } else {
-            Watched::Rule(ix - limits - 2 * channels)
+            Watched::Rule(ix - rules)
         }
     }
 
@@ -93,7 +85,11 @@ impl AlarmList {
     pub(super) fn manner(&self, alarm: AlarmIx) -> AlarmManner {
         match self.watched(alarm) {
             Watched::Limit(limit) => self.setup.limits[limit].manner,
-            Watched::Silence(_) | Watched::Doubt(_) => AT_ONCE,
+            Watched::Silence(_) => self
+                .setup
+                .silent
+                .map_or_else(AlarmManner::default, |alarm| alarm.manner),
+            Watched::Doubt(_) => self.setup.disagrees.manner,
             Watched::Rule(rule) => self.setup.rules[rule].manner,
         }
     }
@@ -128,19 +124,39 @@ impl AlarmList {
         AlarmIx(limit)
     }
 
+    /// None where nobody is to be told of silence.
     #[inline]
-    pub(super) fn silence(&self, channel: usize) -> AlarmIx {
-        AlarmIx(self.setup.limits.len() + channel)
+    pub(super) fn silence(&self, channel: usize) -> Option<AlarmIx> {
+        self.setup.silent?;
+        Some(AlarmIx(self.setup.limits.len() + channel))
+    }
+
+    /// Whether the channel is to be seen silent once it is: not one that is, whose
+    /// delay runs, or waits to go on.
+    pub(super) fn waits_for_silence(&self, channel: usize) -> bool {
+        let life = self.silence(channel).map(|alarm| self.life(alarm));
+        life.is_some_and(|life| !life.is_active() && !life.is_rising() && !life.is_paused())
     }
 
     #[inline]
     pub(super) fn doubt(&self, channel: usize) -> AlarmIx {
-        AlarmIx(self.setup.limits.len() + self.setup.channels.len() + channel)
+        AlarmIx(self.first_doubt() + channel)
+    }
+
+    #[inline]
+    fn first_doubt(&self) -> usize {
+        let silences = self.setup.silent.map_or(0, |_| self.setup.channels.len());
+        self.setup.limits.len() + silences
+    }
+
+    #[inline]
+    fn first_rule(&self) -> usize {
+        self.first_doubt() + self.setup.channels.len()
     }
 
     /// The alarms that a rule stands behind.
     pub(super) fn rules(&self) -> impl Iterator<Item = AlarmIx> + use<> {
-        (self.setup.limits.len() + 2 * self.setup.channels.len()..self.specs.len()).map(AlarmIx)
+        (self.first_rule()..self.specs.len()).map(AlarmIx)
     }
 
     /// Whether a hand reading contradicts the channel.
@@ -172,13 +188,14 @@ fn specs(setup: &SumpSetup) -> Vec<AlarmSpec> {
         condition: Condition::Limit(limit.signal, limit.level),
         priority: limit.priority,
     });
-    // Diagnostic alarms have a class of their own, usually low (common
-    // practice, no source).
-    let of_channel = |condition: fn(Arc<str>) -> Condition| {
-        let channels = setup.channels.iter();
-        channels.map(move |channel| AlarmSpec {
-            condition: condition(Arc::clone(&channel.name)),
-            priority: Priority::Low,
+    let of_channels = |alarm: Option<AlarmSetup>, condition: fn(Arc<str>) -> Condition| {
+        let each = alarm.into_iter().flat_map(|alarm| {
+            let channels = setup.channels.iter();
+            channels.map(move |channel| (&channel.name, alarm.priority))
+        });
+        each.map(move |(name, priority)| AlarmSpec {
+            condition: condition(Arc::clone(name)),
+            priority,
         })
     };
     let rules = setup.rules.iter().map(|rule| AlarmSpec {
@@ -186,8 +203,8 @@ fn specs(setup: &SumpSetup) -> Vec<AlarmSpec> {
         priority: rule.priority,
     });
     limits
-        .chain(of_channel(Condition::Silent))
-        .chain(of_channel(Condition::Disagrees))
+        .chain(of_channels(setup.silent, Condition::Silent))
+        .chain(of_channels(Some(setup.disagrees), Condition::Disagrees))
         .chain(rules)
         .collect()
 }

@@ -147,15 +147,20 @@ impl SumpWatch {
     /// A usable reading of the channel came.
     #[inline]
     pub(super) fn heard(&mut self, channel: usize, out: &mut Vec<Effect>) {
-        if self.alarms.life(self.alarms.silence(channel)).is_active() {
+        let silence = self.alarms.silence(channel);
+        let life = silence.map(|alarm| self.alarms.life(alarm));
+        if life.is_some_and(|life| life.is_active() || life.is_rising()) {
             self.watch_silence(channel, out);
         }
     }
 
     /// Judges the channel's silence as things stand now.
     pub(super) fn watch_silence(&mut self, channel: usize, out: &mut Vec<Effect>) {
+        let Some(alarm) = self.alarms.silence(channel) else {
+            return;
+        };
         let silent = self.channels[channel].is_silent(&self.setup.channels[channel], self.now);
-        self.judge(self.alarms.silence(channel), Verdict::of(silent), out);
+        self.judge(alarm, Verdict::of(silent), out);
     }
 
     /// A hand reading was compared with the channel, or the probe was touched.

@@ -110,8 +110,8 @@ pub use remedy::{ChargeFound, OldCharge, RemedyStatus};
 pub use remembered::{Correction, CorrectionError};
 pub use removal::KeptAlarm;
 pub use setup::{
-    AdmissionSetup, ChannelKind, ChannelSetup, FluidSetup, LimitSetup, MeterOf, MixerSetup,
-    SumpSetup, SwitchOf,
+    AdmissionSetup, AlarmSetup, ChannelKind, ChannelSetup, FluidSetup, LimitSetup, MeterOf,
+    MixerSetup, SumpSetup, SwitchOf,
 };
 pub use shard::{SETTLING, Shard};
 pub use snapshot::SumpSnapshot;

@@ -71,6 +71,11 @@ pub struct SumpSetup {
     pub mixers: Vec<MixerSetup>,
     /// The instruments.
     pub channels: Vec<ChannelSetup>,
+    /// The alarm of each channel that is silent; none where nobody is to be told.
+    pub silent: Option<AlarmSetup>,
+    /// That of each channel that a hand reading contradicts. Without delays: doses
+    /// go by it too.
+    pub disagrees: AlarmSetup,
     /// The limits that are watched.
     pub limits: Vec<LimitSetup>,
     /// What else is watched.
@@ -211,6 +216,25 @@ pub enum MeterOf {
     Concentrate,
     /// Premix of this strength.
     Premix(Concentration),
+}
+
+/// An alarm that has nothing else to be settled.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct AlarmSetup {
+    /// How much hurry.
+    pub priority: Priority,
+    /// How the alarm behaves.
+    pub manner: AlarmManner,
+}
+
+impl Default for AlarmSetup {
+    /// Low and at once, as alarms of instruments are unless somebody says otherwise.
+    fn default() -> Self {
+        AlarmSetup {
+            priority: Priority::Low,
+            manner: AlarmManner::default(),
+        }
+    }
 }
 
 /// One limit of one signal of a sump.

@@ -40,12 +40,13 @@ impl SumpWatch {
     /// The silence that people know of already, and that tells of this one too: no
     /// less urgent, and not told after it.
     pub(super) fn of_silent_together(&self, channel: usize) -> Option<Suppressor> {
-        let alarm = self.alarms.silence(channel);
+        let alarm = self.alarms.silence(channel)?;
         let is_told = self.alarms.life(alarm).is_told() && !self.is_raised_now(alarm);
         let tells = |other: &usize| {
-            let other = self.alarms.silence(*other);
-            let urgent = self.alarms.spec(other).priority >= self.alarms.spec(alarm).priority;
-            urgent && !is_told && self.alarms.life(other).is_known()
+            self.alarms.silence(*other).is_some_and(|other| {
+                let urgent = self.alarms.spec(other).priority >= self.alarms.spec(alarm).priority;
+                urgent && !is_told && self.alarms.life(other).is_known()
+            })
         };
         let teller = self.silent_with(channel).find(tells)?;
         let teller = Condition::Silent(self.name_of(teller));

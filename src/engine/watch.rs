@@ -330,7 +330,7 @@ impl SumpWatch {
     pub(super) fn find_next_due(&mut self) {
         let channels = self.channels.iter().zip(&self.setup.channels).enumerate();
         let silences = channels
-            .filter(|(ix, _)| !self.alarms.life(self.alarms.silence(*ix)).is_active())
+            .filter(|(ix, _)| self.alarms.waits_for_silence(*ix))
             .map(|(_, (watch, setup))| watch.silent_at(setup));
         let alarms = self.alarms.each();
         let alarms = alarms.filter_map(|(alarm, _, life)| life.due(self.alarms.manner(alarm)));

@@ -10,9 +10,9 @@ use super::fluid_class::FluidClass;
 use super::key_path::KeyPath;
 use super::measure;
 use super::problem::Problem;
-use super::raw::{RawLimit, RawLimits};
+use super::raw_limits::{RawLimit, RawLimitPriority, RawLimits};
 use super::review::Review;
-use super::rules::again_after;
+use super::rules::{PRIORITIES, again_after};
 use super::written::{Switch, Written};
 
 /// The four limits from the lowest up, with the names of their keys.
@@ -188,17 +188,18 @@ impl Group {
             raw.again_after.as_ref(),
         );
         let latching = raw.latching.unwrap_or(false);
+        let priorities = self.priorities(review, raw.priority.as_ref(), thresholds.as_ref());
         let (thresholds, dead_band) = (thresholds?, dead_band?);
         self.check_order(review, &thresholds, dead_band)?;
         let (on_delay, off_delay, again_after) = (on_delay?, off_delay?, again_after?);
-        let set = LEVELS.iter().zip(thresholds);
-        let limits = set.filter_map(|((level, _), threshold)| {
+        let set = LEVELS.iter().zip(thresholds).zip(priorities?);
+        let limits = set.filter_map(|(((level, _), threshold), priority)| {
             Some(LimitSetup {
                 signal: self.signal,
                 level: *level,
                 threshold: threshold?,
                 dead_band,
-                priority: self.priority(*level),
+                priority,
                 manner: AlarmManner {
                     on: on_delay,
                     off: off_delay,
@@ -229,6 +230,37 @@ impl Group {
             }
         }
         all_good.then_some(thresholds)
+    }
+
+    /// How much hurry each of the four has; what is written of a limit that is off
+    /// is told.
+    fn priorities(
+        &self,
+        review: &mut Review,
+        raw: Option<&RawLimitPriority>,
+        thresholds: Option<&[Option<f64>; 4]>,
+    ) -> Option<[Priority; 4]> {
+        let mut priorities = LEVELS.map(|(level, _)| self.priority(level));
+        let Some(raw) = raw else {
+            return Some(priorities);
+        };
+        let at = self.at.key("priority");
+        let written = [&raw.low_low, &raw.low, &raw.high, &raw.high_high];
+        let mut all_good = true;
+        for (place, written) in written.into_iter().enumerate() {
+            let Some(word) = written else { continue };
+            let path = at.key(LEVELS[place].1);
+            let read = review.one_of(&path, word, &PRIORITIES);
+            let is_off = thresholds.is_some_and(|thresholds| thresholds[place].is_none());
+            if is_off && read.is_some() {
+                review.tell(&path, Problem::OnlyFor("a limit that is set"));
+            }
+            match read.filter(|_| !is_off) {
+                Some(priority) => priorities[place] = priority,
+                None => all_good = false,
+            }
+        }
+        all_good.then_some(priorities)
     }
 
     fn dead_band(&self, review: &mut Review, raw: &RawLimit) -> Option<f64> {

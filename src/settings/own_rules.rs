@@ -17,6 +17,7 @@ use super::key_path::KeyPath;
 use super::problem::Problem;
 use super::raw::{Named, RawOwnRule};
 use super::review::Review;
+use super::rules::{PRIORITIES, again_after};
 use super::written::Written;
 
 /// Longest text for people, in characters. Choice: what fits a message.
@@ -25,12 +26,6 @@ const LONGEST_TEXT: usize = 300;
 const MOST_LOOKS: usize = 8;
 /// Most rules. Choice: each is worked out for each sump once a minute.
 const MOST_RULES: usize = 200;
-
-const PRIORITIES: [(&str, Priority); 3] = [
-    ("low", Priority::Low),
-    ("medium", Priority::Medium),
-    ("high", Priority::High),
-];
 
 /// A rule of a plant's own, and what goes with the alarm that it raises.
 #[derive(Debug, Clone, PartialEq)]
@@ -52,6 +47,9 @@ pub struct OwnRuleSetup {
     pub off_delay: Span,
     /// Whether the alarm stays until a person resets it.
     pub latched: bool,
+    /// An acknowledged alarm that still stands is raised again after this, 10 min to
+    /// 31 d.
+    pub again_after: Option<Span>,
     /// What the alarm is suppressed for.
     pub suppressed_by: OwnSuppressors,
     /// What to look at first, at most 8 texts of 1 to 300 characters.
@@ -82,7 +80,7 @@ pub(super) fn connect(rules: &[OwnRuleSetup], sumps: &mut [SumpSetup], zone: &Ti
                     on: rule.on_delay,
                     off: rule.off_delay,
                     latching: rule.latched,
-                    again_after: None,
+                    again_after: rule.again_after,
                 },
             });
         }
@@ -131,6 +129,7 @@ fn own_rule(
     };
     let on_delay = delay(review, &at.key("on_delay"), raw.on_delay.as_ref());
     let off_delay = delay(review, &at.key("off_delay"), raw.off_delay.as_ref());
+    let again_after = again_after(review, &at.key("again_after"), raw.again_after.as_ref());
     let suppressed_by = suppressors(review, &at.key("suppressed_by"), raw.suppressed_by);
     let look_at = looks(review, &at.key("look_at"), raw.look_at.unwrap_or_default());
     Some(OwnRuleSetup {
@@ -142,6 +141,7 @@ fn own_rule(
         on_delay: on_delay?,
         off_delay: off_delay?,
         latched: raw.latched.unwrap_or(false),
+        again_after: again_after?,
         suppressed_by: suppressed_by?,
         look_at: look_at?,
         message: message?,

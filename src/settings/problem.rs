@@ -262,6 +262,12 @@ pub enum Problem {
          told here; leave this out: amounts only from the supplier's data sheet, by appointed persons"
     )]
     AmountOfBiocide,
+    /// An alarm that also keeps doses back.
+    #[error(
+        "cannot be switched off: a probe that a hand reading contradicts must not set a dose unseen; \
+         give its channel another hand_tolerance instead"
+    )]
+    DoubtStays,
     /// Two keys that exclude each other.
     #[error("write either {0} or {1}, not both")]
     NotBoth(&'static str, &'static str),

@@ -6,6 +6,7 @@ use std::collections::BTreeMap;
 use config::Value;
 use serde::Deserialize;
 
+use super::raw_limits::RawLimits;
 use super::raw_rules::{RawPlantRules, RawRules};
 use super::secret::Secret;
 use super::web::RawWeb;
@@ -271,6 +272,7 @@ tables! {
         on_delay: Written,
         off_delay: Written,
         latched: bool,
+        again_after: Written,
         suppressed_by: Vec<String>,
         look_at: Vec<String>,
     }
@@ -397,30 +399,6 @@ tables! {
         carry_over: Written,
         first_fill_surplus: Written,
         settle: Written,
-    }
-    /// `[sump.NAME.limits]`
-    RawLimits {
-        concentration: Switch<RawLimit>,
-        ph: Switch<RawLimit>,
-        conductivity: Switch<RawLimit>,
-        temperature: Switch<RawLimit>,
-        level: Switch<RawLimit>,
-        flow: Switch<RawLimit>,
-        pressure: Switch<RawLimit>,
-        dissolved_oxygen: Switch<RawLimit>,
-        redox: Switch<RawLimit>,
-    }
-    /// `[sump.NAME.limits.QUANTITY]`
-    RawLimit {
-        low_low: Written,
-        low: Written,
-        high: Written,
-        high_high: Written,
-        dead_band: Written,
-        on_delay: Written,
-        off_delay: Written,
-        latching: bool,
-        again_after: Written,
     }
     /// `[sump.NAME.channel.NAME]`
     RawChannel {

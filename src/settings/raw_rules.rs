@@ -26,6 +26,8 @@ tables! {
     }
     /// `[sump.NAME.rules]`
     RawRules {
+        silent: Switch<RawRule>,
+        disagrees: Switch<RawDoubt>,
         instrument: Switch<RawRule>,
         loss: Switch<RawRule>,
         gain: Switch<RawRule>,
@@ -62,6 +64,12 @@ tables! {
         ph_shifted: Switch<RawChart>,
         refractive_factor_shifted: Switch<RawChart>,
         pumps_stopped: Switch<RawPumps>,
+    }
+    /// `[sump.NAME.rules.disagrees]`
+    RawDoubt {
+        priority: String,
+        latching: bool,
+        again_after: Written,
     }
     /// `[sump.NAME.rules.NAME]` of limits ahead
     RawAhead {

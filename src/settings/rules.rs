@@ -1,6 +1,8 @@
 //! What of a sump is watched besides its limits.
 
-use crate::engine::{AlarmManner, ChannelKind, ChannelSetup, Priority, Rule, RuleSetup, Step};
+use crate::engine::{
+    AlarmManner, AlarmSetup, ChannelKind, ChannelSetup, Priority, Rule, RuleSetup, Step,
+};
 use crate::model::Mineral;
 use crate::units::{Parse, Span};
 
@@ -285,6 +287,14 @@ pub(super) struct Behaviour {
 }
 
 impl Behaviour {
+    /// For an alarm without a rule.
+    pub(super) fn alone(self) -> AlarmSetup {
+        AlarmSetup {
+            priority: self.priority,
+            manner: self.manner,
+        }
+    }
+
     /// The rule with this.
     pub(super) fn of(self, rule: Rule) -> RuleSetup {
         RuleSetup {
@@ -337,7 +347,7 @@ pub(super) fn behaviour(
 }
 
 /// Priorities by the names that people write.
-const PRIORITIES: [(&str, Priority); 3] = [
+pub(super) const PRIORITIES: [(&str, Priority); 3] = [
     ("low", Priority::Low),
     ("medium", Priority::Medium),
     ("high", Priority::High),

@@ -32,6 +32,7 @@ use super::registers::Taken;
 use super::remark::Remarked;
 use super::review::Review;
 use super::rules::{self, Watched};
+use super::rules_channels;
 use super::scale;
 use super::shifts::PlantShifts;
 use super::signs;
@@ -143,6 +144,7 @@ impl Sumps {
             let plan = check_plan::check_plan(review, sources, channels)?;
             plan_rules::rules(review, &at.key("rules"), &rules, plan)
         });
+        let of_channels = rules_channels::of_channels(review, &at.key("rules"), &rules);
         let shifts = around.shifts.at_sump(review, at, raw.shifts.as_ref());
         let rules = read.channels.as_ref().and_then(|channels| {
             let watched = Watched {
@@ -214,6 +216,8 @@ impl Sumps {
             mixers: Vec::new(),
             channels,
             limits,
+            silent: of_channels?.silent,
+            disagrees: of_channels?.disagrees,
             rules: [rules?, of_plan?].concat(),
             waters: waters::all(around.waters),
             minerals: minerals?,

@@ -8,7 +8,8 @@ use super::defaults;
 use super::key_path::KeyPath;
 use super::measure;
 use super::problem::Problem;
-use super::raw::{RawLimit, RawSump};
+use super::raw::RawSump;
+use super::raw_limits::RawLimit;
 use super::review::Review;
 use super::written::{Switch, Written};
 

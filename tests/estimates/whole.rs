@@ -8,11 +8,12 @@ use sumpward::advice::choice::ChoiceLimits;
 use sumpward::advice::recharge::RechargeSetup;
 use sumpward::chemistry::Chart;
 use sumpward::engine::{
-    AdditionKind, AdmissionSetup, AlarmManner, BalanceStatus, ChannelKind, ChannelSetup,
-    DespikeSetup, DoseSetup, Effect, Entry, EntryKind, Event, FactorSetup, FluidSetup, Form,
-    HappeningKind, InputSetup, InstrumentSetup, JournalBody, JournalRecord, LimitLevel, LimitSetup,
-    Measure, MeterOf, MeterSetup, MineralSetup, Priority, Probe, Quality, Reading, SeriesIx, Shard,
-    SheetBaseLine, SouringSetup, SumpSetup, SumpWatch, SwitchOf, VolumeUnit,
+    AdditionKind, AdmissionSetup, AlarmManner, AlarmSetup, BalanceStatus, ChannelKind,
+    ChannelSetup, DespikeSetup, DoseSetup, Effect, Entry, EntryKind, Event, FactorSetup,
+    FluidSetup, Form, HappeningKind, InputSetup, InstrumentSetup, JournalBody, JournalRecord,
+    LimitLevel, LimitSetup, Measure, MeterOf, MeterSetup, MineralSetup, Priority, Probe, Quality,
+    Reading, SeriesIx, Shard, SheetBaseLine, SouringSetup, SumpSetup, SumpWatch, SwitchOf,
+    VolumeUnit,
 };
 use sumpward::model::{Losses, Movement, Shift, ShiftPattern};
 use sumpward::simulate::plant::Tank;
@@ -262,6 +263,8 @@ fn sump_setup(spec: &TrialSpec, knows: &Knows) -> SumpSetup {
                 0.02 * working,
             ),
         ],
+        silent: Some(AlarmSetup::default()),
+        disagrees: AlarmSetup::default(),
         rules: Vec::new(),
         waters: [].into(),
         minerals: MineralSetup::default(),

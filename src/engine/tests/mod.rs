@@ -3,6 +3,7 @@
 mod again;
 mod alarm_life;
 mod calibrations;
+mod channel_alarms;
 mod charged_sump;
 mod check_plan;
 mod chemistry;
@@ -171,6 +172,8 @@ fn setup() -> Arc<SumpSetup> {
             limit(Quantity::Concentration, LimitLevel::High, 10.0, 0.25),
             limit(Quantity::Volume, LimitLevel::Low, 765.0, 18.0),
         ],
+        silent: Some(AlarmSetup::default()),
+        disagrees: AlarmSetup::default(),
         rules: Vec::new(),
         waters: [].into(),
         minerals: MineralSetup::default(),

@@ -11,13 +11,15 @@ use crate::engine::ChannelKind;
 use crate::settings::Settings;
 use crate::settings::raw::{
     RawAdmission, RawBroker, RawCalibration, RawChannel, RawChecks, RawChecksum, RawChoice,
-    RawCleaner, RawContact, RawDespike, RawDose, RawEngine, RawFluid, RawLimit, RawLimits, RawMail,
-    RawMessages, RawMethods, RawMinerals, RawMixer, RawModbus, RawOwnRule, RawPlant, RawPrices,
-    RawRecharge, RawSerial, RawSettings, RawShifts, RawSouring, RawStock, RawStore, RawSump,
-    RawTemplate, RawTls, RawVessel, RawWater, RawWebhook,
+    RawCleaner, RawContact, RawDespike, RawDose, RawEngine, RawFluid, RawMail, RawMessages,
+    RawMethods, RawMinerals, RawMixer, RawModbus, RawOwnRule, RawPlant, RawPrices, RawRecharge,
+    RawSerial, RawSettings, RawShifts, RawSouring, RawStock, RawStore, RawSump, RawTemplate,
+    RawTls, RawVessel, RawWater, RawWebhook,
 };
+use crate::settings::raw_limits::{RawLimit, RawLimitPriority, RawLimits};
 use crate::settings::raw_rules::{
-    RawAhead, RawChart, RawForwardRule, RawPlantRules, RawPumps, RawRate, RawRule, RawRules,
+    RawAhead, RawChart, RawDoubt, RawForwardRule, RawPlantRules, RawPumps, RawRate, RawRule,
+    RawRules,
 };
 use crate::settings::strict::{Fault, Strict};
 use crate::settings::targets::RawForward;
@@ -182,10 +184,12 @@ fn the_example_names_every_setting() {
         keys::<RawChoice>(),
         keys::<RawLimits>(),
         keys::<RawLimit>(),
+        keys::<RawLimitPriority>(),
         keys::<RawPlantRules>(),
         keys::<RawForwardRule>(),
         keys::<RawRules>(),
         keys::<RawRule>(),
+        keys::<RawDoubt>(),
         keys::<RawAhead>(),
         keys::<RawRate>(),
         keys::<RawChart>(),

@@ -1,5 +1,6 @@
 //! What people see of the settings.
 
+mod alarm_manners;
 mod any_text;
 mod calibration;
 mod check_plan;
