@@ -24,6 +24,14 @@ pub(super) struct Ahead<'a> {
 /// hand and make ready a dose; pH three days, to take a dip slide and ask the
 /// supplier; minerals two weeks, to change the water. The level is off: a top-up
 /// that is due within hours is routine, and stands in the sump's state.
+///
+/// There are no others, by what a person would not gain. Conductivity rises with
+/// minerals, of which hardness and chloride have theirs, and with the concentration,
+/// which has its own; what is beyond both is told from half as much again as the base
+/// line on (`conductivity.excess`), long before it harms. Temperature rises and falls
+/// with the day, so that its slope says nothing of tomorrow. A level rises by what is
+/// put in or runs in, and a gain tells that. pH rises with the concentration, or in a
+/// jump by a cleaner.
 pub(super) fn all(raw: &RawRules) -> [Ahead<'_>; 6] {
     let ahead = |key, raw, signal, level, standard| Ahead {
         key,
