@@ -355,7 +355,7 @@ impl SumpWatch {
         let advice = annunciated.then(|| self.advise(&condition, out));
         let evidence = self.evidence(alarm);
         let beside = annunciated.then(|| Box::new(self.alarm_evidence(&condition)));
-        let signal = self.signal_behind(&condition);
+        let signal = self.signal_behind(&condition).map(Box::new);
         let line = AlarmLine {
             id: self.alarm_id(alarm).unwrap_or_default(),
             condition,

@@ -136,7 +136,7 @@ pub struct AlarmLine {
     /// The signal itself, where the value is how fast it moves or how far it has
     /// shifted; the window is in its unit.
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub signal: Option<EvidenceValue>,
+    pub signal: Option<Box<EvidenceValue>>,
     /// Who acknowledged, shelved, reset.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub by: Option<String>,
@@ -164,7 +164,7 @@ pub struct AlarmLine {
     pub source: Option<Box<SourceLost>>,
     /// The stock that it is about, where it is about one.
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub stock: Option<StockLeft>,
+    pub stock: Option<Box<StockLeft>>,
     /// The server of series that it is about, where it is about one.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub forward: Option<Box<ForwardStuck>>,

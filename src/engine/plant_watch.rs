@@ -395,7 +395,7 @@ impl PlantWatch {
                 line.value = left.and_then(|left| left.days);
                 line.unit = Some("d");
                 line.limit = Some(self.setup.stocks[ix].least_days());
-                line.stock = left;
+                line.stock = left.map(Box::new);
             }
             About::Forward(ix) => line.forward = self.forwards[ix].last.clone().map(Box::new),
             About::Disk => line.disk = self.disk.last.map(Box::new),
