@@ -62,11 +62,13 @@ impl Depths {
     ) -> rusqlite::Result<()> {
         let mut moved = Moved::default();
         settle(transaction, batches, delivered, &mut moved)?;
+        // Messages to people come with what is to happen later, and before the
+        // topics that all machines read.
+        let changes = batches.iter().flat_map(|batch| &batch.waiting);
+        let more = waiting::change(transaction, changes, &mut moved)?;
         for row in batches.iter().flat_map(|batch| &batch.outbox) {
             add(transaction, row, &mut moved)?;
         }
-        let changes = batches.iter().flat_map(|batch| &batch.waiting);
-        let more = waiting::change(transaction, changes, &mut moved)?;
         let asked = batches.iter().flat_map(|batch| &batch.answers);
         self.answers = answer(transaction, asked, self.answers, &mut moved)?;
         let gone = moved.removed + moved.put_aside + moved.expired;
