@@ -98,15 +98,18 @@ fn what_is_stopped_half_way_leaves_nothing_and_says_so() {
         &["export", "series", "there.csv", "--force"],
         &["report", "--out", "a.html", "--csv", "tables"],
     ];
+    let mut showed_how_far = 0;
     for arguments in asked {
         for signal in ["INT", "TERM"] {
             let (status, told) = stopped(&plant, arguments, signal);
             assert_eq!(status, Some(1), "{arguments:?} {signal}: {told}");
-            let (shown, why) = told.trim_end().rsplit_once('\n').unwrap();
-            assert!(shown.contains(" %, "), "{arguments:?} {signal}: {told}");
-            assert_eq!(why, "stopped; nothing was written", "{arguments:?}");
+            let why = told.lines().last();
+            assert_eq!(why, Some("stopped; nothing was written"), "{arguments:?}");
+            showed_how_far += usize::from(told.contains(" %, "));
         }
     }
+    // The signal may be faster than the first word of how far it has come.
+    assert!(showed_how_far > 0);
     let there = std::fs::read_to_string(plant.folder().join("there.csv"));
     assert_eq!(there.unwrap(), "theirs");
 }
