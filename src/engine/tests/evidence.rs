@@ -1,7 +1,10 @@
 //! What an alarm rests on.
 
+use super::charged_sump::{Sump, equipped, read, smelt};
 use super::*;
+use crate::model::Mineral;
 use crate::rules::causes::{CauseKind, Sign};
+use crate::rules::{Condition, PlanStep, Step};
 
 fn raised(bench: &Bench, condition: &str) -> AlarmEvidence {
     let records = bench.journal();
@@ -105,4 +108,72 @@ fn a_limit_ahead_is_told_before_it_and_kept_back_once_it_is_told() {
     assert!(told_in_order.contains(&suppressed), "{told_in_order:?}");
     let low = told("concentration.low", Transition::Raised);
     assert!(told_in_order.contains(&low), "{told_in_order:?}");
+}
+
+/// What the alarm of this condition would rest on now.
+fn rests_on(sump: &Sump, condition: Condition) -> AlarmEvidence {
+    sump.watch.alarm_evidence(&condition)
+}
+
+fn signs_of(evidence: &AlarmEvidence, cause: CauseKind) -> Vec<Sign> {
+    let one = evidence.causes.iter().find(|one| one.cause == cause);
+    let signs = one.map(|one| one.signs.iter().map(|seen| seen.sign));
+    signs.map(Iterator::collect).unwrap_or_default()
+}
+
+#[test]
+fn a_drop_of_ph_rests_on_its_trend_and_on_what_makes_it() {
+    let mut sump = Sump::charged();
+    for tenth in 1..=8 {
+        sump.run(60, 4.2, 9.2 - 0.1 * f64::from(tenth), 2400.0);
+    }
+    sump.write("smell", None, smelt(Smell::Rotten));
+    let evidence = rests_on(&sump, Condition::PhDrop(PlanStep::Watch));
+    let trend = evidence.trend.as_ref().expect("it is told");
+    assert_eq!(trend.signal, Quantity::Ph);
+    assert!(trend.a_day < -0.2, "{trend:?}");
+    assert_eq!(evidence.causes[0].cause, CauseKind::Bacteria);
+    let low = Condition::Limit(Quantity::Ph, LimitLevel::Low);
+    assert_eq!(evidence.causes, rests_on(&sump, low).causes);
+    let nitrite = rests_on(&sump, Condition::Nitrite(PlanStep::Watch));
+    let signs = signs_of(&nitrite, CauseKind::NitrateTurned);
+    assert_eq!(signs, [Sign::Smells, Sign::PhFell], "{nitrite:?}");
+}
+
+#[test]
+fn chloride_that_was_read_beyond_what_water_brings_is_salt_or_other_water() {
+    let mut sump = Sump::charged();
+    let laboratory = Some(Method::Laboratory);
+    let read_now = |quantity, value| read(quantity, value, laboratory);
+    sump.write("cl", None, read_now(Quantity::Chloride, 180.0));
+    let condition = Condition::Mineral(Mineral::Chloride, Step::Watch);
+    let evidence = rests_on(&sump, condition.clone());
+    assert_eq!(evidence.causes[0].cause, CauseKind::SaltIn, "{evidence:?}");
+    let signs = signs_of(&evidence, CauseKind::SaltIn);
+    assert_eq!(signs, [Sign::HardnessNotHigh, Sign::ReadOver]);
+    sump.write("h", None, read_now(Quantity::Hardness, 700.0));
+    let evidence = rests_on(&sump, condition);
+    assert_eq!(evidence.causes[0].cause, CauseKind::OtherWater);
+    let signs = signs_of(&evidence, CauseKind::OtherWater);
+    assert!(signs.contains(&Sign::WaterShouldBePure), "{signs:?}");
+}
+
+#[test]
+fn bacteria_that_were_counted_and_nitrate_of_the_water_stand_behind_nitrite() {
+    let mut setup = (*equipped()).clone();
+    let mut tap = Water::undescribed("tap");
+    tap.nitrate_mg_l = Some(38.0);
+    setup.minerals.first_fill = Some(Arc::new(tap));
+    let mut sump = Sump::charged_with(Arc::new(setup));
+    let counted = |count| read(Quantity::Bacteria, count, Some(Method::DipSlide));
+    sump.write("few", None, counted(100.0));
+    let condition = Condition::Nitrite(PlanStep::Watch);
+    let kinds = |evidence: AlarmEvidence| -> Vec<CauseKind> {
+        evidence.causes.iter().map(|one| one.cause).collect()
+    };
+    let few = kinds(rests_on(&sump, condition.clone()));
+    assert_eq!(few, [CauseKind::NitrateInWater, CauseKind::NitriteIn]);
+    sump.write("many", None, counted(1e5));
+    let many = kinds(rests_on(&sump, condition));
+    assert_eq!(many, [CauseKind::NitrateTurned, CauseKind::NitrateInWater]);
 }

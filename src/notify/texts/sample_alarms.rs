@@ -218,21 +218,26 @@ pub(super) fn asked() -> Vec<AskedValue> {
     all
 }
 
-/// Every cause with every sign.
-fn all_evidence() -> [AlarmEvidence; 1] {
-    let sign = |sign| SignSeen {
-        sign,
+/// Every cause and every sign, as many in a message as an alarm has.
+fn all_evidence() -> Vec<AlarmEvidence> {
+    let sign = |sign: &Sign| SignSeen {
+        sign: *sign,
         value: None,
         unit: "",
     };
-    let cause = |cause| LikelyCause {
-        cause,
-        signs: Sign::ALL.map(sign).to_vec(),
-    };
-    [AlarmEvidence {
+    let signs_of = Sign::ALL.chunks(4).cycle();
+    let causes = CauseKind::ALL.into_iter().zip(signs_of);
+    let causes: Vec<LikelyCause> = causes
+        .map(|(cause, signs)| LikelyCause {
+            cause,
+            signs: signs.iter().map(sign).collect(),
+        })
+        .collect();
+    let evidence = |causes: &[LikelyCause]| AlarmEvidence {
         values: Vec::new(),
         asked: asked(),
         trend: None,
-        causes: CauseKind::ALL.map(cause).to_vec(),
-    }]
+        causes: causes.to_vec(),
+    };
+    causes.chunks(3).map(evidence).collect()
 }

@@ -15,6 +15,13 @@ pub(super) fn suspects(pairs: &Pairs, low: bool) -> Vec<Suspect> {
     if low { lean(pairs) } else { rich(pairs) }
 }
 
+/// Those of these kinds alone.
+pub(super) fn only(kinds: &[CauseKind], pairs: &Pairs, low: bool) -> Vec<Suspect> {
+    let mut found = suspects(pairs, low);
+    found.retain(|suspect| kinds.contains(&suspect.cause()));
+    found
+}
+
 fn lean(pairs: &Pairs) -> Vec<Suspect> {
     vec![
         Suspect::of(CauseKind::WaterIn)

@@ -12,16 +12,21 @@
 mod concentration;
 mod factor;
 mod level;
+mod minerals;
+mod nitrite;
 mod pairs;
 mod ph;
 mod salts;
 mod suspect;
+mod temperature;
 
 use serde::Serialize;
 
+use crate::model::Mineral;
 use crate::units::Quantity;
 
 use super::{Charted, Condition, Direction};
+pub use minerals::MineralSeen;
 pub use pairs::{Course, Pairs};
 use suspect::Suspect;
 pub use suspect::{LikelyCause, Sign, SignSeen};
@@ -79,11 +84,41 @@ pub enum CauseKind {
     LevelProbe,
     /// Minerals of the make-up water piled up.
     Minerals,
+    /// Salt came in with something else than the make-up water.
+    SaltIn,
+    /// It was topped up with another water than is set.
+    OtherWater,
+    /// The top-up water is softened, which keeps its salts.
+    SoftenedWater,
+    /// Purified water thins out the salts of the first fill.
+    PureWater,
+    /// The conductivity cell does not read the mix.
+    ConductivityCell,
+    /// Microbes turn nitrate into nitrite.
+    NitrateTurned,
+    /// The make-up water brings nitrate, of which nitrite comes.
+    NitrateInWater,
+    /// Nitrite came in with parts or another fluid.
+    NitriteIn,
+    /// The cooler does not cool.
+    Cooler,
+    /// Pumps and machines heat too little fluid.
+    LittleFluid,
+    /// It is warm where the sump stands.
+    WarmSurroundings,
+    /// It is cold where the sump stands.
+    ColdSurroundings,
+    /// Cold water came in.
+    ColdWater,
+    /// The cooler cools too much.
+    CoolsTooMuch,
+    /// The temperature probe does not read the mix.
+    TemperatureProbe,
 }
 
 impl CauseKind {
     /// Every kind.
-    pub const ALL: [CauseKind; 23] = [
+    pub const ALL: [CauseKind; 38] = [
         CauseKind::WaterIn,
         CauseKind::PlainWater,
         CauseKind::MixerWeak,
@@ -107,6 +142,21 @@ impl CauseKind {
         CauseKind::Foam,
         CauseKind::LevelProbe,
         CauseKind::Minerals,
+        CauseKind::SaltIn,
+        CauseKind::OtherWater,
+        CauseKind::SoftenedWater,
+        CauseKind::PureWater,
+        CauseKind::ConductivityCell,
+        CauseKind::NitrateTurned,
+        CauseKind::NitrateInWater,
+        CauseKind::NitriteIn,
+        CauseKind::Cooler,
+        CauseKind::LittleFluid,
+        CauseKind::WarmSurroundings,
+        CauseKind::ColdSurroundings,
+        CauseKind::ColdWater,
+        CauseKind::CoolsTooMuch,
+        CauseKind::TemperatureProbe,
     ];
 }
 
@@ -120,16 +170,23 @@ pub fn causes(condition: &Condition, pairs: &Pairs) -> Vec<LikelyCause> {
         Condition::Limit(Quantity::Ph, level) | Condition::Ahead(Quantity::Ph, level) => {
             ph::suspects(pairs, level.is_low())
         }
-        Condition::Souring(_) => ph::suspects(pairs, true),
+        Condition::Souring(_) | Condition::PhDrop(_) => ph::suspects(pairs, true),
+        Condition::Nitrite(_) => nitrite::suspects(pairs),
         Condition::Limit(Quantity::Volume | Quantity::Level, level)
         | Condition::Ahead(Quantity::Volume, level) => level::suspects(pairs, level.is_low()),
         Condition::TrampOil => factor::oil(pairs),
         Condition::Loss => level::suspects(pairs, true),
         Condition::Gain => level::suspects(pairs, false),
-        Condition::Limit(Quantity::Conductivity, level) if !level.is_low() => {
-            salts::suspects(pairs)
+        Condition::Limit(Quantity::Conductivity, level)
+        | Condition::Ahead(Quantity::Conductivity, level) => salts::suspects(pairs, level.is_low()),
+        Condition::Excess(_) => salts::beyond_base_line(pairs),
+        Condition::Mineral(mineral, _) => minerals::suspects(pairs, *mineral),
+        Condition::Limit(Quantity::Temperature, level)
+        | Condition::Ahead(Quantity::Temperature, level) => {
+            temperature::suspects(pairs, level.is_low())
         }
-        Condition::Excess(_) => salts::suspects(pairs),
+        Condition::Ahead(signal, _) => Mineral::read_as(*signal)
+            .map_or_else(Vec::new, |mineral| minerals::suspects(pairs, mineral)),
         Condition::Rate(signal, direction) => moving(*signal, *direction, pairs),
         Condition::Shifted(of) => {
             let down = pairs.shift.is_some_and(|shift| shift < 0.0);
@@ -144,16 +201,15 @@ pub fn causes(condition: &Condition, pairs: &Pairs) -> Vec<LikelyCause> {
     named(suspects)
 }
 
-/// What may make a signal go that way; of temperatures no signal tells.
+/// What may make a signal go that way.
 fn moving(signal: Quantity, direction: Direction, pairs: &Pairs) -> Vec<Suspect> {
     let down = direction == Direction::Falling;
     match signal {
         Quantity::Concentration => concentration::suspects(pairs, down),
         Quantity::Ph => ph::suspects(pairs, down),
         Quantity::Volume => level::suspects(pairs, down),
-        // Salts go with the concentrate.
-        Quantity::Conductivity if down => concentration::suspects(pairs, true),
-        Quantity::Conductivity => salts::suspects(pairs),
+        Quantity::Conductivity => salts::suspects(pairs, down),
+        Quantity::Temperature => temperature::suspects(pairs, down),
         _ => Vec::new(),
     }
 }

@@ -1,5 +1,10 @@
 //! The sump's signals side by side.
 
+use super::minerals::MineralSeen;
+
+/// pH that is off by less says nothing. Choice: a step of an indicator stick.
+const TELLING_PH: f64 = 0.2;
+
 /// How a signal goes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Course {
@@ -80,8 +85,29 @@ pub struct Pairs {
     pub foam_seen: bool,
     /// By how much what a control chart is kept of has shifted, in its unit.
     pub shift: Option<f64>,
-    /// Whether hardness or chloride are to be watched.
-    pub minerals_high: bool,
+    /// What is known of hardness.
+    pub hardness: MineralSeen,
+    /// What is known of chloride.
+    pub chloride: MineralSeen,
+    /// Nitrate of the make-up water by the settings, mg/L: the most of its waters.
+    pub nitrate_mg_l: Option<f64>,
+    /// Nitrate that it may have, mg/L.
+    pub nitrate_most_mg_l: f64,
+    /// How far pH is below that of the fresh charge, beyond what the concentration
+    /// makes.
+    pub ph_unexplained: Option<f64>,
+    /// The count of bacteria where that is good, CFU/mL.
+    pub germs_few: Option<f64>,
+    /// Days since the charge was filled.
+    pub charge_age_d: Option<f64>,
+    /// How the temperature goes.
+    pub temperature: Course,
+    /// By how much the sump holds less than it should, % of that, where it is much.
+    pub short_of_fluid_pct: Option<f64>,
+    /// Whether the temperature probe asks for somebody.
+    pub temperature_probe_asks: bool,
+    /// Whether the conductivity cell asks for somebody.
+    pub conductivity_cell_asks: bool,
 }
 
 impl Pairs {
@@ -108,6 +134,27 @@ impl Pairs {
     /// Nothing was added for longer than these hours.
     pub(super) fn nothing_added_for(&self, hours: f64) -> Option<f64> {
         self.since_added_h.filter(|since| *since > hours)
+    }
+
+    /// Hardness or chloride are to be watched.
+    pub(super) fn minerals_high(&self) -> bool {
+        self.hardness.is_high() || self.chloride.is_high()
+    }
+
+    /// Chloride is to be watched, and hardness is known not to be.
+    pub(super) fn chloride_alone(&self) -> bool {
+        self.chloride.is_high() && self.hardness.is_not_high()
+    }
+
+    /// How far pH is below that of the fresh charge, unexplained.
+    pub(super) fn ph_fell(&self) -> Option<f64> {
+        self.ph_unexplained.filter(|fell| *fell > TELLING_PH)
+    }
+
+    /// How far pH is above that of the fresh charge, unexplained.
+    pub(super) fn ph_over(&self) -> Option<f64> {
+        let over = self.ph_unexplained.map(|fell| -fell);
+        over.filter(|over| *over > TELLING_PH)
     }
 
     /// Conductivity is above its base line by more than this share.

@@ -104,11 +104,49 @@ pub enum Sign {
     FoamSeen,
     /// Minerals are above what is to be watched.
     MineralsHigh,
+    /// The other mineral is above what is to be watched too.
+    OtherMineralHigh,
+    /// Chloride is above what is to be watched, and hardness is not.
+    HardnessNotHigh,
+    /// The top-up water has much of it, by the settings.
+    WaterBrings,
+    /// The top-up water has little of it, by the settings.
+    WaterShouldBePure,
+    /// The top-up water has little hardness and much chloride, by the settings.
+    SoftWaterSalty,
+    /// By this water and the losses of late it ends above what is to be watched.
+    EndsHigh,
+    /// The reading was higher than the waters and losses explain.
+    ReadOver,
+    /// The charge is old.
+    OldCharge,
+    /// pH is higher than in the fresh charge, beyond what the concentration makes.
+    PhOver,
+    /// pH is lower than in the fresh charge, beyond what the concentration makes.
+    PhFell,
+    /// Conductivity is low for the concentration.
+    ConductivityLow,
+    /// A dip slide found few germs.
+    GermsFew,
+    /// The make-up water has much nitrate, by the settings.
+    NitrateInWater,
+    /// The make-up water has little nitrate, by the settings.
+    LittleNitrate,
+    /// The temperature rises.
+    TemperatureRises,
+    /// The temperature falls.
+    TemperatureFalls,
+    /// The temperature stays.
+    TemperatureSteady,
+    /// The sump holds less than it should.
+    LevelLow,
+    /// The pumps run.
+    PumpsRun,
 }
 
 impl Sign {
     /// Every sign.
-    pub const ALL: [Sign; 34] = [
+    pub const ALL: [Sign; 53] = [
         Sign::WaterByBalance,
         Sign::MixByBalance,
         Sign::LevelRises,
@@ -143,6 +181,25 @@ impl Sign {
         Sign::PumpsStand,
         Sign::FoamSeen,
         Sign::MineralsHigh,
+        Sign::OtherMineralHigh,
+        Sign::HardnessNotHigh,
+        Sign::WaterBrings,
+        Sign::WaterShouldBePure,
+        Sign::SoftWaterSalty,
+        Sign::EndsHigh,
+        Sign::ReadOver,
+        Sign::OldCharge,
+        Sign::PhOver,
+        Sign::PhFell,
+        Sign::ConductivityLow,
+        Sign::GermsFew,
+        Sign::NitrateInWater,
+        Sign::LittleNitrate,
+        Sign::TemperatureRises,
+        Sign::TemperatureFalls,
+        Sign::TemperatureSteady,
+        Sign::LevelLow,
+        Sign::PumpsRun,
     ];
 }
 
@@ -187,6 +244,10 @@ impl Suspect {
     pub(super) fn unless(mut self, weight: i32, is_so: bool) -> Self {
         self.against += if is_so { weight } else { 0 };
         self
+    }
+
+    pub(super) const fn cause(&self) -> CauseKind {
+        self.cause
     }
 
     pub(super) fn points(&self) -> i32 {

@@ -1,5 +1,12 @@
 //! Each cause comes first by its own signs, and not by the contrary ones.
 
+mod level;
+mod minerals;
+mod nitrite;
+mod ph;
+mod salts;
+mod temperature;
+
 use super::*;
 use crate::rules::{LimitLevel, Step};
 
@@ -17,22 +24,6 @@ fn lean(pairs: Pairs) -> Option<CauseKind> {
 
 fn rich(pairs: Pairs) -> Option<CauseKind> {
     first(limit(Quantity::Concentration, LimitLevel::HighHigh), pairs)
-}
-
-fn sour(pairs: Pairs) -> Option<CauseKind> {
-    first(limit(Quantity::Ph, LimitLevel::Low), pairs)
-}
-
-fn alkaline(pairs: Pairs) -> Option<CauseKind> {
-    first(limit(Quantity::Ph, LimitLevel::High), pairs)
-}
-
-fn empty(pairs: Pairs) -> Option<CauseKind> {
-    first(limit(Quantity::Volume, LimitLevel::Low), pairs)
-}
-
-fn full(pairs: Pairs) -> Option<CauseKind> {
-    first(limit(Quantity::Volume, LimitLevel::High), pairs)
 }
 
 /// Some of all, which each case changes.
@@ -176,158 +167,6 @@ fn rich_by_a_cleaner_only_where_ph_jumped() {
     };
     assert_eq!(rich(cleaner(true)), Some(CauseKind::Cleaner));
     assert_eq!(rich(cleaner(false)), None);
-}
-
-#[test]
-fn a_low_ph_at_a_steady_concentration_is_no_dilution() {
-    let steady = Pairs {
-        ph_by_concentration: Some(0.0),
-        warm_c: Some(31.0),
-        ..base()
-    };
-    assert_eq!(sour(steady), Some(CauseKind::Bacteria));
-    let named = causes(&limit(Quantity::Ph, LimitLevel::Low), &steady);
-    assert!(named.iter().all(|one| one.cause != CauseKind::Dilution));
-    let leaner = Pairs {
-        ph_by_concentration: Some(-0.3),
-        ..steady
-    };
-    assert_eq!(sour(leaner), Some(CauseKind::Dilution));
-}
-
-#[test]
-fn acid_that_is_carried_in_conducts_and_does_not_smell() {
-    let acid = Pairs {
-        ph_by_concentration: Some(0.0),
-        conductivity_ratio: Some(1.4),
-        ..base()
-    };
-    assert_eq!(sour(acid), Some(CauseKind::Acid));
-    let smells = Pairs {
-        smells: true,
-        ..acid
-    };
-    assert_eq!(sour(smells), Some(CauseKind::Bacteria));
-    assert_eq!(
-        first(Condition::Souring(Step::Act), smells),
-        Some(CauseKind::Bacteria)
-    );
-}
-
-#[test]
-fn an_electrode_that_asks_comes_before_weak_signs() {
-    let asks = Pairs {
-        electrode_asks: true,
-        ph_by_concentration: Some(0.0),
-        ..base()
-    };
-    assert_eq!(sour(asks), Some(CauseKind::Electrode));
-    assert_eq!(alkaline(asks), Some(CauseKind::Electrode));
-}
-
-#[test]
-fn a_high_ph_is_a_cleaners_by_its_jump_and_else_that_of_a_richer_mix() {
-    let jumped = |ph_jumped| Pairs {
-        ph_jumped,
-        ph_by_concentration: Some(0.2),
-        ..base()
-    };
-    assert_eq!(alkaline(jumped(true)), Some(CauseKind::Cleaner));
-    assert_eq!(alkaline(jumped(false)), Some(CauseKind::Richer));
-}
-
-#[test]
-fn low_by_a_leak_unless_the_concentration_rises() {
-    let leak = |concentration| Pairs {
-        mix_lost: Some(3.0),
-        concentration,
-        ..base()
-    };
-    assert_eq!(empty(leak(Course::Steady)), Some(CauseKind::Leak));
-    let water = Pairs {
-        water_lost: Some(3.0),
-        concentration: Course::Rising,
-        ..base()
-    };
-    assert_eq!(empty(water), Some(CauseKind::Evaporation));
-    let named = causes(&Condition::Loss, &water);
-    assert!(named.iter().all(|one| one.cause != CauseKind::Leak));
-}
-
-#[test]
-fn low_as_nothing_was_added_or_the_pumps_filled_the_lines() {
-    let carried = Pairs {
-        since_added_h: Some(70.0),
-        ..base()
-    };
-    assert_eq!(empty(carried), Some(CauseKind::CarryOff));
-    let started = |hours| Pairs {
-        pumps: Some((true, hours)),
-        concentration: Course::Unknown,
-        ..base()
-    };
-    assert_eq!(empty(started(0.5)), Some(CauseKind::LinesFilled));
-    assert_eq!(empty(started(50.0)), None);
-}
-
-#[test]
-fn high_by_lines_that_ran_back_only_while_the_pumps_stand() {
-    let pumps = |run| Pairs {
-        pumps: Some((run, 1.0)),
-        ..base()
-    };
-    assert_eq!(full(pumps(false)), Some(CauseKind::DrainedBack));
-    assert_eq!(full(pumps(true)), None);
-}
-
-#[test]
-fn high_by_water_by_mix_by_a_top_up_and_by_foam() {
-    let water = Pairs {
-        concentration: Course::Falling,
-        ..base()
-    };
-    assert_eq!(full(water), Some(CauseKind::WaterIn));
-    let mix = Pairs {
-        mix_in: Some(20.0),
-        ..base()
-    };
-    assert_eq!(first(Condition::Gain, mix), Some(CauseKind::MixIn));
-    let added = Pairs {
-        since_added_h: Some(1.0),
-        ..base()
-    };
-    assert_eq!(full(added), Some(CauseKind::Overfilled));
-    let foam = Pairs {
-        foam_seen: true,
-        level_probe_asks: true,
-        ..added
-    };
-    assert_eq!(full(foam), Some(CauseKind::Foam));
-    let probe = Pairs {
-        foam_seen: false,
-        ..foam
-    };
-    assert_eq!(full(probe), Some(CauseKind::LevelProbe));
-}
-
-#[test]
-fn salts_are_a_cleaners_by_the_jump_of_ph_and_minerals_by_their_content() {
-    let minerals = Pairs {
-        minerals_high: true,
-        ..base()
-    };
-    let of = |pairs| first(Condition::Excess(Step::Watch), pairs);
-    assert_eq!(of(minerals), Some(CauseKind::Minerals));
-    let cleaner = Pairs {
-        ph_jumped: true,
-        ..minerals
-    };
-    assert_eq!(of(cleaner), Some(CauseKind::Cleaner));
-    let prism = Pairs {
-        prism_asks: true,
-        ..base()
-    };
-    assert_eq!(of(prism), Some(CauseKind::Prism));
 }
 
 #[test]

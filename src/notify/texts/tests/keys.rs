@@ -86,11 +86,11 @@ fn asked_for() -> BTreeSet<String> {
     add("ne107", &classes[1..]);
     add(
         "likely",
-        &all!(CauseKind: WaterIn, PlainWater, MixerWeak, MixerStrong, MixIn, TopUpOverdue, Evaporation, Prism, TrampOil, Cleaner, Dilution, Richer, Bacteria, Acid, Electrode, CarryOff, Leak, LinesFilled, DrainedBack, Overfilled, Foam, LevelProbe, Minerals),
+        &all!(CauseKind: WaterIn, PlainWater, MixerWeak, MixerStrong, MixIn, TopUpOverdue, Evaporation, Prism, TrampOil, Cleaner, Dilution, Richer, Bacteria, Acid, Electrode, CarryOff, Leak, LinesFilled, DrainedBack, Overfilled, Foam, LevelProbe, Minerals, SaltIn, OtherWater, SoftenedWater, PureWater, ConductivityCell, NitrateTurned, NitrateInWater, NitriteIn, Cooler, LittleFluid, WarmSurroundings, ColdSurroundings, ColdWater, CoolsTooMuch, TemperatureProbe),
     );
     add(
         "sign",
-        &all!(Sign: WaterByBalance, MixByBalance, LevelRises, LevelFalls, ConcentrationRises, ConcentrationFalls, ConcentrationSteady, WaterWrittenDown, JustAdded, NothingAdded, MixerReadsWeak, MixerReadsStrong, HandReadsHigher, HandReadsLower, InstrumentAsks, BalanceForbids, ConductivityStays, ConductivityLags, ConductivityHigh, TitrationLess, TitrationMore, OilFound, PhJumped, OxygenLow, GermsFound, Smells, StoodStill, Warm, MixLost, WaterLost, PumpsStarted, PumpsStand, FoamSeen, MineralsHigh),
+        &all!(Sign: WaterByBalance, MixByBalance, LevelRises, LevelFalls, ConcentrationRises, ConcentrationFalls, ConcentrationSteady, WaterWrittenDown, JustAdded, NothingAdded, MixerReadsWeak, MixerReadsStrong, HandReadsHigher, HandReadsLower, InstrumentAsks, BalanceForbids, ConductivityStays, ConductivityLags, ConductivityHigh, TitrationLess, TitrationMore, OilFound, PhJumped, OxygenLow, GermsFound, Smells, StoodStill, Warm, MixLost, WaterLost, PumpsStarted, PumpsStand, FoamSeen, MineralsHigh, OtherMineralHigh, HardnessNotHigh, WaterBrings, WaterShouldBePure, SoftWaterSalty, EndsHigh, ReadOver, OldCharge, PhOver, PhFell, ConductivityLow, GermsFew, NitrateInWater, LittleNitrate, TemperatureRises, TemperatureFalls, TemperatureSteady, LevelLow, PumpsRun),
     );
     add("hurry", &all!(Priority: Low, Medium, High));
     add(
