@@ -177,3 +177,30 @@ fn bacteria_that_were_counted_and_nitrate_of_the_water_stand_behind_nitrite() {
     let many = kinds(rests_on(&sump, condition));
     assert_eq!(many, [CauseKind::NitrateTurned, CauseKind::NitrateInWater]);
 }
+
+#[test]
+fn a_sump_that_warms_with_little_in_it_is_told_so() {
+    const TEMPERATURE: u16 = 4;
+    let mut setup = (*equipped()).clone();
+    let mut probe = channel("temperature", Quantity::Temperature, 6, 0.5, 2.0);
+    probe.plausible = (0.0, 70.0);
+    setup.channels.push(probe);
+    let mut sump = Sump::charged_with(Arc::new(setup));
+    let short = |sump: &Sump| {
+        let high = Condition::Limit(Quantity::Temperature, LimitLevel::High);
+        rests_on(sump, high)
+    };
+    assert_eq!(signs_of(&short(&sump), CauseKind::LittleFluid), []);
+    sump.level = 0.6;
+    for m in 0..600 {
+        sump.usual(1);
+        sump.sense(TEMPERATURE, 25.0 + 0.015 * f64::from(m));
+    }
+    let evidence = short(&sump);
+    assert_eq!(evidence.causes[0].cause, CauseKind::LittleFluid);
+    let signs = signs_of(&evidence, CauseKind::LittleFluid);
+    assert_eq!(signs, [Sign::LevelLow, Sign::TemperatureRises]);
+    let trend = evidence.trend.expect("it is told");
+    assert_eq!(trend.signal, Quantity::Temperature);
+    assert!((trend.a_day - 21.6).abs() < 1.0, "{trend:?}");
+}
