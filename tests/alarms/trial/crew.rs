@@ -321,8 +321,9 @@ impl Crew {
     fn top_up(&mut self, sump: &mut YearSump, entries: &mut Vec<EntryKind>) {
         let until_changed = self.recharging.map(|due| due - sump.now());
         let changed_soon = until_changed.is_some_and(|left| left < LEFT_AS_IT_IS);
-        // Whoever comes for the alarm gives what the message says.
-        let is_advised = self.newest.is_some() && self.is_dose_asked();
+        // Whoever comes for the alarm gives what the message says, unless the sump is
+        // to be changed.
+        let is_advised = self.newest.is_some() && self.is_dose_asked() && until_changed.is_none();
         if sump.filled() >= TOP_UP_BELOW || changed_soon || is_advised || self.dosing() {
             return;
         }
