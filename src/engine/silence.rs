@@ -16,14 +16,15 @@ const TOGETHER: Span = Span::from_mins(5);
 
 impl SumpWatch {
     /// The other channels that have said nothing for about as long as this one, and
-    /// for longer than a round.
+    /// that are silent by their settings too, or have been for longer than a round.
     fn silent_with(&self, channel: usize) -> impl Iterator<Item = usize> {
         let last = |ix: usize| self.channels[ix].usable_at;
-        let near =
-            move |ix: &usize| (last(*ix) - last(channel)).millis().abs() <= TOGETHER.millis();
-        (0..self.channels.len())
-            .filter(move |ix| *ix != channel && self.now - last(*ix) > TOGETHER)
-            .filter(near)
+        let near = move |ix: usize| (last(ix) - last(channel)).millis().abs() <= TOGETHER.millis();
+        let missed = move |ix: usize| {
+            let setup = &self.setup.channels[ix];
+            self.channels[ix].is_silent(setup, self.now) || self.now - last(ix) > TOGETHER
+        };
+        (0..self.channels.len()).filter(move |&ix| ix != channel && near(ix) && missed(ix))
     }
 
     /// Their names, where people are told of a silence anew.

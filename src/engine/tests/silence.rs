@@ -58,3 +58,20 @@ fn what_falls_silent_later_is_told_for_itself() {
     ];
     assert_eq!(annunciated(&bench), told);
 }
+
+#[test]
+fn however_soon_a_plant_wants_to_hear_of_it() {
+    let mut setup = (*setup()).clone();
+    for channel in &mut setup.channels {
+        channel.silent_after = Span::from_mins(2);
+    }
+    let mut bench = Bench {
+        watch: SumpWatch::new(Arc::new(setup), ADMISSION, start()),
+        effects: Vec::new(),
+    };
+    bench.run(0..60, 8.0, 900.0);
+    let later = Event::Tick(minute(63));
+    bench.watch.step(&later, &mut bench.effects);
+    let with_level = vec!["level".to_owned()];
+    assert_eq!(annunciated(&bench), [("silent.brix".into(), with_level)]);
+}
