@@ -125,16 +125,22 @@ fn what_a_hand_refractometer_reads_too_and_no_conductivity_is_oil_until_it_is_ti
 fn a_titration_that_bears_the_reading_out_is_not_asked_for_again() {
     let mut sump = kept_for_a_week();
     // Mix was lost with its minerals, and fresh mix put in.
-    grow(&mut sump, 5, 0.35, 0.0);
-    by_hand(&mut sump, 4.55);
-    sump.run(DAY / 2, 4.55, 9.2, 2400.0);
+    grow(&mut sump, 4, 0.45, 0.0);
+    by_hand(&mut sump, 4.65);
+    sump.run(DAY / 8, 4.65, 9.2, 2400.0);
     let of_oil = |sump: &Sump| told(sump).iter().filter(|one| *one == "tramp_oil").count();
     assert_eq!(of_oil(&sump), 1);
-    titrate(&mut sump, 8.7);
-    sump.write("wiped", None, event(HappeningKind::ProbeCleaned, None));
-    sump.run(30, 4.55, 9.2, 2400.0);
-    by_hand(&mut sump, 4.55);
-    sump.run(2 * DAY, 4.55, 9.2, 2400.0);
+    titrate(&mut sump, 8.9);
+    let wiped = EntryKind::Event {
+        what: HappeningKind::ProbeCleaned,
+        litres: None,
+        channel: Some("brix".into()),
+        advice: None,
+    };
+    sump.write("wiped", None, wiped);
+    sump.run(30, 4.65, 9.2, 2400.0);
+    by_hand(&mut sump, 4.65);
+    sump.run(2 * DAY, 4.65, 9.2, 2400.0);
     assert_eq!(of_oil(&sump), 1, "{:?}", told(&sump));
 }
 
